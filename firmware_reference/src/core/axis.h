@@ -1,0 +1,110 @@
+/* One axis: what it is asked to do, what it does in each tick, how its last motion ended.
+ *
+ * Order within a core tick: commands (axis_jog ... axis_clear) first, then axis_tick once.
+ * A command never moves anything by itself; axis_tick alone decides the output.
+ */
+#ifndef RODBENCH_AXIS_H
+#define RODBENCH_AXIS_H
+
+#include <stdint.h>
+
+#include "../generated/schema.h"
+#include "guard.h"
+#include "motion.h"
+#include "position.h"
+#include "seek.h"
+
+#define AXIS_EVENTS_MAX 3
+
+typedef struct {
+    uint32_t tick;              /* of this tick, 5 ms each */
+    uint32_t duty_room;         /* ticks of output that the duty budget still allows, this one included */
+    uint16_t raw;               /* pot, sum of 8 */
+    uint16_t current4;          /* current input, sum of 4 */
+    uint16_t supply_mv;         /* motor supply to reckon with: as read if calibrated, else nominal */
+    uint16_t supply_nominal_mv; /* board setting */
+    uint16_t board_mv;          /* ADC reference: the meter reading, or 5000 */
+} axis_in_t;
+
+/* raw, position, current and motion of an event are those in axis_t after the tick. */
+typedef struct {
+    uint8_t kind;               /* EVENT_KIND_... */
+    uint8_t cause;
+    int32_t value_a;
+    int32_t value_b;
+} axis_event_t;
+
+typedef struct {
+    int16_t drive;              /* on the LINES, permille, after motor_reversed; 0 unless driving */
+    uint8_t bridge;             /* BRIDGE_OFF, _BRAKE, _DRIVE */
+    uint8_t events;             /* how many of event[] are set, in order */
+    int16_t output_before;      /* output of the tick before, for the events */
+    axis_event_t event[AXIS_EVENTS_MAX];
+} axis_out_t;
+
+typedef struct {
+    uint8_t state;              /* AXIS_STATE_... */
+    uint8_t flags;              /* AXIS_FLAGS_... bits, as in telemetry */
+    uint8_t ended;              /* ENDED_... of the motion under way or last */
+    uint8_t cause;              /* fault number when ended by a fault, else 0 */
+    uint16_t motion;            /* number of the motion under way or last; wraps, never 0 after the first */
+    uint16_t raw;               /* this tick's */
+    uint32_t faults;            /* latched, bit (number - 1) */
+    int32_t position_um;        /* filtered; 0 while uncalibrated */
+    int32_t speed_um_s;         /* filtered; raw per s while uncalibrated */
+    int32_t reference_um;       /* where the ramp wants the rod; position while at rest */
+    int16_t current_ma;
+    int16_t output_permille;    /* positive extends (uncalibrated: by the lines) */
+    /* the outcome of the last motion */
+    uint16_t rest_raw;          /* mean at rest, or at the end found */
+    int32_t rest_position_um;
+    int16_t current_before_ma;
+    int16_t current_stop_ma;
+    int16_t current_probe_ma;
+    uint32_t on_ticks;          /* ticks with output not 0 in this motion */
+    /* private */
+    uint8_t command;            /* AXIS_STATE_ of the motion being stopped, or of the one under way */
+    uint8_t stop_reason;        /* ENDED_ that a ramp under way will give */
+    int8_t last_sign;           /* of the drive in the tick before, 0 if none */
+    uint8_t rest_ticks;         /* since the end of the motion, while the mean at rest is taken */
+    uint16_t rest_sum;          /* of differences to rest_raw's first reading */
+    uint32_t hold_until;        /* last tick of the hold */
+    uint16_t hold_ticks;
+    int32_t demand;             /* jog: permille or um/s; run: permille; seek: +1 or -1; move: target um */
+    position_t position;
+    motion_t track;
+    guard_t guard;
+    seek_t seek;
+} axis_t;
+
+/* At start, and not again before the next reset. The first axis_tick sets the estimate. */
+void axis_init(axis_t *axis);
+
+/* Settings of this axis were replaced (at rest, output 0): the estimate starts anew, direction is unproven. */
+void axis_settings_changed(axis_t *axis);
+
+/* Commands: STATUS_OK or why not; nothing changed then. `tick` is the tick that carries the command out.
+ * After STATUS_OK axis->motion is the number of the motion. A jog or run asked again in motion changes its
+ * value and prolongs nothing. A move asked again during a move replaces it (new number). */
+uint8_t axis_jog(axis_t *axis, const settings_axis_t *set, uint32_t tick, uint8_t unit, int32_t value);
+uint8_t axis_run(axis_t *axis, const settings_axis_t *set, uint32_t tick, int16_t output_permille);
+uint8_t axis_seek(axis_t *axis, const settings_axis_t *set, uint32_t tick, int8_t direction);
+uint8_t axis_move(axis_t *axis, const settings_axis_t *set, uint32_t tick, int32_t target_um, int32_t speed_um_s);
+
+/* Category 0: output off in this very tick; anything else: a ramp. `reason` is ENDED_STOPPED or ENDED_SESSION.
+ * At rest: does nothing. */
+void axis_stop(axis_t *axis, const settings_axis_t *set, uint8_t category, uint8_t reason);
+
+/* The host's echo of a tick, already found newer than every echo before it. Never revives an ended motion. */
+void axis_renew(axis_t *axis, uint32_t echoed_tick);
+
+/* Clears latched faults, if no motion is commanded and output is 0. Returns those that stood; 0 otherwise. */
+uint32_t axis_clear(axis_t *axis);
+
+/* No motion under way and output 0: settings may be committed, the board restarted. */
+uint8_t axis_at_rest(const axis_t *axis);
+
+/* Everything of one tick. */
+void axis_tick(axis_t *axis, const settings_axis_t *set, const axis_in_t *in, axis_out_t *out);
+
+#endif
