@@ -1,0 +1,17 @@
+"""The typed API of a board: `Board.open(...)`, `board.axis(1)`."""
+
+from rodbench.board.board import Axis, Board
+from rodbench.board.motion import Motion
+from rodbench.board.types import AxisSample, BoardSample, Event, Hello, Outcome, Sample
+
+__all__ = [
+    "Axis",
+    "AxisSample",
+    "Board",
+    "BoardSample",
+    "Event",
+    "Hello",
+    "Motion",
+    "Outcome",
+    "Sample",
+]

@@ -1,0 +1,126 @@
+"""What the board says, in mm, mm/s, A, V and s."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Hello:
+    """Who is there. Digests are CRC-32 of the settings; `digest_stored` 0: none stored."""
+
+    protocol_major: int
+    protocol_minor: int
+    schema_digest: int
+    boot_nonce: int
+    firmware: str  # "major.minor.patch"
+    name: str
+    board_kind: int
+    axis_count: int
+    features: int
+    reset_cause: int
+    adc_full_scale: int  # greatest raw of a pot
+    adc_reference_v: float
+    board_id: int
+    digest_live: int
+    digest_stored: int
+
+
+@dataclass(frozen=True, slots=True)
+class AxisSample:
+    """One axis at one tick. Positive extends. `state` is enum axis_state, `faults` a bit field.
+
+    While uncalibrated `position_mm`, `speed_mm_s` and `reference_mm` are None, and `speed_raw_s`
+    is the speed in raw per second (None once calibrated).
+    """
+
+    tick: int
+    axis: int
+    state: int
+    raw: int
+    position_mm: float | None
+    speed_mm_s: float | None
+    speed_raw_s: float | None
+    reference_mm: float | None
+    current_a: float
+    output: float  # -1 .. 1 of full
+    faults: int
+    duty_used: float  # 0 .. 1 of the budget
+    motion: int
+    calibrated: bool
+    proven: bool
+    outside: bool
+    held_back: bool
+    braking: bool
+
+    @property
+    def time_s(self) -> float:
+        """Board time in s since its start."""
+        return self.tick * 0.005
+
+
+@dataclass(frozen=True, slots=True)
+class BoardSample:
+    """The board at one tick. `on_ticks` and `duty_left_s`: of axis 1 and 2."""
+
+    tick: int
+    supply_v: float
+    board_5v: float | None  # from the bandgap, +-10 %; None: not read yet
+    inputs: int
+    faults: int
+    on_ticks: tuple[int, int]
+    duty_left_s: tuple[float, float]
+    frames_bad: int
+    late_ticks: int
+
+    @property
+    def time_s(self) -> float:
+        """Board time in s since its start."""
+        return self.tick * 0.005
+
+
+@dataclass(frozen=True, slots=True)
+class Event:
+    """Something happened: `kind` is enum event_kind, `cause` depends on the kind."""
+
+    tick: int
+    number: int
+    axis: int  # 0: the board
+    kind: int
+    cause: int
+    raw: int
+    position_mm: float
+    current_a: float
+    output: float
+    value_a: int
+    value_b: int
+
+    @property
+    def time_s(self) -> float:
+        """Board time in s since its start."""
+        return self.tick * 0.005
+
+
+Sample = AxisSample | BoardSample | Event
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """How a motion ended, with the evidence. `ended` is enum ended; `cause` the fault's number
+    when a fault ended it. Currents of a seek: mean while running, over the dwell, in the probe."""
+
+    axis: int
+    motion: int
+    ended: int
+    cause: int
+    raw: int
+    position_mm: float
+    current_before_a: float
+    current_stop_a: float
+    current_probe_a: float
+    on_ticks: int
+
+    @property
+    def on_time_s(self) -> float:
+        """Time with output not 0, in s."""
+        return self.on_ticks * 0.005

@@ -1,0 +1,1 @@
+"""The link to a board: transports, and the client that asks at most once."""

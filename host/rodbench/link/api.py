@@ -1,0 +1,98 @@
+"""What a link offers, whether it is the port itself or the owner process that holds it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Any, Protocol
+
+from rodbench.clock import Clock
+
+
+@dataclass(frozen=True, slots=True)
+class Reply:
+    """A reply with status ok. `tick` is the board's, `fields` as in the schema (wire units)."""
+
+    name: str
+    tick: int
+    fields: dict[str, Any] = field(default_factory=dict)
+
+    def __getitem__(self, key: str) -> Any:
+        return self.fields[key]
+
+
+@dataclass(slots=True)
+class LinkStatistics:
+    """What the link has seen since it was opened."""
+
+    requests: int = 0
+    tries: int = 0
+    retries: int = 0
+    unanswered: int = 0  # requests given up after the last try
+    late_replies: int = 0
+    frames_good: int = 0
+    frames_bad: int = 0
+    unasked: int = 0
+    unasked_missed: int = 0  # gaps in the counter of unasked frames
+    sessions: int = 0
+    round_trip_ms_median: float = 0.0
+    round_trip_ms_worst: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Unasked:
+    """Telemetry or an event: `name` as in the schema, `fields` in wire units."""
+
+    name: str
+    fields: dict[str, Any]
+
+
+class Link(Protocol):
+    """Requests, renewals, and what comes unasked. Every call may raise LinkLost or NoAnswer."""
+
+    @property
+    def clock(self) -> Clock:
+        """The clock that this link and its board live in."""
+        ...
+
+    @property
+    def newest_tick(self) -> int:
+        """Newest board tick seen in a reply or telemetry; what `alive` echoes."""
+        ...
+
+    @property
+    def hello_fields(self) -> dict[str, Any]:
+        """Fields of the last hello, wire units."""
+        ...
+
+    def hello(self) -> Reply:
+        """Ask who is there. Changes nothing."""
+        ...
+
+    def request(self, name: str, **fields: Any) -> Reply:
+        """Ask once and only once. Raises Refused for a status other than ok, OutcomeUnknown when
+        nothing answers, HeldError when another command is commanding motion."""
+        ...
+
+    def stop(self, axis: int = 0, category: int = 1) -> Reply:
+        """Stop, whoever commands; never refused, safe to repeat. Axis 0: all."""
+        ...
+
+    def alive(self) -> None:
+        """Renew this command's motion with the newest tick seen."""
+        ...
+
+    def poll(self, timeout_s: float = 0.0) -> list[Unasked]:
+        """What came unasked; waits up to `timeout_s` for the first."""
+        ...
+
+    def subscribe(self, axis_period_ms: int, board_period_ms: int) -> None:
+        """Ask for telemetry at these periods; through an owner the fastest asked is in force."""
+        ...
+
+    def statistics(self) -> LinkStatistics:
+        """What the link has seen since it was opened."""
+        ...
+
+    def close(self) -> None:
+        """Give the link up. A motion of this link is stopped first where that can still be said."""
+        ...
