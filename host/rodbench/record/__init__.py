@@ -1,0 +1,1 @@
+"""What was done and seen: the logbook of a machine and its recorded runs."""

@@ -1,0 +1,93 @@
+"""Quantities with a unit as a person writes them: "7.9 in", "30 s", "25 %"."""
+
+from __future__ import annotations
+
+import re
+from functools import cache
+from typing import Any
+
+_QUANTITY = re.compile(r"^\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*([^\d\s.,].*?)\s*$")
+_COMMA = re.compile(r"^\s*[+-]?\d+,\d+")
+# What key names end in, longest first, and the unit that it stands for.
+SUFFIXES = {
+    "_mm_s2": "mm/s2",
+    "_in_s2": "in/s2",
+    "_v_per_a": "V/A",
+    "_mv_per_a": "mV/A",
+    "_percent": "%",
+    "_mm_s": "mm/s",
+    "_cm_s": "cm/s",
+    "_in_s": "in/s",
+    "_inch": "in",
+    "_min": "min",
+    "_mm": "mm",
+    "_cm": "cm",
+    "_um": "um",
+    "_in": "in",
+    "_ft": "ft",
+    "_ma": "mA",
+    "_mv": "mV",
+    "_ms": "ms",
+    "_m": "m",
+    "_a": "A",
+    "_v": "V",
+    "_s": "s",
+    "_h": "h",
+}
+
+
+class QuantityError(ValueError):
+    """The text is no quantity of the wanted kind; the message is the clause for the person."""
+
+
+def convert(text: str, unit: str) -> float:
+    """`text` ("7.9 in") in `unit` ("mm"; "" for a plain share, where "25 %" is meant).
+
+    Raises QuantityError with what is wrong.
+    """
+    number, given = split(text)
+    wanted = _units(unit)
+    try:
+        return float((number * _units(given)).to(wanted).magnitude)
+    except QuantityError:
+        raise
+    except Exception:  # pint: wrong dimension
+        raise QuantityError(f"'{given}' cannot be turned into {unit or 'a share'}") from None
+
+
+def split(text: str) -> tuple[float, str]:
+    """Number and unit of a text. Raises QuantityError."""
+    if _COMMA.match(text):
+        raise QuantityError("a decimal comma: write a point")
+    found = _QUANTITY.match(text)
+    if not found:
+        raise QuantityError("no number with a unit after it")
+    return float(found[1]), found[2]
+
+
+def split_suffix(key: str) -> tuple[str, str] | None:
+    """Stem and unit of a key name: `soft_stop_max_in` -> (`soft_stop_max`, `in`)."""
+    for suffix, unit in SUFFIXES.items():
+        if key.endswith(suffix) and len(key) > len(suffix):
+            return key.removesuffix(suffix), unit
+    return None
+
+
+@cache
+def _registry() -> Any:
+    import pint  # slow to import: only when somebody wrote a unit
+
+    return pint.UnitRegistry(cache_folder=None)
+
+
+@cache
+def _units(text: str) -> Any:
+    """A unit of pint; accepts `s2` and `s²` beside `s**2`."""
+    registry = _registry()
+    if text == "":
+        return registry.dimensionless
+    plain = text.replace("²", "2").replace("%", "percent")
+    try:
+        return registry.parse_units(re.sub(r"\bs\^?2\b", "s**2", plain))
+    except Exception:  # pint raises several kinds, tokenizer errors among them
+        raise QuantityError(f"'{text}' is no unit that is known here") from None

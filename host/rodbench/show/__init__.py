@@ -1,0 +1,1 @@
+"""What a person sees: tables, the live view and plots."""
