@@ -1,0 +1,644 @@
+/* Made by `python -m rodbench_protocol` from protocol/schema.toml. Do not edit. */
+#ifndef RODBENCH_SCHEMA_H
+#define RODBENCH_SCHEMA_H
+
+#include <stdint.h>
+#include "../core/port.h"
+
+#define PROTOCOL_MAJOR 1u
+#define PROTOCOL_MINOR 0u
+#define FRAME_MAX 64u
+#define REPLY_FLAG 128u
+#define TICK_US 5000u
+#define PROTOCOL_BAUD UINT32_C(250000)
+#define ALIVE_PERIOD_MS 50u
+#define HOLD_MS 250u
+#define REPLY_TIMEOUT_MS 150u
+#define TRIES 3u
+#define STOP_FRAME_MAX 16u
+#define SCHEMA_DIGEST UINT32_C(0x0B55EAEA)
+#define HEADER_SIZE 3u
+#define BODY_MAX 59u
+
+#define ATMEGA328P_5V_AXES 2u
+#define ATMEGA328P_5V_ADC_FULL_SCALE 8184u
+#define ATMEGA328P_5V_ADC_REFERENCE_MV 5000u
+#define ATMEGA328P_5V_SUPPLY_FULL_SCALE 1023u
+
+/* Why a request was, or was not, carried out. Anything but ok: nothing changed. */
+#define STATUS_OK 0u /* done */
+#define STATUS_MALFORMED 1u /* the body is shorter than the message's first version, or a list is cut off */
+#define STATUS_UNKNOWN_MESSAGE 2u /* no such message id here */
+#define STATUS_NO_SESSION 3u /* the frame's session is not the open one */
+#define STATUS_SEQUENCE 4u /* neither the next sequence number nor a repeat of the last */
+#define STATUS_WRONG_NONCE 5u /* open named another boot */
+#define STATUS_PROTOCOL_MAJOR 6u /* the host speaks another protocol major */
+#define STATUS_BAD_VALUE 7u /* a field of the request lies outside its range; detail is the field's place, from 1 */
+#define STATUS_UNKNOWN_SETTING 8u /* no such key in this scope; detail is the key */
+#define STATUS_SETTING_RANGE 9u /* a value outside the key's range; detail is the key */
+#define STATUS_CROSS_RULE 10u /* keys contradict each other; detail is the key, and the rule in its high byte */
+#define STATUS_NO_DRAFT 11u /* no draft is open for this scope */
+#define STATUS_IN_MOTION 12u /* an axis concerned is moving, or its output is on */
+#define STATUS_FAULTED 13u /* a latched fault stands; detail is the fault's number */
+#define STATUS_NOT_FITTED 14u /* this axis has no rod in the settings */
+#define STATUS_UNCALIBRATED 15u /* this needs a calibrated axis */
+#define STATUS_CALIBRATED 16u /* this is for an uncalibrated axis only */
+#define STATUS_OUTSIDE 17u /* the target, or the way there, lies outside the soft stops */
+#define STATUS_DUTY_SPENT 18u /* the duty budget does not allow a start; telemetry_board tells when it will */
+#define STATUS_BUSY 19u /* a store is under way */
+#define STATUS_NOT_SUPPORTED 20u /* known, but not by this board or this build */
+#define STATUS_SESSION_IN_USE 21u /* open asked for the session that is open now: choose another number */
+#define STATUS_STOP_STANDING 22u /* a stop is being carried out: try when the axis is idle */
+#define STATUS_LAST 22u
+
+/* Kinds of board; the table [board_kinds] has their figures. */
+#define BOARD_KIND_ATMEGA328P_5V 1u /* ATmega328P at 16 MHz and 5 V, two axes */
+#define BOARD_KIND_LAST 1u
+
+/* Why the board started. */
+#define RESET_CAUSE_UNKNOWN 0u /* no record and no flags (a bootloader cleared them) */
+#define RESET_CAUSE_POWER_ON 1u /* power came on, or the RAM record did not survive */
+#define RESET_CAUSE_EXTERNAL 2u /* the reset line: the button, or a computer opening the port */
+#define RESET_CAUSE_BROWN_OUT 3u /* the board's own supply dipped */
+#define RESET_CAUSE_WATCHDOG 4u /* the watchdog: a tick did not pass in time */
+#define RESET_CAUSE_RESTART 5u /* asked for by the host */
+#define RESET_CAUSE_ASSERTION 6u /* a check inside the firmware failed */
+#define RESET_CAUSE_LAST 6u
+
+/* What an axis is doing. */
+#define AXIS_STATE_NOT_FITTED 0u /* no rod on this axis */
+#define AXIS_STATE_IDLE 1u /* no motion commanded, output 0 */
+#define AXIS_STATE_JOG 2u /* hold-to-run at a speed, or at a capped output while uncalibrated */
+#define AXIS_STATE_RUN 3u /* hold-to-run at an output, for measuring */
+#define AXIS_STATE_SEEK 4u /* creeping to an end */
+#define AXIS_STATE_PROBE 5u /* at an end: raised output, to see how it answers */
+#define AXIS_STATE_MOVE 6u /* going to a position */
+#define AXIS_STATE_STOPPING 7u /* slowing down by a ramp (stop category 1) */
+#define AXIS_STATE_FAULT 8u /* a latched fault: no motion until cleared */
+#define AXIS_STATE_LAST 8u
+
+/* What the H-bridge is told. */
+#define BRIDGE_OFF 0u /* disabled: the motor coasts */
+#define BRIDGE_BRAKE 1u /* the motor is shorted by the bridge */
+#define BRIDGE_DRIVE 2u /* output as commanded */
+#define BRIDGE_LAST 2u
+
+/* What happened. Events are not latched; a trip event names a fault that is. */
+#define EVENT_KIND_BOOT 1u /* the board started; cause is the reset cause */
+#define EVENT_KIND_TRIP 2u /* a fault was latched; cause is the fault's number */
+#define EVENT_KIND_MOTION_ENDED 3u /* a motion came to rest; cause is how (enum ended) */
+#define EVENT_KIND_SOFT_STOP 4u /* a soft stop ended or held back a motion */
+#define EVENT_KIND_DUTY_SPENT 5u /* the duty budget ended a motion */
+#define EVENT_KIND_END_FOUND 6u /* seek reached an end; value_a current before, value_b current in the probe, mA */
+#define EVENT_KIND_STORED 7u /* a store ended; value_a is the generation, cause 0 good, 1 failed */
+#define EVENT_KIND_CLEARED 8u /* faults were cleared on request; value_a are those that stood */
+#define EVENT_KIND_LATE_TICK 9u /* a tick did not end before the next began */
+#define EVENT_KIND_LAST 9u
+
+/* How the last motion of an axis ended. */
+#define ENDED_NONE 0u /* no motion since the start of the board */
+#define ENDED_RUNNING 1u /* not ended yet */
+#define ENDED_REACHED 2u /* a move came to rest at its target */
+#define ENDED_END_FOUND 3u /* seek found an end */
+#define ENDED_STOPPED 4u /* a stop was asked for */
+#define ENDED_SILENCE 5u /* the host fell silent: the hold lapsed */
+#define ENDED_SOFT_STOP 6u /* a soft stop was reached */
+#define ENDED_DUTY 7u /* the duty budget was spent */
+#define ENDED_FAULT 8u /* a guard tripped */
+#define ENDED_REPLACED 9u /* another motion took its place */
+#define ENDED_SESSION 10u /* a host opened a new session */
+#define ENDED_UNFINISHED 11u /* seek or move gave up: no end, no rest within its time */
+#define ENDED_LAST 11u
+
+/* Latched faults, numbered from 1; bit (number - 1) in every faults field. Numbers to 32 are for an axis and the board alike. */
+#define FAULT_OVER_CURRENT 1u /* current above the trip for the trip time */
+#define FAULT_STALL 2u /* output without motion, current high */
+#define FAULT_NO_CURRENT 3u /* output without motion, hardly any current: motor lead, end switch or driver */
+#define FAULT_POT_NOT_FOLLOWING 4u /* output without motion at a normal current: the pot does not follow, or the rod is free of it */
+#define FAULT_POT_BAND 5u /* the pot reads outside what its endpoints allow: open, shorted, or past an end */
+#define FAULT_WRONG_WAY 6u /* the pot moved against the commanded direction */
+#define FAULT_MOVE_SILENCE 7u /* the host fell silent during a move */
+#define FAULT_WATCHDOG 8u /* the watchdog restarted the board */
+#define FAULT_SETTINGS 9u /* both stored copies of the settings are damaged: defaults are in force */
+#define FAULT_ASSERTION 10u /* a check inside the firmware failed: outputs off */
+#define FAULT_LAST 10u
+
+/* What tells the position. */
+#define FEEDBACK_NOT_FITTED 0u /* no rod here */
+#define FEEDBACK_POT 1u /* a potentiometer, fed from the board's own supply */
+#define FEEDBACK_LAST 1u
+
+/* How the bridge rests at output 0. */
+#define STOP_BY_BRAKE 0u /* motor shorted */
+#define STOP_BY_COAST 1u /* bridge off; no promise at soft stops */
+#define STOP_BY_LAST 1u
+
+/* How the H-bridge is wired. */
+#define DRIVER_PWM_AND_TWO_DIRECTION_LINES 0u /* enable by PWM, two direction lines */
+#define DRIVER_LAST 0u
+
+/* What measures the motor current. */
+#define CURRENT_SENSOR_NONE 0u /* not fitted: current guards are absent */
+#define CURRENT_SENSOR_ONE_SIDED 1u /* output rises with current of either direction */
+#define CURRENT_SENSOR_LAST 1u
+
+/* Which copy of the settings. */
+#define WHICH_LIVE 0u /* in force now */
+#define WHICH_DRAFT 1u /* being written */
+#define WHICH_LAST 1u
+
+/* What a jog's value means. */
+#define JOG_UNIT_OUTPUT 0u /* permille of full, uncalibrated axis only, capped at creep_output */
+#define JOG_UNIT_SPEED 1u /* um/s, calibrated axis only */
+#define JOG_UNIT_LAST 1u
+
+/* What a board can do. As bits. */
+#define FEATURES_TWO_AXES 1u
+#define FEATURES_CURRENT_SENSE 2u
+#define FEATURES_SUPPLY_SENSE 4u
+
+/* Axis flags in telemetry. As bits. */
+#define AXIS_FLAGS_CALIBRATED 1u
+#define AXIS_FLAGS_PROVEN 2u
+#define AXIS_FLAGS_OUTSIDE 4u
+#define AXIS_FLAGS_HELD_BACK 8u
+#define AXIS_FLAGS_BRAKING 16u
+
+/* Latched faults, numbered from 1; bit (number - 1) in every faults field. Numbers to 32 are for an axis and the board alike. As bits. */
+#define FAULT_OVER_CURRENT_BIT 1u
+#define FAULT_STALL_BIT 2u
+#define FAULT_NO_CURRENT_BIT 4u
+#define FAULT_POT_NOT_FOLLOWING_BIT 8u
+#define FAULT_POT_BAND_BIT 16u
+#define FAULT_WRONG_WAY_BIT 32u
+#define FAULT_MOVE_SILENCE_BIT 64u
+#define FAULT_WATCHDOG_BIT 128u
+#define FAULT_SETTINGS_BIT 256u
+#define FAULT_ASSERTION_BIT 512u
+
+/* hello, request. Offsets count from the body's first byte. */
+#define MSG_HELLO 0x01u
+#define HELLO_BODY_MIN 0u
+#define HELLO_BODY_SIZE 0u
+#define HELLO_REPLY_TICK_AT 0u
+#define HELLO_REPLY_STATUS_AT 4u
+#define HELLO_REPLY_DETAIL_AT 5u
+#define HELLO_REPLY_PROTOCOL_MAJOR_AT 7u
+#define HELLO_REPLY_PROTOCOL_MINOR_AT 8u
+#define HELLO_REPLY_SCHEMA_DIGEST_AT 9u
+#define HELLO_REPLY_BOOT_NONCE_AT 13u
+#define HELLO_REPLY_FIRMWARE_MAJOR_AT 15u
+#define HELLO_REPLY_FIRMWARE_MINOR_AT 16u
+#define HELLO_REPLY_FIRMWARE_PATCH_AT 17u
+#define HELLO_REPLY_BOARD_KIND_AT 18u
+#define HELLO_REPLY_AXIS_COUNT_AT 19u
+#define HELLO_REPLY_FEATURES_AT 20u
+#define HELLO_REPLY_RESET_CAUSE_AT 22u
+#define HELLO_REPLY_ADC_FULL_SCALE_AT 23u
+#define HELLO_REPLY_ADC_REFERENCE_MV_AT 25u
+#define HELLO_REPLY_BOARD_ID_AT 27u
+#define HELLO_REPLY_DIGEST_LIVE_AT 31u
+#define HELLO_REPLY_DIGEST_STORED_AT 35u
+#define HELLO_REPLY_NAME_AT 39u
+#define HELLO_REPLY_NAME_SIZE 10u
+#define HELLO_REPLY_BODY_MIN 49u
+#define HELLO_REPLY_BODY_SIZE 49u
+
+/* open, request. Offsets count from the body's first byte. */
+#define MSG_OPEN 0x02u
+#define OPEN_BOOT_NONCE_AT 0u
+#define OPEN_PROTOCOL_MAJOR_AT 2u
+#define OPEN_PROTOCOL_MINOR_AT 3u
+#define OPEN_BODY_MIN 4u
+#define OPEN_BODY_SIZE 4u
+#define OPEN_REPLY_TICK_AT 0u
+#define OPEN_REPLY_STATUS_AT 4u
+#define OPEN_REPLY_DETAIL_AT 5u
+#define OPEN_REPLY_BODY_MIN 7u
+#define OPEN_REPLY_BODY_SIZE 7u
+
+/* counters, request. Offsets count from the body's first byte. */
+#define MSG_COUNTERS 0x03u
+#define COUNTERS_BODY_MIN 0u
+#define COUNTERS_BODY_SIZE 0u
+#define COUNTERS_REPLY_TICK_AT 0u
+#define COUNTERS_REPLY_STATUS_AT 4u
+#define COUNTERS_REPLY_DETAIL_AT 5u
+#define COUNTERS_REPLY_REQUESTS_DONE_AT 7u
+#define COUNTERS_REPLY_FRAMES_GOOD_AT 11u
+#define COUNTERS_REPLY_FRAMES_BAD_AT 15u
+#define COUNTERS_REPLY_FRAMES_DROPPED_AT 17u
+#define COUNTERS_REPLY_REPEATS_AT 19u
+#define COUNTERS_REPLY_ALIVE_IGNORED_AT 21u
+#define COUNTERS_REPLY_UNASKED_DROPPED_AT 23u
+#define COUNTERS_REPLY_LATE_TICKS_AT 25u
+#define COUNTERS_REPLY_WORST_TICK_US_AT 27u
+#define COUNTERS_REPLY_BODY_MIN 29u
+#define COUNTERS_REPLY_BODY_SIZE 29u
+
+/* stop, request. Offsets count from the body's first byte. */
+#define MSG_STOP 0x10u
+#define STOP_AXIS_AT 0u
+#define STOP_CATEGORY_AT 1u
+#define STOP_BODY_MIN 2u
+#define STOP_BODY_SIZE 2u
+#define STOP_REPLY_TICK_AT 0u
+#define STOP_REPLY_STATUS_AT 4u
+#define STOP_REPLY_DETAIL_AT 5u
+#define STOP_REPLY_BODY_MIN 7u
+#define STOP_REPLY_BODY_SIZE 7u
+
+/* clear, request. Offsets count from the body's first byte. */
+#define MSG_CLEAR 0x11u
+#define CLEAR_AXIS_AT 0u
+#define CLEAR_BODY_MIN 1u
+#define CLEAR_BODY_SIZE 1u
+#define CLEAR_REPLY_TICK_AT 0u
+#define CLEAR_REPLY_STATUS_AT 4u
+#define CLEAR_REPLY_DETAIL_AT 5u
+#define CLEAR_REPLY_CLEARED_AT 7u
+#define CLEAR_REPLY_BODY_MIN 11u
+#define CLEAR_REPLY_BODY_SIZE 11u
+
+/* jog, request. Offsets count from the body's first byte. */
+#define MSG_JOG 0x12u
+#define JOG_AXIS_AT 0u
+#define JOG_UNIT_AT 1u
+#define JOG_VALUE_AT 2u
+#define JOG_BODY_MIN 6u
+#define JOG_BODY_SIZE 6u
+#define JOG_REPLY_TICK_AT 0u
+#define JOG_REPLY_STATUS_AT 4u
+#define JOG_REPLY_DETAIL_AT 5u
+#define JOG_REPLY_MOTION_AT 7u
+#define JOG_REPLY_BODY_MIN 9u
+#define JOG_REPLY_BODY_SIZE 9u
+
+/* run, request. Offsets count from the body's first byte. */
+#define MSG_RUN 0x13u
+#define RUN_AXIS_AT 0u
+#define RUN_OUTPUT_PERMILLE_AT 1u
+#define RUN_BODY_MIN 3u
+#define RUN_BODY_SIZE 3u
+#define RUN_REPLY_TICK_AT 0u
+#define RUN_REPLY_STATUS_AT 4u
+#define RUN_REPLY_DETAIL_AT 5u
+#define RUN_REPLY_MOTION_AT 7u
+#define RUN_REPLY_BODY_MIN 9u
+#define RUN_REPLY_BODY_SIZE 9u
+
+/* seek, request. Offsets count from the body's first byte. */
+#define MSG_SEEK 0x14u
+#define SEEK_AXIS_AT 0u
+#define SEEK_DIRECTION_AT 1u
+#define SEEK_BODY_MIN 2u
+#define SEEK_BODY_SIZE 2u
+#define SEEK_REPLY_TICK_AT 0u
+#define SEEK_REPLY_STATUS_AT 4u
+#define SEEK_REPLY_DETAIL_AT 5u
+#define SEEK_REPLY_MOTION_AT 7u
+#define SEEK_REPLY_BODY_MIN 9u
+#define SEEK_REPLY_BODY_SIZE 9u
+
+/* move, request. Offsets count from the body's first byte. */
+#define MSG_MOVE 0x15u
+#define MOVE_AXIS_AT 0u
+#define MOVE_TARGET_UM_AT 1u
+#define MOVE_SPEED_UM_S_AT 5u
+#define MOVE_BODY_MIN 9u
+#define MOVE_BODY_SIZE 9u
+#define MOVE_REPLY_TICK_AT 0u
+#define MOVE_REPLY_STATUS_AT 4u
+#define MOVE_REPLY_DETAIL_AT 5u
+#define MOVE_REPLY_MOTION_AT 7u
+#define MOVE_REPLY_BODY_MIN 9u
+#define MOVE_REPLY_BODY_SIZE 9u
+
+/* outcome, request. Offsets count from the body's first byte. */
+#define MSG_OUTCOME 0x16u
+#define OUTCOME_AXIS_AT 0u
+#define OUTCOME_BODY_MIN 1u
+#define OUTCOME_BODY_SIZE 1u
+#define OUTCOME_REPLY_TICK_AT 0u
+#define OUTCOME_REPLY_STATUS_AT 4u
+#define OUTCOME_REPLY_DETAIL_AT 5u
+#define OUTCOME_REPLY_AXIS_AT 7u
+#define OUTCOME_REPLY_MOTION_AT 8u
+#define OUTCOME_REPLY_ENDED_AT 10u
+#define OUTCOME_REPLY_CAUSE_AT 11u
+#define OUTCOME_REPLY_RAW_AT 12u
+#define OUTCOME_REPLY_POSITION_UM_AT 14u
+#define OUTCOME_REPLY_CURRENT_BEFORE_MA_AT 18u
+#define OUTCOME_REPLY_CURRENT_STOP_MA_AT 20u
+#define OUTCOME_REPLY_CURRENT_PROBE_MA_AT 22u
+#define OUTCOME_REPLY_ON_TICKS_AT 24u
+#define OUTCOME_REPLY_BODY_MIN 28u
+#define OUTCOME_REPLY_BODY_SIZE 28u
+
+/* restart, request. Offsets count from the body's first byte. */
+#define MSG_RESTART 0x17u
+#define RESTART_BODY_MIN 0u
+#define RESTART_BODY_SIZE 0u
+#define RESTART_REPLY_TICK_AT 0u
+#define RESTART_REPLY_STATUS_AT 4u
+#define RESTART_REPLY_DETAIL_AT 5u
+#define RESTART_REPLY_BODY_MIN 7u
+#define RESTART_REPLY_BODY_SIZE 7u
+
+/* draft_begin, request. Offsets count from the body's first byte. */
+#define MSG_DRAFT_BEGIN 0x20u
+#define DRAFT_BEGIN_SCOPE_AT 0u
+#define DRAFT_BEGIN_BODY_MIN 1u
+#define DRAFT_BEGIN_BODY_SIZE 1u
+#define DRAFT_BEGIN_REPLY_TICK_AT 0u
+#define DRAFT_BEGIN_REPLY_STATUS_AT 4u
+#define DRAFT_BEGIN_REPLY_DETAIL_AT 5u
+#define DRAFT_BEGIN_REPLY_BODY_MIN 7u
+#define DRAFT_BEGIN_REPLY_BODY_SIZE 7u
+
+/* draft_set, request. Offsets count from the body's first byte. */
+#define MSG_DRAFT_SET 0x21u
+#define DRAFT_SET_SCOPE_AT 0u
+#define DRAFT_SET_ITEMS_AT 1u
+#define DRAFT_SET_ITEMS_ITEM_SIZE 5u
+#define DRAFT_SET_ITEMS_KEY_AT 0u
+#define DRAFT_SET_ITEMS_VALUE_AT 1u
+#define DRAFT_SET_BODY_MIN 6u
+#define DRAFT_SET_BODY_SIZE 6u
+#define DRAFT_SET_REPLY_TICK_AT 0u
+#define DRAFT_SET_REPLY_STATUS_AT 4u
+#define DRAFT_SET_REPLY_DETAIL_AT 5u
+#define DRAFT_SET_REPLY_BODY_MIN 7u
+#define DRAFT_SET_REPLY_BODY_SIZE 7u
+
+/* draft_check, request. Offsets count from the body's first byte. */
+#define MSG_DRAFT_CHECK 0x22u
+#define DRAFT_CHECK_SCOPE_AT 0u
+#define DRAFT_CHECK_BODY_MIN 1u
+#define DRAFT_CHECK_BODY_SIZE 1u
+#define DRAFT_CHECK_REPLY_TICK_AT 0u
+#define DRAFT_CHECK_REPLY_STATUS_AT 4u
+#define DRAFT_CHECK_REPLY_DETAIL_AT 5u
+#define DRAFT_CHECK_REPLY_DIGEST_AT 7u
+#define DRAFT_CHECK_REPLY_BODY_MIN 11u
+#define DRAFT_CHECK_REPLY_BODY_SIZE 11u
+
+/* draft_commit, request. Offsets count from the body's first byte. */
+#define MSG_DRAFT_COMMIT 0x23u
+#define DRAFT_COMMIT_SCOPE_AT 0u
+#define DRAFT_COMMIT_BODY_MIN 1u
+#define DRAFT_COMMIT_BODY_SIZE 1u
+#define DRAFT_COMMIT_REPLY_TICK_AT 0u
+#define DRAFT_COMMIT_REPLY_STATUS_AT 4u
+#define DRAFT_COMMIT_REPLY_DETAIL_AT 5u
+#define DRAFT_COMMIT_REPLY_DIGEST_AT 7u
+#define DRAFT_COMMIT_REPLY_BODY_MIN 11u
+#define DRAFT_COMMIT_REPLY_BODY_SIZE 11u
+
+/* draft_discard, request. Offsets count from the body's first byte. */
+#define MSG_DRAFT_DISCARD 0x24u
+#define DRAFT_DISCARD_SCOPE_AT 0u
+#define DRAFT_DISCARD_BODY_MIN 1u
+#define DRAFT_DISCARD_BODY_SIZE 1u
+#define DRAFT_DISCARD_REPLY_TICK_AT 0u
+#define DRAFT_DISCARD_REPLY_STATUS_AT 4u
+#define DRAFT_DISCARD_REPLY_DETAIL_AT 5u
+#define DRAFT_DISCARD_REPLY_BODY_MIN 7u
+#define DRAFT_DISCARD_REPLY_BODY_SIZE 7u
+
+/* store, request. Offsets count from the body's first byte. */
+#define MSG_STORE 0x25u
+#define STORE_BODY_MIN 0u
+#define STORE_BODY_SIZE 0u
+#define STORE_REPLY_TICK_AT 0u
+#define STORE_REPLY_STATUS_AT 4u
+#define STORE_REPLY_DETAIL_AT 5u
+#define STORE_REPLY_GENERATION_AT 7u
+#define STORE_REPLY_BODY_MIN 9u
+#define STORE_REPLY_BODY_SIZE 9u
+
+/* settings_get, request. Offsets count from the body's first byte. */
+#define MSG_SETTINGS_GET 0x26u
+#define SETTINGS_GET_WHICH_AT 0u
+#define SETTINGS_GET_SCOPE_AT 1u
+#define SETTINGS_GET_FIRST_KEY_AT 2u
+#define SETTINGS_GET_BODY_MIN 3u
+#define SETTINGS_GET_BODY_SIZE 3u
+#define SETTINGS_GET_REPLY_TICK_AT 0u
+#define SETTINGS_GET_REPLY_STATUS_AT 4u
+#define SETTINGS_GET_REPLY_DETAIL_AT 5u
+#define SETTINGS_GET_REPLY_SCOPE_AT 7u
+#define SETTINGS_GET_REPLY_ITEMS_AT 8u
+#define SETTINGS_GET_REPLY_ITEMS_ITEM_SIZE 5u
+#define SETTINGS_GET_REPLY_ITEMS_KEY_AT 0u
+#define SETTINGS_GET_REPLY_ITEMS_VALUE_AT 1u
+#define SETTINGS_GET_REPLY_BODY_MIN 8u
+#define SETTINGS_GET_REPLY_BODY_SIZE 8u
+
+/* digests, request. Offsets count from the body's first byte. */
+#define MSG_DIGESTS 0x27u
+#define DIGESTS_BODY_MIN 0u
+#define DIGESTS_BODY_SIZE 0u
+#define DIGESTS_REPLY_TICK_AT 0u
+#define DIGESTS_REPLY_STATUS_AT 4u
+#define DIGESTS_REPLY_DETAIL_AT 5u
+#define DIGESTS_REPLY_LIVE_AT 7u
+#define DIGESTS_REPLY_STORED_AT 11u
+#define DIGESTS_REPLY_BOARD_AT 15u
+#define DIGESTS_REPLY_AXIS_1_AT 19u
+#define DIGESTS_REPLY_AXIS_2_AT 23u
+#define DIGESTS_REPLY_STORING_AT 27u
+#define DIGESTS_REPLY_BODY_MIN 28u
+#define DIGESTS_REPLY_BODY_SIZE 28u
+
+/* subscribe, request. Offsets count from the body's first byte. */
+#define MSG_SUBSCRIBE 0x30u
+#define SUBSCRIBE_AXIS_PERIOD_MS_AT 0u
+#define SUBSCRIBE_BOARD_PERIOD_MS_AT 2u
+#define SUBSCRIBE_BODY_MIN 4u
+#define SUBSCRIBE_BODY_SIZE 4u
+#define SUBSCRIBE_REPLY_TICK_AT 0u
+#define SUBSCRIBE_REPLY_STATUS_AT 4u
+#define SUBSCRIBE_REPLY_DETAIL_AT 5u
+#define SUBSCRIBE_REPLY_BODY_MIN 7u
+#define SUBSCRIBE_REPLY_BODY_SIZE 7u
+
+/* alive, one_way. Offsets count from the body's first byte. */
+#define MSG_ALIVE 0x60u
+#define ALIVE_TICK_AT 0u
+#define ALIVE_BODY_MIN 4u
+#define ALIVE_BODY_SIZE 4u
+
+/* telemetry_axis, unasked. Offsets count from the body's first byte. */
+#define MSG_TELEMETRY_AXIS 0x70u
+#define TELEMETRY_AXIS_TICK_AT 0u
+#define TELEMETRY_AXIS_AXIS_AT 4u
+#define TELEMETRY_AXIS_STATE_AT 5u
+#define TELEMETRY_AXIS_FLAGS_AT 6u
+#define TELEMETRY_AXIS_RAW_AT 7u
+#define TELEMETRY_AXIS_POSITION_UM_AT 9u
+#define TELEMETRY_AXIS_SPEED_UM_S_AT 13u
+#define TELEMETRY_AXIS_REFERENCE_UM_AT 17u
+#define TELEMETRY_AXIS_CURRENT_MA_AT 21u
+#define TELEMETRY_AXIS_OUTPUT_PERMILLE_AT 23u
+#define TELEMETRY_AXIS_FAULTS_AT 25u
+#define TELEMETRY_AXIS_DUTY_USED_PERMILLE_AT 29u
+#define TELEMETRY_AXIS_MOTION_AT 31u
+#define TELEMETRY_AXIS_BODY_MIN 33u
+#define TELEMETRY_AXIS_BODY_SIZE 33u
+
+/* telemetry_board, unasked. Offsets count from the body's first byte. */
+#define MSG_TELEMETRY_BOARD 0x71u
+#define TELEMETRY_BOARD_TICK_AT 0u
+#define TELEMETRY_BOARD_SUPPLY_MV_AT 4u
+#define TELEMETRY_BOARD_BOARD_5V_MV_AT 6u
+#define TELEMETRY_BOARD_INPUTS_AT 8u
+#define TELEMETRY_BOARD_FAULTS_AT 9u
+#define TELEMETRY_BOARD_ON_TICKS_1_AT 13u
+#define TELEMETRY_BOARD_ON_TICKS_2_AT 17u
+#define TELEMETRY_BOARD_DUTY_LEFT_1_MS_AT 21u
+#define TELEMETRY_BOARD_DUTY_LEFT_2_MS_AT 25u
+#define TELEMETRY_BOARD_FRAMES_BAD_AT 29u
+#define TELEMETRY_BOARD_LATE_TICKS_AT 31u
+#define TELEMETRY_BOARD_BODY_MIN 33u
+#define TELEMETRY_BOARD_BODY_SIZE 33u
+
+/* event, unasked. Offsets count from the body's first byte. */
+#define MSG_EVENT 0x72u
+#define EVENT_TICK_AT 0u
+#define EVENT_NUMBER_AT 4u
+#define EVENT_AXIS_AT 6u
+#define EVENT_KIND_AT 7u
+#define EVENT_CAUSE_AT 8u
+#define EVENT_RAW_AT 9u
+#define EVENT_POSITION_UM_AT 11u
+#define EVENT_CURRENT_MA_AT 15u
+#define EVENT_OUTPUT_PERMILLE_AT 17u
+#define EVENT_VALUE_A_AT 19u
+#define EVENT_VALUE_B_AT 23u
+#define EVENT_BODY_MIN 27u
+#define EVENT_BODY_SIZE 27u
+
+#define KEY_BOARD_BOARD_ID 1u
+#define KEY_BOARD_SUPPLY_NOMINAL_MV 2u
+#define KEY_BOARD_SUPPLY_RATIO_X1000 3u
+#define KEY_BOARD_SUPPLY_CALIBRATED 4u
+#define KEY_BOARD_BOARD_5V_MV 5u
+#define KEY_BOARD_LAST 5u
+#define SETTINGS_BOARD_SIZE 11u
+#define SETTINGS_BOARD_ENTRIES 5u
+
+/* In memory as digested and stored: keys in id order, packed, little-endian. */
+typedef struct __attribute__((packed)) {
+    uint32_t board_id;
+    uint16_t supply_nominal_mv;
+    uint16_t supply_ratio_x1000;
+    uint8_t supply_calibrated;
+    uint16_t board_5v_mv;
+} settings_board_t;
+
+#define KEY_AXIS_FEEDBACK 1u
+#define KEY_AXIS_CALIBRATED 2u
+#define KEY_AXIS_MOTOR_REVERSED 3u
+#define KEY_AXIS_RAW_RETRACTED 4u
+#define KEY_AXIS_RAW_EXTENDED 5u
+#define KEY_AXIS_STROKE_UM 6u
+#define KEY_AXIS_SOFT_STOP_MIN_UM 7u
+#define KEY_AXIS_SOFT_STOP_MAX_UM 8u
+#define KEY_AXIS_SPEED_MAX_UM_S 9u
+#define KEY_AXIS_ACCELERATION_UM_S2 10u
+#define KEY_AXIS_DECELERATION_UM_S2 11u
+#define KEY_AXIS_CREEP_OUTPUT_PERMILLE 12u
+#define KEY_AXIS_CREEP_SPEED_UM_S 13u
+#define KEY_AXIS_OUTPUT_MAX_PERMILLE 14u
+#define KEY_AXIS_STOP_BY 15u
+#define KEY_AXIS_DRIVER 16u
+#define KEY_AXIS_CURRENT_SENSOR 17u
+#define KEY_AXIS_CURRENT_UV_PER_MA 18u
+#define KEY_AXIS_CURRENT_ZERO 19u
+#define KEY_AXIS_TRIP_MA 20u
+#define KEY_AXIS_TRIP_MS 21u
+#define KEY_AXIS_STALL_TIME_MS 22u
+#define KEY_AXIS_RUNNING_MA 23u
+#define KEY_AXIS_FULL_SPEED_EXTEND_UM_S 24u
+#define KEY_AXIS_FULL_SPEED_RETRACT_UM_S 25u
+#define KEY_AXIS_SPEED_SUPPLY_MV 26u
+#define KEY_AXIS_DEAD_ZONE_EXTEND_PERMILLE 27u
+#define KEY_AXIS_DEAD_ZONE_RETRACT_PERMILLE 28u
+#define KEY_AXIS_RUN_ON_EXTEND_UM 29u
+#define KEY_AXIS_RUN_ON_RETRACT_UM 30u
+#define KEY_AXIS_NOISE_X16 31u
+#define KEY_AXIS_DUTY_SHARE_PERMILLE 32u
+#define KEY_AXIS_DUTY_WINDOW_S 33u
+#define KEY_AXIS_POT_MARGIN_RAW 34u
+#define KEY_AXIS_MOVE_HOLD_MS 35u
+#define KEY_AXIS_STALL_MA 36u
+#define KEY_AXIS_TABLE_POINTS 37u
+#define KEY_AXIS_TABLE_RAW 38u
+#define KEY_AXIS_TABLE_PLACE 46u
+#define KEY_AXIS_LAST 53u
+#define SETTINGS_AXIS_SIZE 117u
+#define SETTINGS_AXIS_ENTRIES 39u
+
+/* In memory as digested and stored: keys in id order, packed, little-endian. */
+typedef struct __attribute__((packed)) {
+    uint8_t feedback;
+    uint8_t calibrated;
+    uint8_t motor_reversed;
+    uint16_t raw_retracted;
+    uint16_t raw_extended;
+    int32_t stroke_um;
+    int32_t soft_stop_min_um;
+    int32_t soft_stop_max_um;
+    int32_t speed_max_um_s;
+    int32_t acceleration_um_s2;
+    int32_t deceleration_um_s2;
+    uint16_t creep_output_permille;
+    int32_t creep_speed_um_s;
+    uint16_t output_max_permille;
+    uint8_t stop_by;
+    uint8_t driver;
+    uint8_t current_sensor;
+    uint16_t current_uv_per_ma;
+    uint16_t current_zero;
+    uint16_t trip_ma;
+    uint16_t trip_ms;
+    uint16_t stall_time_ms;
+    uint16_t running_ma;
+    int32_t full_speed_extend_um_s;
+    int32_t full_speed_retract_um_s;
+    uint16_t speed_supply_mv;
+    uint16_t dead_zone_extend_permille;
+    uint16_t dead_zone_retract_permille;
+    uint16_t run_on_extend_um;
+    uint16_t run_on_retract_um;
+    uint16_t noise_x16;
+    uint16_t duty_share_permille;
+    uint16_t duty_window_s;
+    uint16_t pot_margin_raw;
+    uint16_t move_hold_ms;
+    uint16_t stall_ma;
+    uint8_t table_points;
+    uint16_t table_raw[8];
+    uint16_t table_place[8];
+} settings_axis_t;
+
+/* One settings entry: `count` keys from `key` on, each `width` bytes wide. */
+typedef struct {
+    uint8_t key, count, offset, width, is_signed;
+    int32_t min, max, def;
+} setting_entry_t;
+
+extern const setting_entry_t setting_entries_board[SETTINGS_BOARD_ENTRIES] CORE_ROM;
+/* 0, or rule << 8 | key of the first broken rule. Board scope. */
+uint16_t rule_check_board(const settings_board_t *s);
+/* The same for rules about the change from the live settings. */
+uint16_t change_check_board(const settings_board_t *live, const settings_board_t *s);
+
+extern const setting_entry_t setting_entries_axis[SETTINGS_AXIS_ENTRIES] CORE_ROM;
+/* 0, or rule << 8 | key of the first broken rule. Axis scope. */
+uint16_t rule_check_axis(const settings_axis_t *s);
+/* The same for rules about the change from the live settings. */
+uint16_t change_check_axis(const settings_axis_t *live, const settings_axis_t *s);
+
+#endif
