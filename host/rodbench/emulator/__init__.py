@@ -1,0 +1,1 @@
+"""A board, its line and the machine on it, in Python: twin, plant and line, kept apart."""

@@ -1,0 +1,382 @@
+"""One emulated rod: motor, screw, load, ends and pot, advanced by the board's tick.
+
+Everything is referred to the rod. The motor constant is in V per mm/s, so that 1 A pushes with
+1000 x that many newtons before the screw's losses; friction is given as the current that overcomes
+it. Within a tick the motion is the exact solution of
+
+    dv/dt = g (i - s friction - drag v - load_a),   i = (V - constant v) / R,   g = R / (constant T)
+
+(references: V = I R + Ke w, any machines textbook), where s is the sense of motion and T the
+mechanical response time. The winding's inductance (about 1 ms) is left out. A screw passes a
+resisting load to the motor divided by its efficiency, an aiding one times its back efficiency;
+below 0 the screw locks itself and an aiding load brakes.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+
+from rodbench.emulator.load import Load
+from rodbench.emulator.signals import BRAKE, DRIVE, OFF
+
+TICK_S = 0.005
+COPPER_PER_K = 0.00393
+OPEN_WIPER_DECAY = math.exp(-TICK_S / 0.0047)  # 470 kohm bleed and 10 nF
+BLEED_OHM = 470_000.0
+WARM_EVERY = 64  # ticks between updates of the winding's temperature
+
+
+@dataclass(slots=True)
+class Motor:
+    """The motor and its gears, referred to the rod. Currents in A, response without drag in ms."""
+
+    resistance_ohm: float = 2.0
+    constant_v_s_per_mm: float = 1.186
+    response_ms: float = 60.0
+    friction_extend_a: float = 0.98
+    friction_retract_a: float = 0.67
+    stiction: float = 1.15
+    drag_a_s_per_mm: float = 0.05
+    reversed: bool = False
+    heat_j_per_k: float = 60.0
+    cooling_k_per_w: float = 8.0
+    ambient_c: float = 20.0
+
+
+@dataclass(slots=True)
+class Screw:
+    """Efficiency both ways, and the play between screw and pot in mm."""
+
+    efficiency: float = 0.35
+    back_efficiency: float = -0.8
+    backlash_mm: float = 0.0
+
+
+@dataclass(slots=True)
+class Ends:
+    """How the travel ends: "switch", "hard" or "clutch"."""
+
+    kind: str = "switch"
+    diode_v: float = 0.7
+    overtravel_mm: float = 4.0
+    clutch_a: float = 4.0
+
+
+@dataclass(slots=True)
+class Pot:
+    """Readings at the two ends as shares of the reference, and what spoils them.
+
+    `bow` is the greatest deviation from the line, at mid stroke, as a share of the span; noise in
+    ADC steps rms for each conversion, `noise_correlated` being the share of its power that is
+    common to a tick and forgotten with `noise_time_ms`.
+    """
+
+    retracted: float = 0.1
+    extended: float = 0.9
+    bow: float = 0.0
+    ohm: float = 10_000.0
+    noise_lsb: float = 0.35
+    noise_correlated: float = 0.0
+    noise_time_ms: float = 50.0
+
+
+@dataclass(slots=True)
+class Sensor:
+    """The current sensor: volts = zero_v + v_per_a x current. One-sided ones see its size only."""
+
+    kind: str = "one-sided"
+    v_per_a: float = 0.185
+    zero_v: float = 0.0
+    noise_lsb: float = 0.4
+
+
+@dataclass(slots=True)
+class Rod:
+    """All figures of one emulated rod."""
+
+    name: str = "rod"
+    stroke_mm: float = 203.0
+    start_mm: float = 100.0
+    motor: Motor = field(default_factory=Motor)
+    screw: Screw = field(default_factory=Screw)
+    load: Load = field(default_factory=Load)
+    ends: Ends = field(default_factory=Ends)
+    pot: Pot = field(default_factory=Pot)
+    sensor: Sensor = field(default_factory=Sensor)
+
+
+class Plant:
+    """The state of one rod. Positions in mm from the retracted end, extending positive."""
+
+    def __init__(self, rod: Rod) -> None:
+        self.rod = rod
+        self.position_mm = rod.start_mm
+        self.speed_mm_s = 0.0
+        self.current_a = 0.0  # in the motor, extending positive
+        self.temperature_c = rod.motor.ambient_c
+        self.volts = 0.0  # at the motor's terminals in the last tick
+        self.faults: dict[str, float] = {}  # the faults in force and their values
+        self._pot_mm = rod.start_mm
+        self._wiper = 0.0  # what the pot's pin carries, share of the reference
+        self._heat_j = 0.0
+        self._warm_in = WARM_EVERY
+        self._blocked = 0  # the direction in which an open end switch bars the current
+        self._resistance()
+        self._settle()
+
+    # ------------------------------------------------------------ truth
+
+    @property
+    def pot_raw(self) -> float:
+        """The noise-free pot reading in raw (sum of 8), faults of the wiring included."""
+        return self._wiper * 8192.0
+
+    @property
+    def pot_position_mm(self) -> float:
+        """Where the pot's own shaft stands: the rod's position less the play."""
+        return self._pot_mm
+
+    @property
+    def pot_share(self) -> float:
+        """What the pot's pin carries now, as a share of the reference."""
+        return self._wiper
+
+    def sensed_a(self, bridge: int) -> float:
+        """The current that the sensor sees, in A; a one-sided one sees it only while driving."""
+        if self.rod.sensor.kind == "one-sided":
+            return abs(self.current_a) if bridge == DRIVE else 0.0
+        return self.current_a
+
+    # ------------------------------------------------------------ set by hand
+
+    def place(self, position_mm: float) -> None:
+        """Put the rod somewhere, at rest."""
+        low, high = self._walls()
+        self.position_mm = min(max(position_mm, low), high)
+        self._pot_mm = self.position_mm
+        self.speed_mm_s = 0.0
+        self._settle()
+
+    def set_fault(self, kind: str, value: float) -> None:
+        """Bring a fault about (see faults.py for the kinds and their values)."""
+        if kind == "pot_frozen":
+            value = self._wiper
+        elif kind == "jam":
+            side = 1.0 if self.position_mm <= value else -1.0
+            self.faults["jam_side"] = side
+        self.faults[kind] = value
+        self._settle()
+
+    def clear_fault(self, kind: str) -> None:
+        """End a fault."""
+        self.faults.pop(kind, None)
+        self.faults.pop("jam_side" if kind == "jam" else kind, None)
+        self._settle()
+
+    # ------------------------------------------------------------ one tick
+
+    def step(self, volts: float, bridge: int) -> None:
+        """Advance by one tick with `volts` at the bridge's outputs, in the sense of the lines."""
+        if bridge != DRIVE and self.speed_mm_s == 0.0 and self._rests:
+            self.volts = self.current_a = 0.0
+            self._count_heat(0.0)
+            if "pot_open" in self.faults:
+                self._read_pot()
+            return
+        volts = 0.0 if bridge != DRIVE else -volts if self._swapped else volts
+        self.volts = volts
+        self._advance(volts, closed=bridge != OFF and not self._open)
+        if bridge == BRAKE or bridge == DRIVE:
+            self._count_heat(self.current_a)
+        else:
+            self._count_heat(0.0)
+        self._read_pot()
+
+    def _advance(self, volts: float, closed: bool) -> None:
+        if self._blocked:
+            # The diode carries only current that drives away from the end.
+            volts += self._blocked * self.rod.ends.diode_v
+            if (volts - self._constant * self.speed_mm_s) * self._blocked >= 0.0:
+                closed = False
+        left = TICK_S
+        for _ in range(3):  # at most: stop, turn round, stop again
+            if self.speed_mm_s == 0.0 and not self._starts(volts / self._ohm if closed else 0.0):
+                break
+            left = self._travel(volts, closed, left)
+            if left <= 0.0:
+                break
+        self._limit()
+        end = (volts - self._constant * self.speed_mm_s) / self._ohm if closed else 0.0
+        self.current_a = self._slip(end)
+
+    def _starts(self, current: float) -> bool:
+        """Whether the rod breaks away; sets a first hair of speed in that sense."""
+        extend, retract = self._load_a()
+        low, high = self._walls()
+        if current - extend > self._stick_extend and self.position_mm < high:
+            self.speed_mm_s = 1e-12
+            return True
+        if current - retract < -self._stick_retract and self.position_mm > low:
+            self.speed_mm_s = -1e-12
+            return True
+        return False
+
+    def _travel(self, volts: float, closed: bool, time_s: float) -> float:
+        """Move for `time_s`, or until the rod stops; returns what is left of the time."""
+        speed = self.speed_mm_s
+        extend, retract = self._load_a()
+        push = volts / self._ohm if closed else 0.0
+        if speed > 0.0:
+            push -= self._friction_extend + extend
+        else:
+            push += self._friction_retract - retract
+        rate = self._rate_closed if closed else self._rate_open
+        final = self._gain * push / rate
+        if time_s == TICK_S:
+            decay = self._decay_closed if closed else self._decay_open
+        else:
+            decay = math.exp(-rate * time_s)
+        after = final + (speed - final) * decay
+        if after * speed > 0.0:
+            self.position_mm += final * time_s + (speed - after) / rate
+            self.speed_mm_s = after
+            return 0.0
+        stop_s = math.log((speed - final) / -final) / rate if final else time_s
+        self.position_mm += final * stop_s + speed / rate
+        self.speed_mm_s = 0.0
+        return time_s - stop_s
+
+    def _limit(self) -> None:
+        """Walls stop the rod dead; switches open behind their points."""
+        position = self.position_mm
+        low, high = self._walls()
+        if position >= high and self.speed_mm_s >= 0.0:
+            self.position_mm, self.speed_mm_s = high, 0.0
+        elif position <= low and self.speed_mm_s <= 0.0:
+            self.position_mm, self.speed_mm_s = low, 0.0
+        self._find_switch()
+        if self.speed_mm_s == 0.0:
+            self._rests = not self._would_run()
+
+    def _find_switch(self) -> None:
+        self._blocked = 0
+        if self.rod.ends.kind == "switch" and "end_switch_dead" not in self.faults:
+            if self.position_mm >= self.rod.stroke_mm:
+                self._blocked = 1
+            elif self.position_mm <= 0.0:
+                self._blocked = -1
+
+    def _walls(self) -> tuple[float, float]:
+        over = self.rod.ends.overtravel_mm if self.rod.ends.kind == "switch" else 0.0
+        low, high = -over, self.rod.stroke_mm + over
+        if "jam" in self.faults:
+            at = self.faults["jam"]
+            if self.faults["jam_side"] > 0.0:
+                high = min(high, max(at, low))
+            else:
+                low = max(low, min(at, high))
+        return low, high
+
+    def _slip(self, current: float) -> float:
+        """A clutch lets go at an end: the motor turns on, and the current stays at its limit."""
+        if self.rod.ends.kind != "clutch" or self.speed_mm_s != 0.0:
+            return current
+        if 0.0 < self.position_mm < self.rod.stroke_mm:
+            return current
+        limit = self.rod.ends.clutch_a
+        return min(max(current, -limit), limit)
+
+    # ------------------------------------------------------------ parts
+
+    def _load_a(self) -> tuple[float, float]:
+        """The load as a current that opposes extending, when extending and when retracting."""
+        load = self.rod.load
+        force = load.force_n if load.constant else load.at(self.position_mm)
+        if force == 0.0:
+            return 0.0, 0.0
+        if force > 0.0:
+            return force * self._resist, force * self._aid
+        return force * self._aid, force * self._resist
+
+    def _would_run(self) -> bool:
+        """Whether the load alone drives the resting rod back."""
+        runs = self._starts(0.0)
+        self.speed_mm_s = 0.0
+        return runs
+
+    def _read_pot(self) -> None:
+        play = self.rod.screw.backlash_mm / 2.0
+        position = self.position_mm
+        if position > self._pot_mm + play:
+            self._pot_mm = position - play
+        elif position < self._pot_mm - play:
+            self._pot_mm = position + play
+        if self.faults:
+            self._read_faulty_pot()
+        else:
+            self._wiper = self._pot_ideal(self._pot_mm)
+
+    def _pot_ideal(self, position_mm: float) -> float:
+        """Share of the reference at the pin: the track, its bow, the ends of travel, the bleed."""
+        pot = self.rod.pot
+        place = position_mm / self.rod.stroke_mm
+        bent = place + pot.bow * 4.0 * place * (1.0 - place) if pot.bow else place
+        share = pot.retracted + (pot.extended - pot.retracted) * bent
+        if "pot_swapped" in self.faults:
+            share = 1.0 - share
+        share = 0.0 if share < 0.0 else 1.0 if share > 1.0 else share
+        return share / (1.0 + share * (1.0 - share) * pot.ohm / BLEED_OHM)
+
+    def _read_faulty_pot(self) -> None:
+        faults = self.faults
+        if "pot_frozen" in faults:
+            self._wiper = faults["pot_frozen"]
+        elif "pot_short" in faults:
+            self._wiper = faults["pot_short"]
+        elif "pot_open" in faults:
+            self._wiper *= OPEN_WIPER_DECAY
+        else:
+            self._wiper = self._pot_ideal(self._pot_mm)
+
+    # ------------------------------------------------------------ derived figures
+
+    def _settle(self) -> None:
+        """Work out what depends on faults and place."""
+        swapped = "motor_swapped" in self.faults
+        self._swapped = self.rod.motor.reversed != swapped
+        self._open = "motor_open" in self.faults
+        self._rests = False
+        self._find_switch()
+        self._read_pot()
+
+    def _count_heat(self, current: float) -> None:
+        self._heat_j += current * current * self._ohm * TICK_S
+        self._warm_in -= 1
+        if self._warm_in:
+            return
+        motor = self.rod.motor
+        span = WARM_EVERY * TICK_S
+        lost = (self.temperature_c - motor.ambient_c) / motor.cooling_k_per_w * span
+        self.temperature_c += (self._heat_j - lost) / motor.heat_j_per_k
+        self._heat_j, self._warm_in = 0.0, WARM_EVERY
+        self._resistance()
+
+    def _resistance(self) -> None:
+        """Figures that follow from the winding's present resistance."""
+        motor, screw = self.rod.motor, self.rod.screw
+        cold = motor.resistance_ohm
+        self._ohm = cold * (1.0 + COPPER_PER_K * (self.temperature_c - 20.0))
+        self._constant = motor.constant_v_s_per_mm
+        self._gain = cold / (motor.response_ms / 1000.0 * self._constant)
+        self._rate_open = self._gain * max(motor.drag_a_s_per_mm, 1e-6)
+        self._rate_closed = self._gain * (self._constant / self._ohm + motor.drag_a_s_per_mm)
+        self._decay_open = math.exp(-self._rate_open * TICK_S)
+        self._decay_closed = math.exp(-self._rate_closed * TICK_S)
+        self._friction_extend = motor.friction_extend_a
+        self._friction_retract = motor.friction_retract_a
+        self._stick_extend = motor.friction_extend_a * motor.stiction
+        self._stick_retract = motor.friction_retract_a * motor.stiction
+        newton_per_a = 1000.0 * self._constant
+        self._resist = 1.0 / (screw.efficiency * newton_per_a)
+        self._aid = screw.back_efficiency / newton_per_a
