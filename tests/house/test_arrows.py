@@ -13,7 +13,17 @@ PROTOCOL = TOP / "protocol" / "rodbench_protocol"
 
 # part -> parts of ours that it may import. errors and clock serve all.
 ALLOWED = {
-    "cli": {"show", "bench", "settings", "record", "owner", "board", "emulator", "link", "protocol"},
+    "cli": {
+        "show",
+        "bench",
+        "settings",
+        "record",
+        "owner",
+        "board",
+        "emulator",
+        "link",
+        "protocol",
+    },
     "show": {"science", "settings", "record", "board", "protocol"},
     "bench": {"science", "settings", "record", "board", "protocol"},
     "board": {"owner", "link", "protocol"},
