@@ -1,0 +1,175 @@
+"""What is wrong with a machine file, in sentences that name file, line and a way out."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from rodbench.errors import SettingsError
+from rodbench.settings.keys import (
+    LATER_KEYS,
+    LATER_TABLES,
+    LATER_WORDS,
+    Key,
+    all_keys,
+    by_place,
+    keys_of,
+)
+from rodbench.settings.quantity import QuantityError, convert, split_suffix
+
+NOTHING_SENT = "Nothing was sent."
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One thing that is wrong: where, what, and what to try (may be empty)."""
+
+    file: str
+    line: int
+    text: str
+    hint: str = ""
+
+    def __str__(self) -> str:
+        return f"{self.file}:{self.line}: {self.text}"
+
+
+def raise_all(findings: list[Finding]) -> None:
+    """Raise one SettingsError that says all findings; return when there are none."""
+    if not findings:
+        return
+    ordered = sorted(findings, key=lambda finding: finding.line)
+    hints = dict.fromkeys(finding.hint for finding in ordered if finding.hint)
+    raise SettingsError(
+        "\n".join(str(finding) for finding in ordered),
+        kept=NOTHING_SENT,
+        hint=" ".join(hints) or None,
+    )
+
+
+def shown(value: Any) -> str:
+    """A value as it would stand in the file."""
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, str):
+        return f'"{value}"'
+    return repr(round(value, 9)) if isinstance(value, float) else str(value)
+
+
+def display_table(path: tuple[str, ...]) -> str:
+    """A table as the file writes it: `axes.1.limits`, or "the file" for the top."""
+    return ".".join(path) if path else "the file"
+
+
+def unknown_key(table: str, path: tuple[str, ...], name: str, value: Any) -> str:
+    """What to say about a key that this version does not know."""
+    where = display_table(path)
+    if not path and name in LATER_TABLES:
+        return f"[{name}] is not known in this version. Leave it out for now."
+    if (table, name) in LATER_KEYS:
+        return f"'{name}' is not known in this version. Leave it out for now."
+    if isinstance(value, Mapping):
+        near = difflib.get_close_matches(name, ["board", "rods", "axes", "limits"], n=1)
+        hint = f" Did you mean [{'.'.join((*path, near[0]))}]?" if near else ""
+        return f"there is no table [{'.'.join((*path, name))}].{hint}"
+    said = f"{where} has no key '{name}'."
+    return f"{said} {_meant(table, name, value)}".rstrip()
+
+
+def _meant(table: str, name: str, value: Any) -> str:
+    """What was probably meant: another unit, another spelling, another table."""
+    return _other_unit(table, name, value) or _near(table, name) or _other_table(table, name)
+
+
+def _other_unit(table: str, name: str, value: Any) -> str:
+    parts = split_suffix(name)
+    if parts is None or not _is_number(value):
+        return ""
+    stem, unit = parts
+    for key in keys_of(table):
+        if key.bare == stem and key.kind == "number" and key.name != name:
+            text = f"{shown(value)} {unit}"
+            try:
+                meant = round(convert(text, key.unit), 6)
+            except QuantityError:
+                return ""
+            return f'{text} is {key.name} = {shown(meant)}, or {key.bare} = "{text}".'
+    return ""
+
+
+def _near(table: str, name: str) -> str:
+    near = difflib.get_close_matches(name, [key.name for key in keys_of(table)], n=2, cutoff=0.6)
+    names = " or ".join(f"'{word}'" for word in near)
+    return f"Did you mean {names}?" if near else ""
+
+
+def _other_table(table: str, name: str) -> str:
+    for key in all_keys():
+        if name in (key.name, key.bare) and key.table != table:
+            return f"It belongs to {place_words(key.table)}."
+    return ""
+
+
+def place_words(table: str) -> str:
+    """A kind of table in the file's own writing."""
+    return {
+        "": "the top of the file",
+        "board": "[board]",
+        "rods": "[rods.NAME]",
+        "axes": "[axes.1]",
+        "limits": "[axes.1.limits]",
+    }[table]
+
+
+def wrong_word(key: Key, value: Any) -> str:
+    """What to say about a word that the key does not take."""
+    words = [word for word, _ in key.words]
+    said = f"{key.name} = {shown(value)} is not known"
+    if isinstance(value, str) and (key.table, key.name, value) in LATER_WORDS:
+        said += " in this version"
+    near = difflib.get_close_matches(str(value), words, n=1, cutoff=0.6)
+    if near:
+        return f'{said}. Did you mean "{near[0]}"?'
+    return f"{said}. It can be {' or '.join(shown(word) for word in words)}."
+
+
+def wrong_kind(key: Key, name: str, value: Any) -> str:
+    """What to say about a value of the wrong kind."""
+    said = f"{name} = {shown(value)}"
+    if key.kind == "bool":
+        return f"{said}: this is true or false, without quotes."
+    if key.kind == "text":
+        return f"{said}: this is a text in quotes."
+    if _is_number(value):
+        text = f"{shown(value)} {key.unit}"
+        return f'{said} has no unit. Write {key.name} = {shown(value)}, or {name} = "{text}".'
+    if isinstance(value, str) and name != key.bare and key.unit:
+        return f"{said}: this is a number in {key.unit}. Write {key.bare} = {shown(value)}."
+    return f"{said}: this is a number{f' in {key.unit}' if key.unit else ''}."
+
+
+def out_of_range(key: Key, name: str, value: Any, low: float, high: float, below: bool) -> str:
+    """What to say about a value that the board does not take."""
+    unit = f" {key.unit}" if key.unit else ""
+    if below:
+        return f"{name} = {shown(value)} is below {low:.6g}{unit}, the least that the board takes."
+    return f"{name} = {shown(value)} is above {high:.6g}{unit}, the most that the board takes."
+
+
+def _is_number(value: Any) -> bool:
+    return isinstance(value, int | float) and not isinstance(value, bool)
+
+
+def known_bare(table: str, name: str) -> Key | None:
+    """The key that `name` means, by its full or its bare name."""
+    exact = by_place().get((table, name))
+    if exact:
+        return exact
+    return next((key for key in keys_of(table) if key.bare == name), None)
+
+
+def short(path: Path) -> str:
+    """How a file is named in errors: as the person gave it."""
+    return str(path)
