@@ -18,7 +18,7 @@ import math
 from dataclasses import dataclass, field
 
 from rodbench.emulator.load import Load
-from rodbench.emulator.signals import BRAKE, DRIVE, OFF
+from rodbench.emulator.signals import DRIVE, OFF
 
 TICK_S = 0.005
 COPPER_PER_K = 0.00393
@@ -129,8 +129,11 @@ class Plant:
 
     @property
     def pot_raw(self) -> float:
-        """The noise-free pot reading in raw (sum of 8), faults of the wiring included."""
-        return self._wiper * 8192.0
+        """The noise-free pot reading in raw, faults of the wiring included: the mean sum of 8.
+
+        A converter that rounds down reads half a step low.
+        """
+        return min(max(self._wiper * 8192.0 - 4.0, 0.0), 8184.0)
 
     @property
     def pot_position_mm(self) -> float:
@@ -187,10 +190,7 @@ class Plant:
         volts = 0.0 if bridge != DRIVE else -volts if self._swapped else volts
         self.volts = volts
         self._advance(volts, closed=bridge != OFF and not self._open)
-        if bridge == BRAKE or bridge == DRIVE:
-            self._count_heat(self.current_a)
-        else:
-            self._count_heat(0.0)
+        self._count_heat(self.current_a)
         self._read_pot()
 
     def _advance(self, volts: float, closed: bool) -> None:

@@ -1,0 +1,238 @@
+"""The rig: two plants on one supply, seen through the board's converter.
+
+`step` advances the machine by one tick under the outputs of the firmware and returns the readings
+that were completed in that tick, which the firmware takes at the next boundary. `conversions` gives
+the same readings code by code, for a harness that feeds a converter: in schedule order
+
+    supply 1 + 1, current 1: 1 + 4, current 2: 1 + 4, pot 1: 1 + 8, pot 2: 1 + 8
+
+(the first of each group is the one that the firmware drops; it still carries half of the channel
+before it), and `conversions_by_channel` gives them by the converter's channel: 4 supply, 2 and 3
+currents, 0 and 1 pots, 14 the bandgap. The kept codes add up to the sums in the readings. Channels
+that nothing drives (the sticks, 5 and 6) read 0.
+"""
+
+from __future__ import annotations
+
+import math
+
+from rodbench.emulator.faults import KINDS, Fault
+from rodbench.emulator.noise import CURRENTS, POTS, ROW, SHARED, SUPPLY, Noise, Row
+from rodbench.emulator.plant import TICK_S, Plant
+from rodbench.emulator.plant_file import Machine
+from rodbench.emulator.signals import DRIVE, Readings
+from rodbench.errors import UsageError
+
+BANDGAP_EVERY = 16  # scans; the first scan after a start has it
+TOP = 1023
+STEPS = 1024.0
+CHANNELS = {"supply": 4, "current": (2, 3), "pot": (0, 1), "bandgap": 14}
+
+
+class Rig:
+    """The emulated machine of a plant file. Axes are 1 and 2; `plants[axis]` has the truth."""
+
+    def __init__(self, machine: Machine, seed: int | None = None) -> None:
+        self.machine = machine
+        self.plants = {axis: Plant(rod) for axis, rod in machine.rods.items()}
+        self.ticks = 0
+        self.supply_v = machine.supply.volts
+        self.line_faults: dict[str, float] = {}  # read by the line
+        self._supply_faults: dict[str, float] = {}
+        self._readings = Readings()
+        self._noise = Noise(machine.seed if seed is None else seed)
+        self._pair = tuple(self.plants.get(axis) for axis in (1, 2))
+        self._bases = [0.0] * 5  # pots, currents, supply: codes before noise and rounding
+        self._shared = [0.0, 0.0]
+        self._row: Row = [0.0] * ROW
+        self._scan = 0
+        self._agenda = _agenda(machine.faults)
+        self._scale()
+        self._run_agenda()
+
+    # ------------------------------------------------------------ faults
+
+    def set_fault(self, kind: str, axis: int = 0, value: float | None = None) -> None:
+        """Bring about a fault now; without a value the kind's own default is taken."""
+        if kind not in KINDS:
+            raise UsageError(f"no fault is called {kind}", hint=", ".join(KINDS))
+        place, number = KINDS[kind].place, KINDS[kind].default if value is None else value
+        if place == "rod":
+            if axis not in self.plants:
+                raise UsageError(f"{kind} needs the axis of a rod; axis {axis} has none")
+            self.plants[axis].set_fault(kind, number)
+            self._scale()
+        else:
+            (self.line_faults if place == "line" else self._supply_faults)[kind] = number
+
+    def clear_fault(self, kind: str, axis: int = 0) -> None:
+        """End a fault now."""
+        if axis in self.plants and KINDS[kind].place == "rod":
+            self.plants[axis].clear_fault(kind)
+            self._scale()
+        self.line_faults.pop(kind, None)
+        self._supply_faults.pop(kind, None)
+
+    def _run_agenda(self) -> None:
+        while self._agenda and self._agenda[0][0] <= self.ticks:
+            _, begins, fault = self._agenda.pop(0)
+            if begins:
+                self.set_fault(fault.kind, fault.axis, fault.value)
+            else:
+                self.clear_fault(fault.kind, fault.axis)
+
+    # ------------------------------------------------------------ one tick
+
+    def restart_scan(self) -> None:
+        """The board started anew: its schedule of conversions begins again."""
+        self._scan = 0
+        self._readings.bandgap = 0
+
+    def step(self, drive: list[int], bridge: list[int]) -> Readings:
+        """Advance by one tick; permille on the lines. The object returned is used again."""
+        if self._agenda:
+            self._run_agenda()
+        supply = self.supply_v
+        drawn = 0.0
+        for index in (0, 1):
+            plant = self._pair[index]
+            if plant is None:
+                continue
+            share, state = drive[index] / 1000.0, bridge[index]
+            if "driver_stuck" in plant.faults:
+                share, state = plant.faults["driver_stuck"] / 1000.0, DRIVE
+            plant.step(share * supply, state)
+            if state == DRIVE:
+                drawn += plant.current_a * plant.volts / supply
+        self._load_supply(drawn)
+        self.ticks += 1
+        return self._convert(bridge)
+
+    def _load_supply(self, drawn_a: float) -> None:
+        """What the bridges draw makes the supply sag in the next tick."""
+        source = self.machine.supply
+        volts = self._supply_faults.get("supply_sag", source.volts)
+        self.supply_v = max(volts - source.source_ohm * drawn_a, 1.0)
+
+    def _convert(self, bridge: list[int]) -> Readings:
+        row = self._row = self._noise.row()
+        readings, bases, reference = self._readings, self._bases, self.machine.board.reference_v
+        for index in (0, 1):
+            plant = self._pair[index]
+            if plant is None:
+                continue
+            base = plant.pot_share * STEPS
+            if self._carry[index]:
+                shared = self._shared[index] * self._carry[index] + row[SHARED[index]]
+                self._shared[index] = shared
+                base += shared
+            bases[index] = base
+            readings.pot[index] = _sum8(base, row, POTS[index], self._margin[index])
+            sensor = plant.rod.sensor
+            if sensor.kind != "none":
+                state = DRIVE if "driver_stuck" in plant.faults else bridge[index]
+                volts = sensor.zero_v + sensor.v_per_a * plant.sensed_a(state)
+                bases[2 + index] = base = volts / reference * STEPS
+                readings.current[index] = _sum4(base, row, CURRENTS[index])
+        bases[4] = self.supply_v / self.machine.supply.divider_ratio / reference * STEPS
+        readings.supply = _code(bases[4] + row[SUPPLY])
+        if self._scan % BANDGAP_EVERY == 0:
+            readings.bandgap = self.bandgap_code
+        self._scan += 1
+        return readings
+
+    @property
+    def bandgap_code(self) -> int:
+        """What a conversion of the bandgap gives."""
+        board = self.machine.board
+        return _code(board.bandgap_v / board.reference_v * STEPS)
+
+    # ------------------------------------------------------------ code by code
+
+    def conversions(self) -> list[int]:
+        """The codes of the last tick in schedule order (see the head of this file)."""
+        codes: list[int] = []
+        before = 0.0
+        for base, offsets in self._groups():
+            codes.append(_code((base + before) / 2.0))
+            codes += [_code(base + offset) for offset in offsets]
+            before = base
+        return codes
+
+    def conversions_by_channel(self) -> dict[int, list[int]]:
+        """The same codes by the converter's channel, the dropped one first."""
+        codes = iter(self.conversions())
+        by_channel = {
+            channel: [next(codes) for _ in range(count)]
+            for channel, count in ((4, 2), (2, 5), (3, 5), (0, 9), (1, 9))
+        }
+        by_channel[14] = [self.bandgap_code] * 2
+        return by_channel
+
+    def _groups(self) -> list[tuple[float, Row]]:
+        bases, row = self._bases, self._row
+        return [
+            (bases[4], row[SUPPLY : SUPPLY + 1]),
+            *((bases[2 + i], row[CURRENTS[i] : CURRENTS[i] + 4]) for i in (0, 1)),
+            *((bases[i], row[POTS[i] : POTS[i] + 8]) for i in (0, 1)),
+        ]
+
+    # ------------------------------------------------------------ derived figures
+
+    def _scale(self) -> None:
+        """Noise of each column from the plants' figures and faults."""
+        sigmas = [0.0] * ROW
+        self._carry, self._margin = [0.0, 0.0], [1.0, 1.0]
+        for index in (0, 1):
+            plant = self._pair[index]
+            if plant is None:
+                continue
+            pot = plant.rod.pot
+            white = pot.noise_lsb * math.sqrt(1.0 - pot.noise_correlated)
+            white = math.hypot(white, plant.faults.get("pot_noisy", 0.0))
+            sigmas[POTS[index] : POTS[index] + 8] = [white] * 8
+            sigmas[CURRENTS[index] : CURRENTS[index] + 4] = [plant.rod.sensor.noise_lsb] * 4
+            self._margin[index] = 8.0 * white + 1.0
+            if pot.noise_correlated:
+                carry = math.exp(-TICK_S * 1000.0 / pot.noise_time_ms)
+                common = pot.noise_lsb * math.sqrt(pot.noise_correlated)
+                sigmas[SHARED[index]] = common * math.sqrt(1.0 - carry * carry)
+                self._carry[index] = carry
+        sigmas[SUPPLY] = self.machine.supply.noise_lsb
+        self._noise.scale(sigmas)
+
+
+def _agenda(faults: list[Fault]) -> list[tuple[int, bool, Fault]]:
+    """Beginnings and ends of faults in the order of their ticks."""
+    begins = [(round(f.at_s / TICK_S), True, f) for f in faults]
+    ends = [(round(f.until_s / TICK_S), False, f) for f in faults if f.until_s > 0.0]
+    return sorted(begins + ends, key=lambda entry: (entry[0], entry[1]))
+
+
+def _code(value: float) -> int:
+    """One conversion of a value in steps: rounded down, held to the converter's range."""
+    return 0 if value <= 0.0 else TOP if value >= TOP else int(value)
+
+
+def _sum8(base: float, row: Row, at: int, margin: float) -> int:
+    if margin < base < TOP - margin:
+        return (
+            int(base + row[at])
+            + int(base + row[at + 1])
+            + int(base + row[at + 2])
+            + int(base + row[at + 3])
+            + int(base + row[at + 4])
+            + int(base + row[at + 5])
+            + int(base + row[at + 6])
+            + int(base + row[at + 7])
+        )
+    return sum(_code(base + row[place]) for place in range(at, at + 8))
+
+
+def _sum4(base: float, row: Row, at: int) -> int:
+    return (
+        _code(base + row[at])
+        + _code(base + row[at + 1])
+        + _code(base + row[at + 2])
+        + _code(base + row[at + 3])
+    )
