@@ -1,0 +1,120 @@
+#include "board.h"
+
+#include <avr/interrupt.h>
+#include <avr/io.h>
+#include <avr/sleep.h>
+
+#include "../core/core.h"
+#include "../generated/schema.h"
+#include "adc.h"
+#include "config.h"
+#include "drive.h"
+#include "early.h"
+#include "eeprom.h"
+#include "pins.h"
+#include "timebase.h"
+#include "uart.h"
+#include "watchdog.h"
+
+#define BIT(n) ((uint8_t)(1u << (n)))
+
+static core_t core;
+static noinit_t record __attribute__((section(".noinit")));
+static uint16_t starts __attribute__((section(".noinit")));     /* whatever power-on left, then counted */
+
+/* Inputs that nothing drives in this version must not float. */
+static void pull_up_spare_inputs(void)
+{
+    PORTD |= (uint8_t)(BIT(LOCAL1_A_BIT) | BIT(LOCAL2_A_BIT));
+    PORTB |= (uint8_t)(BIT(STOP_INPUT_BIT) | BIT(LOCAL1_B_BIT) | BIT(LOCAL2_B_BIT));
+}
+
+/* New at each start: a counter that outlives resets, and converter noise for power-on. */
+static uint16_t seed(void)
+{
+    starts++;
+    return (uint16_t)(starts * 40503u ^ adc_noise());
+}
+
+void board_start(void)
+{
+    cli();
+    drive_start();
+    TIMSK0 = 0;                     /* an Arduino core has Timer0 running; not here */
+    pull_up_spare_inputs();
+    core_init(&core, &record, early_reset_flags, seed(), eeprom_get);
+    adc_start();
+    uart_start(&core);
+    timebase_start();
+    watchdog_start(&record);
+    SMCR = BIT(SE);                 /* sleep means idle: timers, converter and line go on */
+    sei();
+}
+
+static void take_readings(readings_t *in)
+{
+    const adc_sums_t *sums = adc_latest();
+    for (uint8_t n = 0; n < 2u; n++) {
+        in->pot[n] = sums->pot[n];
+        in->current[n] = sums->current[n];
+    }
+    in->supply = sums->supply;
+    in->bandgap = sums->bandgap;
+    in->inputs = 0;
+    in->ee_ready = eeprom_ready();
+}
+
+static void put_outputs(const outputs_t *out)
+{
+    for (uint8_t n = 0; n < 2u; n++) { drive_set(n, out->bridge[n], out->drive[n]); }
+    drive_alarm(out->alarm);
+    if (out->ee_write) { (void)eeprom_put(out->ee_address, out->ee_value); }
+}
+
+#if BOARD_TEST_HANG
+static void hang_when_asked(const outputs_t *out)
+{
+    if (out->drive[1] == 77) {
+        for (;;) { }
+    }
+}
+#else
+static void hang_when_asked(const outputs_t *out)
+{
+    (void)out;
+}
+#endif
+
+static void tick(void)
+{
+    readings_t in;
+    outputs_t out;
+    take_readings(&in);
+    core_tick(&core, &in, &out);
+    put_outputs(&out);
+    hang_when_asked(&out);
+    uart_wake();
+    core_note_time(&core, timebase_done(), timebase_late());
+    watchdog_kick();                /* the timer began this tick and the loop ended it: both live */
+    if (out.restart) { watchdog_restart(RESET_CAUSE_RESTART); }
+}
+
+/* An interrupt between the look and the sleep must not be slept over. */
+static void sleep_unless_due(void)
+{
+    cli();
+    if (!timebase_is_due()) {
+        sei();                      /* the next instruction still runs before any interrupt */
+        sleep_cpu();
+    }
+    sei();
+}
+
+void board_loop(void)
+{
+    if (timebase_take()) {
+        tick();
+    } else {
+        sleep_unless_due();
+    }
+}

@@ -1,0 +1,23 @@
+/* Timer2: 2 kHz, and every tenth of its interrupts begins a tick. */
+#ifndef TIMEBASE_H
+#define TIMEBASE_H
+
+#include <stdint.h>
+
+#define TIMEBASE_PER_TICK 10u
+
+void timebase_start(void);
+
+/* Takes one tick that is due: 1, or 0 when none is. */
+uint8_t timebase_take(void);
+
+/* 1: a tick is due. */
+uint8_t timebase_is_due(void);
+
+/* Ends the tick that was taken; its length in us, within 2 us. */
+uint16_t timebase_done(void);
+
+/* Ticks that began before the one before had ended. Wraps. */
+uint16_t timebase_late(void);
+
+#endif
