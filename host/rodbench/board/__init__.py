@@ -1,7 +1,7 @@
 """The typed API of a board: `Board.open(...)`, `board.axis(1)`."""
 
 from rodbench.board.board import Axis, Board
-from rodbench.board.motion import Motion
+from rodbench.board.motion import Motion, check_outcome
 from rodbench.board.types import AxisSample, BoardSample, Event, Hello, Outcome, Sample
 
 __all__ = [
@@ -14,4 +14,5 @@ __all__ = [
     "Motion",
     "Outcome",
     "Sample",
+    "check_outcome",
 ]

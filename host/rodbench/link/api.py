@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import Any, Protocol
+from typing import Any, Protocol, TypeAlias
+
+from rodbench_protocol.names import AxisTelemetry, BoardTelemetry, Event
 
 from rodbench.clock import Clock
 
@@ -38,12 +40,8 @@ class LinkStatistics:
     round_trip_ms_worst: float = 0.0
 
 
-@dataclass(frozen=True, slots=True)
-class Unasked:
-    """Telemetry or an event: `name` as in the schema, `fields` in wire units."""
-
-    name: str
-    fields: dict[str, Any]
+Unasked: TypeAlias = AxisTelemetry | BoardTelemetry | Event
+"""What comes unasked, in wire units: fields as in the schema."""
 
 
 class Link(Protocol):
@@ -87,6 +85,18 @@ class Link(Protocol):
 
     def subscribe(self, axis_period_ms: int, board_period_ms: int) -> None:
         """Ask for telemetry at these periods; through an owner the fastest asked is in force."""
+        ...
+
+    def restart(self) -> Reply:
+        """Restart the board, wait for it, open a new session; returns its hello."""
+        ...
+
+    def release(self) -> None:
+        """This command commands no motion any more: others may."""
+        ...
+
+    def eye(self, **question: Any) -> dict[str, Any]:
+        """Ask the eye of an emulated plant. Raises NeedsPerson where there is none."""
         ...
 
     def statistics(self) -> LinkStatistics:

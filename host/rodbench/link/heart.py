@@ -1,0 +1,143 @@
+"""The client's heart: bytes in, replies and telemetry out. No port, no clock, no thread.
+
+It frames requests, matches replies on id, session and sequence number, drops and counts late ones,
+and keeps the newest board tick of the open session.
+"""
+
+from __future__ import annotations
+
+import contextlib
+from collections import deque
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+from rodbench_protocol import framing, messages, stream
+from rodbench_protocol.errors import FrameError, MessageError
+from rodbench_protocol.names import MessageId
+from rodbench_protocol.schema import load_schema
+
+from rodbench.link.api import LinkStatistics, Unasked
+
+UNASKED_KEPT = 8192  # payloads; who polls less often than every 40 s at full telemetry loses some
+OUTSIDE_SEQUENCE = frozenset({"hello", "stop"})
+_REPLY_FLAG = 0x80
+
+
+_DECODERS: dict[int, Callable[[bytes], Unasked]] = {
+    MessageId.TELEMETRY_AXIS: stream.decode_axis,
+    MessageId.TELEMETRY_BOARD: stream.decode_board,
+    MessageId.EVENT: stream.decode_event,
+}
+
+
+def decode_unasked(payloads: list[bytes]) -> list[Unasked]:
+    """Telemetry and events of payloads; what is too short to be one is left out."""
+    found: list[Unasked] = []
+    for payload in payloads:
+        with contextlib.suppress(MessageError):
+            found.append(_DECODERS[payload[0]](payload))
+    return found
+
+
+@dataclass(slots=True)
+class Pending:
+    """A request on its way: its frame, and the reply once it has come."""
+
+    name: str
+    key: tuple[int, int, int]  # reply id, session, seq
+    frame: bytes
+    fields: dict[str, Any] | None = None
+    raw: bytes = b""
+
+
+class Heart:
+    """State of one link. Not thread-safe: the client holds a lock."""
+
+    def __init__(self, statistics: LinkStatistics) -> None:
+        self.statistics = statistics
+        self.session = 0
+        self.newest_tick = 0
+        self.unasked: deque[bytes] = deque(maxlen=UNASKED_KEPT)
+        self.bytes_seen = 0
+        self._splitter = framing.Splitter()
+        self._seq = 0
+        self._aside_seq = 0
+        self._counter: int | None = None
+        self._waiting: dict[tuple[int, int, int], Pending] = {}
+        ids = {name: message.id for name, message in load_schema().messages.items()}
+        self._id = ids
+
+    def ask(self, name: str, fields: dict[str, Any], *, session: int | None = None) -> Pending:
+        """A new request; raises MessageError for fields that the schema does not have."""
+        session = self.session if session is None else session
+        seq = self._next_aside() if name in OUTSIDE_SEQUENCE else (self._seq + 1) & 0xFF
+        payload = messages.pack(name, session, seq, **fields)
+        if name not in OUTSIDE_SEQUENCE:
+            self._seq = seq
+        key = (self._id[name] | _REPLY_FLAG, session, seq)
+        pending = Pending(name, key, framing.encode(payload))
+        self._waiting[key] = pending
+        return pending
+
+    def forget(self, pending: Pending) -> None:
+        """Wait no longer; a reply that still comes is late."""
+        self._waiting.pop(pending.key, None)
+
+    def opened(self, session: int, tick: int) -> None:
+        """A new session is in force, from this board tick on."""
+        self.session = session
+        self.newest_tick = tick
+        self._counter = None
+        self.unasked.clear()
+
+    def alive(self, tick: int) -> bytes:
+        """A renewal that echoes `tick`."""
+        return framing.encode(messages.pack("alive", self.session, 0, tick=tick))
+
+    def feed(self, data: bytes) -> None:
+        """Take bytes from the port."""
+        self.bytes_seen += len(data)
+        for frame in self._splitter.feed(data):
+            try:
+                payload = framing.decode(frame)
+            except FrameError:
+                self.statistics.frames_bad += 1
+                continue
+            self.statistics.frames_good += 1
+            self._route(payload)
+
+    def _next_aside(self) -> int:
+        self._aside_seq = (self._aside_seq + 1) & 0xFF
+        return self._aside_seq
+
+    def _route(self, payload: bytes) -> None:
+        if payload[0] in _DECODERS:
+            self._take_unasked(payload)
+            return
+        pending = self._waiting.pop((payload[0], payload[1], payload[2]), None)
+        if pending is None:
+            self.statistics.late_replies += 1
+            return
+        self._take_reply(pending, payload)
+
+    def _take_reply(self, pending: Pending, payload: bytes) -> None:
+        pending.raw = payload
+        try:
+            pending.fields = messages.parse(payload).fields
+        except MessageError:
+            pending.fields = {}  # the client says which; another major must not look like noise
+            return
+        if payload[1] == self.session and self.session:
+            self.newest_tick = max(self.newest_tick, pending.fields["tick"])
+
+    def _take_unasked(self, payload: bytes) -> None:
+        if payload[1] != self.session or len(payload) < 7:
+            self.statistics.late_replies += 1  # of a session that is over
+            return
+        self.statistics.unasked += 1
+        if self._counter is not None:
+            self.statistics.unasked_missed += (payload[2] - self._counter - 1) & 0xFF
+        self._counter = payload[2]
+        self.newest_tick = max(self.newest_tick, int.from_bytes(payload[3:7], "little"))
+        self.unasked.append(payload)

@@ -1,0 +1,87 @@
+"""Who holds a port, and why we may not: read from /proc and the file system where there is one.
+
+Checked against trees of fake files; on systems without /proc nobody is found.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import stat
+from dataclasses import dataclass
+from pathlib import Path
+
+PROC = Path("/proc")
+
+
+@dataclass(frozen=True, slots=True)
+class Holder:
+    """A process that has a file open."""
+
+    pid: int
+    command: str
+
+    def __str__(self) -> str:
+        return f"{self.command} (process {self.pid})"
+
+
+def find(port: Path, proc: Path = PROC) -> list[Holder]:
+    """Processes other than this one that have `port` open, as far as we may look."""
+    target = os.path.realpath(port)
+    found = []
+    for folder in sorted(proc.glob("[0-9]*"), key=lambda p: int(p.name)):
+        pid = int(folder.name)
+        if pid != os.getpid() and _has_open(folder, target):
+            found.append(Holder(pid, _command(folder)))
+    return found
+
+
+def _has_open(folder: Path, target: str) -> bool:
+    with contextlib.suppress(OSError):
+        for link in (folder / "fd").iterdir():
+            with contextlib.suppress(OSError):
+                if os.readlink(link) == target:
+                    return True
+    return False
+
+
+def _command(folder: Path) -> str:
+    with contextlib.suppress(OSError):
+        words = (folder / "cmdline").read_bytes().split(b"\0")
+        text = " ".join(w.decode(errors="replace") for w in words if w)
+        if text:
+            return text[:80]
+    return "a program"
+
+
+def is_locked(port: Path, proc: Path = PROC) -> bool:
+    """Whether somebody holds an advisory lock on the port (/proc/locks, by inode)."""
+    try:
+        inode = f":{port.stat().st_ino} "
+        return any(inode in line for line in (proc / "locks").read_text().splitlines())
+    except OSError:
+        return False
+
+
+def permission_hint(port: Path) -> str:
+    """What to do about a missing permission."""
+    try:
+        status = port.stat()
+    except OSError:
+        return "log in as a user who may use serial ports"
+    group = _group(status.st_gid)
+    if stat.S_IMODE(status.st_mode) & 0o060 and group:
+        return (
+            f"the port belongs to group {group}: "
+            f"`sudo usermod -aG {group} $USER`, then log in again"
+        )
+    return 'a udev rule with MODE="0660", GROUP="dialout", TAG+="uaccess" gives it to you'
+
+
+def _group(number: int) -> str:
+    try:
+        import grp
+
+        return grp.getgrgid(number).gr_name
+    except (ImportError, KeyError):
+        return ""

@@ -1,0 +1,86 @@
+"""Refusals of the board in words: the reason, what was left, what to try."""
+
+from __future__ import annotations
+
+from rodbench_protocol.names import Status
+from rodbench_protocol.schema import load_schema
+
+from rodbench.errors import ProtocolMismatch, Refused
+
+_HINTS: dict[int, str] = {
+    Status.DUTY_SPENT: "let the motor rest; `rodbench info` shows when the budget allows a start",
+    Status.FAULTED: "see why (`rodbench info`), look at the rod, then `rodbench clear`",
+    Status.IN_MOTION: "wait until the axis is at rest, or `rodbench stop`",
+    Status.STOP_STANDING: "wait until the axis is at rest",
+    Status.UNCALIBRATED: "calibrate first: `rodbench commission`; until then jog by output",
+    Status.CALIBRATED: "commit the axis to uncalibrated first, or jog by speed",
+    Status.NOT_FITTED: "name the rod of this axis in the machine file, then `settings push`",
+    Status.OUTSIDE: "ask for a target between the soft stops",
+    Status.BUSY: "a store takes about two seconds: ask again",
+    Status.NO_DRAFT: "the draft was dropped (a restart, or another program): begin again",
+}
+_SETTING_STATUSES = (Status.UNKNOWN_SETTING, Status.SETTING_RANGE, Status.CROSS_RULE)
+
+
+def refusal(request: str, status: int, detail: int, scope: int | None = None) -> Refused:
+    """The error of a reply whose status is not ok; `scope` lets settings be named."""
+    reason = _reason(status)
+    if scope is not None and status in _SETTING_STATUSES:
+        reason = _about_setting(status, detail, scope)
+    elif status == Status.FAULTED:
+        reason = f"{reason}: {fault_words(detail)}"
+    elif status == Status.BAD_VALUE:
+        reason = f"{reason}: {_field(request, detail)}"
+    return Refused(
+        f"{request} refused: {reason}",
+        request=request,
+        status=status,
+        status_name=_name(status),
+        detail=detail,
+        kept="nothing changed on the board",
+        hint=_HINTS.get(status),
+    )
+
+
+def major_refused() -> ProtocolMismatch:
+    """The board does not take our protocol major."""
+    return ProtocolMismatch(
+        "the board refuses this program's protocol",
+        kept="nothing changed on the board",
+        hint="load the firmware that belongs to this program, or install the other",
+    )
+
+
+def _name(status: int) -> str:
+    return next((s.name.lower() for s in Status if s == status), f"status {status}")
+
+
+def _reason(status: int) -> str:
+    choices = load_schema().enums["status"].values
+    return next((c.doc for c in choices if c.value == status), f"status {status}, unknown here")
+
+
+def _field(request: str, place: int) -> str:
+    fields = load_schema().messages[request].body.fields
+    return fields[place - 1].name if 0 < place <= len(fields) else f"field {place}"
+
+
+def _about_setting(status: int, detail: int, scope: int) -> str:
+    kind = "axis" if scope else "board"
+    where = f"axis {scope}" if scope else "board"
+    key = next((k for k in load_schema().keys(kind) if k.id == detail & 0xFF), None)
+    name = key.name if key else f"key {detail & 0xFF}"
+    if status == Status.CROSS_RULE:
+        rules = load_schema().rules
+        number = detail >> 8
+        rule = next((r for r in rules if r.scope == kind and r.id == number), None)
+        return f"{where} {name}: {rule.text if rule else f'rule {number}'}"
+    if status == Status.SETTING_RANGE and key:
+        return f"{where} {name} is outside {key.setting.min}..{key.setting.max}"
+    return f"{where} {name}: {_reason(status)}"
+
+
+def fault_words(number: int) -> str:
+    """A fault as 'name: sentence'."""
+    choices = load_schema().enums["fault"].values
+    return next((f"{c.name}: {c.doc}" for c in choices if c.value == number), f"fault {number}")
