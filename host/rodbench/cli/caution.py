@@ -1,0 +1,60 @@
+"""What is said before a motion command moves anything."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from rodbench.cli import talk
+from rodbench.errors import SettingsError, UsageError
+
+if TYPE_CHECKING:
+    from rodbench.board import Board
+    from rodbench.cli.options import Setup
+
+CAUTION = (
+    "! The rod can crush a hand. Clamp the body, nothing between the ends, a switch that cuts\n"
+    "  motor power within reach. The soft stops and trips here are no safety function; a load\n"
+    "  that can push the rod back needs a brake. Local codes and those licensed for the work\n"
+    "  come first."
+)
+KIND = "caution"
+
+
+def before_motion(setup: Setup, board: Board, axis: int) -> None:
+    """The caution, once per logbook, and what is not guarded, each time.
+
+    Raises NeedsPerson when nobody can accept the caution, UsageError when it was not accepted.
+    """
+    from rodbench.show.guarded import not_guarded
+
+    settings = board.read_scope(axis)
+    if settings["feedback"]:
+        line = not_guarded(board.read_scope(0), settings, _stop_input(setup))
+        talk.say(line)
+    _accept(setup, axis)
+
+
+def _accept(setup: Setup, axis: int) -> None:
+    book = setup.logbook() if setup.has_machine else None
+    if book is not None and book.has(KIND):
+        return
+    talk.say(CAUTION)
+    if not setup.yes:
+        _ask()
+    if book is not None:
+        book.append(KIND, axis=axis, text=CAUTION, by="--yes" if setup.yes else "typed")
+
+
+def _ask() -> None:
+    from rodbench.bench.ask import Asker, Kind, Question, Typed
+
+    question = Question("caution_motion", "Go on?", Kind.CAUTION, ("yes", "no"))
+    if not Asker(Typed()).accept(question):
+        raise UsageError("the caution was not accepted", kept="Nothing moved.")
+
+
+def _stop_input(setup: Setup) -> str:
+    try:
+        return str(setup.machine().host("stop_input", ("board",))) if setup.has_machine else ""
+    except SettingsError:
+        return ""

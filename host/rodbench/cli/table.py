@@ -1,0 +1,18 @@
+"""The commands, where they live and what they are in one line, so that --help imports nothing."""
+
+COMMANDS: dict[str, tuple[str, str]] = {
+    "demo": ("demo", "The main job on an emulated rod: learn it, limit it, move it."),
+    "new": ("new", "Make a machine folder: machine file and logbook."),
+    "ports": ("ports", "List ports, and say why one cannot be used."),
+    "info": ("info", "Who is on the port: versions, digests, counters."),
+    "emulate": ("emulate", "Serve an emulated board on a pty or a TCP port."),
+    "commission": ("commission", "The whole sequence for one axis, from sensors to trial."),
+    "calibrate": ("calibrate", "One step of learning: current, polarity, endpoints, speed."),
+    "propose": ("propose", "Propose limits with reasons; sends nothing."),
+    "settings": ("settings", "Compare, send and fetch settings: check, diff, push, pull."),
+    "jog": ("jog", "Hold-to-run, by keys or for a set time."),
+    "move": ("move", "Go to a position and rest there."),
+    "stop": ("stop", "Stop one axis or all, whatever runs."),
+    "clear": ("clear", "Clear latched faults."),
+    "watch": ("watch", "Live view: position, current, duty, state."),
+}
