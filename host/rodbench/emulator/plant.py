@@ -24,6 +24,7 @@ TICK_S = 0.005
 COPPER_PER_K = 0.00393
 OPEN_WIPER_DECAY = math.exp(-TICK_S / 0.0047)  # 470 kohm bleed and 10 nF
 BLEED_OHM = 470_000.0
+TURN_MM = 0.02  # less motion back than this is no turning round
 WARM_EVERY = 64  # ticks between updates of the winding's temperature
 
 
@@ -117,6 +118,10 @@ class Plant:
         self.temperature_c = rod.motor.ambient_c
         self.volts = 0.0  # at the motor's terminals in the last tick
         self.faults: dict[str, float] = {}  # the faults in force and their values
+        self.turned_mm = rod.start_mm  # where the rod last turned round
+        self.turns = 0
+        self._sense_mm = 0.0  # the last step that counted as motion, with its sign
+        self._far_mm = rod.start_mm
         self._pot_mm = rod.start_mm
         self._wiper = 0.0  # what the pot's pin carries, share of the reference
         self._heat_j = 0.0
@@ -158,6 +163,8 @@ class Plant:
         low, high = self._walls()
         self.position_mm = min(max(position_mm, low), high)
         self._pot_mm = self.position_mm
+        self.turned_mm = self._far_mm = self.position_mm
+        self.turns += 1
         self.speed_mm_s = 0.0
         self._settle()
 
@@ -191,7 +198,19 @@ class Plant:
         self.volts = volts
         self._advance(volts, closed=bridge != OFF and not self._open)
         self._count_heat(self.current_a)
+        if self.position_mm != self._far_mm:
+            self._watch()
         self._read_pot()
+
+    def _watch(self) -> None:
+        """Keep where the rod last turned round."""
+        moved = self.position_mm - self._far_mm
+        if moved * self._sense_mm < 0.0:
+            if abs(moved) < TURN_MM:
+                return
+            self.turned_mm = self._far_mm
+            self.turns += 1
+        self._sense_mm, self._far_mm = moved, self.position_mm
 
     def _advance(self, volts: float, closed: bool) -> None:
         if self._blocked:

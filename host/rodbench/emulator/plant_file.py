@@ -40,10 +40,11 @@ class Supply:
 
 @dataclass(slots=True)
 class BoardFigures:
-    """The board's own reference in V, and the chip's."""
+    """The board's own reference in V, the chip's, and how long a reset keeps it silent."""
 
     reference_v: float = 5.0
     bandgap_v: float = 1.1
+    boot_ms: float = 300.0
 
 
 @dataclass(slots=True)

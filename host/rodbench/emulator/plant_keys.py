@@ -76,6 +76,7 @@ KEYS: tuple[Key, ...] = (
     _number("supply", "noise_lsb", 0.4, "LSB", 0, 20, "noise of the reading, rms"),
     _number("board", "reference_v", 5.0, "V", 4, 5.5, "the board's own 5 V, the ADC's reference"),
     _number("board", "bandgap_v", 1.1, "V", 0.98, 1.22, "the chip's own reference"),
+    _number("board", "boot_ms", 300.0, "ms", 5, 5000, "silence after a reset: the bootloader"),
     _word(_AXIS, "name", "rod", (), "name of the rod"),
     _number(_AXIS, "stroke_mm", 203.0, "mm", 5, 2000, "between the ends of travel"),
     _number(_AXIS, "start_mm", 100.0, "mm", 0, 2000, "where the rod stands at first"),

@@ -39,6 +39,7 @@ class Rig:
         self.supply_v = machine.supply.volts
         self.line_faults: dict[str, float] = {}  # read by the line
         self._supply_faults: dict[str, float] = {}
+        self.moved_at = dict.fromkeys(machine.rods, 0)  # tick of each rod's last motion
         self._readings = Readings()
         self._noise = Noise(machine.seed if seed is None else seed)
         self._pair = tuple(self.plants.get(axis) for axis in (1, 2))
@@ -102,6 +103,8 @@ class Rig:
             if "driver_stuck" in plant.faults:
                 share, state = plant.faults["driver_stuck"] / 1000.0, DRIVE
             plant.step(share * supply, state)
+            if plant.speed_mm_s != 0.0:
+                self.moved_at[index + 1] = self.ticks
             if state == DRIVE:
                 drawn += plant.current_a * plant.volts / supply
         self._load_supply(drawn)
@@ -166,7 +169,7 @@ class Rig:
             channel: [next(codes) for _ in range(count)]
             for channel, count in ((4, 2), (2, 5), (3, 5), (0, 9), (1, 9))
         }
-        by_channel[14] = [self.bandgap_code] * 2
+        by_channel[14] = [self.bandgap_code] * 4
         return by_channel
 
     def _groups(self) -> list[tuple[float, Row]]:

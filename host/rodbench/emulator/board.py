@@ -1,0 +1,199 @@
+"""An emulated board: twin, rig and line in lockstep, one tick at a time."""
+
+from __future__ import annotations
+
+import json
+import os
+import random
+import zlib
+from pathlib import Path
+from typing import Any
+
+from rodbench.emulator.eye import Eye
+from rodbench.emulator.line import Channel
+from rodbench.emulator.plant_file import Machine, dump
+from rodbench.emulator.rig import Rig
+from rodbench.emulator.signals import OFF, Outputs
+from rodbench.emulator.twin.core import Twin
+from rodbench.emulator.twin.noinit import NoInit
+
+EEPROM_BYTES = 1024
+POWER_ON, EXTERNAL, BROWN_OUT, WATCHDOG = 1, 2, 4, 8  # reset flags, as the chip has them
+FLAGS = {"power_on": POWER_ON, "external": EXTERNAL, "watchdog": WATCHDOG, "restart": 0}
+SAVE_AFTER_TICKS = 100  # quiet ticks after a change before the state is written
+
+
+class EmulatedBoard:
+    """A board with a machine on it. `write` and `read` are the host's end of the serial line.
+
+    The order of a tick: the machine moves under the outputs of the tick before and is read; bytes
+    that arrived are received; the firmware takes the readings and decides; what it sends goes into
+    the line. While a reset lasts (`boot_ms`) outputs are off and bytes go nowhere.
+    """
+
+    def __init__(
+        self,
+        machine: Machine,
+        *,
+        eeprom: bytes | None = None,
+        state_file: Path | None = None,
+        seed: int | None = None,
+    ) -> None:
+        self.machine = machine
+        self.rig = Rig(machine, seed)
+        self.eye = Eye(self.rig)
+        self.eeprom = bytearray(eeprom if eeprom is not None else b"\xff" * EEPROM_BYTES)
+        self.outputs = Outputs()
+        self.ticks = 0
+        self.boots = 0
+        self._seed = machine.seed if seed is None else seed
+        line, faults = machine.line, self.rig.line_faults
+        self._down = Channel(line.baud, faults, self._seed * 2 + 1, line.late_ms)
+        self._up = Channel(line.baud, faults, self._seed * 2 + 2, line.late_ms)
+        self._received = bytearray()
+        self._state_file = state_file
+        self._changed_at: int | None = None
+        self._last_write: tuple[int, int] | None = None
+        self._silent = 0  # ticks of reset that are left
+        noinit = self._load_state()
+        self._boot(noinit, POWER_ON if noinit is None else EXTERNAL)
+
+    # ------------------------------------------------------------ the host's end
+
+    def write(self, data: bytes) -> None:
+        """Bytes from the host into the line."""
+        self._down.push(bytes(data))
+
+    def read(self) -> bytes:
+        """Bytes that have reached the host."""
+        data = bytes(self._received)
+        self._received.clear()
+        return data
+
+    def step(self, ticks: int = 1) -> None:
+        """Let `ticks` ticks of 5 ms pass."""
+        for _ in range(ticks):
+            self._tick()
+
+    def look(self, **question: Any) -> dict[str, Any]:
+        """What the eye sees: {"answer": word or None}. `id` is the question's."""
+        return {"answer": self.eye.look(str(question.get("id", "")), question.get("axis", 0))}
+
+    # ------------------------------------------------------------ a tick
+
+    def _tick(self) -> None:
+        out = self.outputs
+        readings = self.rig.step(out.drive, out.bridge)
+        arrived = self._down.pull()
+        self.ticks += 1
+        if self._silent:
+            self._wait_for_boot()
+        else:
+            twin = self.twin
+            if arrived:
+                twin.receive(arrived)
+            out = self.outputs = twin.tick(readings)
+            if out.ee_write:
+                self._write_eeprom(out.ee_address, out.ee_value)
+            sent = twin.transmit()
+            if sent:
+                self._up.push(sent)
+            if out.restart:
+                self.reset("restart")
+        come = self._up.pull()
+        if come:
+            self._received += come
+        if self._state_file is not None:
+            self._keep_state()
+
+    def _wait_for_boot(self) -> None:
+        self._silent -= 1
+        if self._silent == 0:
+            self._boot(self._kept, self._flags)
+
+    def _write_eeprom(self, address: int, value: int) -> None:
+        self._last_write = (address, self.eeprom[address])
+        self.eeprom[address] = value
+        self._changed_at = self.ticks
+
+    # ------------------------------------------------------------ resets
+
+    def reset(self, cause: str = "external") -> None:
+        """Restart the board: "external", "watchdog" or "restart". RAM that survives is kept."""
+        self._begin_reset(self.twin.noinit, FLAGS[cause])
+
+    def power_cut(self, off_ticks: int = 100, torn: int | None = None) -> None:
+        """Cut the board's and the motors' power for `off_ticks`, then start it again.
+
+        `torn`: what the byte reads whose EEPROM write was under way, if there was one.
+        """
+        if torn is not None and self._last_write is not None:
+            self.eeprom[self._last_write[0]] = torn
+        self._down.drop()
+        self._up.drop()
+        self._begin_reset(None, POWER_ON, off_ticks)
+
+    def _begin_reset(self, noinit: NoInit | None, flags: int, ticks: int = 0) -> None:
+        self._kept, self._flags = noinit, flags
+        self.outputs = Outputs()
+        self._silent = ticks + max(1, round(self.machine.board.boot_ms / 5.0))
+
+    def _boot(self, noinit: NoInit | None, flags: int) -> None:
+        self.boots += 1
+        self._last_write = None
+        nonce = random.Random(f"{self._seed} boot {self.boots}").getrandbits(16)
+        self.rig.restart_scan()
+        self.twin = Twin(self.eeprom, noinit, flags, nonce)
+
+    # ------------------------------------------------------------ kept between commands
+
+    def _fingerprint(self) -> int:
+        return zlib.crc32(dump(self.machine).encode())
+
+    def _keep_state(self) -> None:
+        if any(state != OFF for state in self.outputs.bridge) and any(self.outputs.drive):
+            self._changed_at = self.ticks
+        elif self._changed_at is not None and self.ticks - self._changed_at > SAVE_AFTER_TICKS:
+            self.save()
+
+    def save(self) -> None:
+        """Write EEPROM, rod positions and surviving RAM to the state file, whole or not at all."""
+        if self._state_file is None:
+            return
+        self._changed_at = None
+        state = {
+            "emulator_state": 1,
+            "plant": self._fingerprint(),
+            "boots": self.boots,
+            "eeprom": self.eeprom.hex(),
+            "noinit": self.twin.noinit.to_bytes().hex(),
+            "positions_mm": {str(n): p.position_mm for n, p in self.rig.plants.items()},
+        }
+        new = self._state_file.with_suffix(".new")
+        new.write_text(json.dumps(state), "utf-8")
+        os.replace(new, self._state_file)
+
+    def _load_state(self) -> NoInit | None:
+        """Take up the kept state; rods stand where they were when the plant is still the same."""
+        if self._state_file is None or not self._state_file.exists():
+            return None
+        try:
+            state = json.loads(self._state_file.read_text("utf-8"))
+            eeprom = bytes.fromhex(state["eeprom"])
+            noinit = NoInit.from_bytes(bytes.fromhex(state["noinit"]))
+            positions = {int(axis): float(mm) for axis, mm in state["positions_mm"].items()}
+            boots, plant = int(state["boots"]), state["plant"]
+        except (OSError, ValueError, KeyError, TypeError, AttributeError):
+            return None  # a damaged file: a board as from the shop
+        if len(eeprom) != EEPROM_BYTES:
+            return None
+        self.eeprom[:] = eeprom
+        self.boots = boots
+        if plant == self._fingerprint():
+            for axis, place in positions.items():
+                self.rig.plants[axis].place(place)
+        return noinit
+
+    def close(self) -> None:
+        """Keep the state, if there is a file for it."""
+        self.save()

@@ -1,0 +1,145 @@
+"""The eye: what a person beside the machine would say, from the plant's truth.
+
+It answers the facts that procedures ask for by their question ids. Beside a pty or a TCP port it
+is served on an address of its own, one JSON object a line: {"id": "run_a"} -> {"answer": "out"}.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import os
+import socket
+import threading
+from collections.abc import Callable
+from typing import Any
+
+from rodbench.emulator.rig import Rig
+from rodbench.errors import NeedsPerson
+
+SEEN_MM = 0.2  # less than this nobody sees
+TIMEOUT_S = 2.0
+
+
+class Eye:
+    """Looks at the rods of a rig. A run counts from where the rod last turned round, or from the
+    last answer, whichever is later."""
+
+    def __init__(self, rig: Rig) -> None:
+        self._rig = rig
+        self._answered = {axis: (p.position_mm, p.turns) for axis, p in rig.plants.items()}
+
+    def look(self, question_id: str, axis: int = 0) -> str | None:
+        """The answer to a question, or None where seeing does not help.
+
+        run_...: which way the rod went that moved last: "out", "in" or "still". supply_v and
+        board_5v: what a meter shows.
+        """
+        if question_id.startswith("run_"):
+            return self._which_way(axis)
+        if question_id in ("supply_v", "meter_supply_v"):
+            return f"{self._rig.supply_v:.2f}"
+        if question_id in ("board_5v", "meter_board_5v"):
+            return f"{self._rig.machine.board.reference_v:.2f}"
+        return None
+
+    def _which_way(self, axis: int) -> str | None:
+        plants = self._rig.plants
+        if axis not in plants:
+            if not plants:
+                return None
+            axis = max(plants, key=lambda number: self._rig.moved_at[number])
+        plant, (before, turns) = plants[axis], self._answered[axis]
+        now = plant.position_mm
+        start = before if plant.turns == turns else plant.turned_mm
+        self._answered[axis] = (now, plant.turns)
+        if abs(now - start) < SEEN_MM:
+            return "still"
+        return "out" if now > start else "in"
+
+
+class EyeServer:
+    """Serves an eye on a Unix socket (a path) or on loopback TCP ("HOST:PORT", port 0: any)."""
+
+    def __init__(self, look: Callable[[str, int], str | None], address: str) -> None:
+        self._look = look
+        self._path = None if _is_tcp(address) else address
+        if self._path is None:
+            host, _, port = address.rpartition(":")
+            self._socket = socket.create_server((host, int(port)))
+            self.address = f"{host}:{self._socket.getsockname()[1]}"
+        else:
+            with contextlib.suppress(FileNotFoundError):
+                os.unlink(address)
+            self._socket = socket.socket(socket.AF_UNIX)
+            self._socket.bind(address)
+            self._socket.listen(2)
+            self.address = address
+        threading.Thread(target=self._serve, name="eye", daemon=True).start()
+
+    def close(self) -> None:
+        """Stop serving."""
+        with contextlib.suppress(OSError):
+            self._socket.shutdown(socket.SHUT_RDWR)
+        self._socket.close()
+        if self._path is not None:
+            with contextlib.suppress(OSError):
+                os.unlink(self._path)
+
+    def _serve(self) -> None:
+        while True:
+            try:
+                client, _ = self._socket.accept()
+            except OSError:
+                return
+            with client, contextlib.suppress(OSError, ValueError):
+                self._talk(client)
+
+    def _talk(self, client: socket.socket) -> None:
+        client.settimeout(TIMEOUT_S)
+        for line in client.makefile("r", encoding="utf-8"):
+            question = json.loads(line)
+            answer = self._look(str(question["id"]), int(question.get("axis", 0)))
+            client.sendall((json.dumps({"answer": answer}) + "\n").encode())
+
+
+class EyeClient:
+    """Asks a served eye; `look` fits the prompt of the procedures."""
+
+    def __init__(self, address: str) -> None:
+        self.address = address
+
+    def look(self, question_id: str, axis: int = 0) -> str | None:
+        """The answer, or None. Raises NeedsPerson when nobody answers at the address."""
+        try:
+            reply = self._ask({"id": question_id, "axis": axis})
+        except (OSError, ValueError) as problem:
+            raise NeedsPerson(
+                f"the eye at {self.address} does not answer: {problem}",
+                kept="nothing was settled",
+                hint="is the emulator still running, with --eye on this address?",
+            ) from problem
+        answer = reply.get("answer")
+        return None if answer is None else str(answer)
+
+    def _ask(self, question: dict[str, Any]) -> dict[str, Any]:
+        with self._connect() as line:
+            line.sendall((json.dumps(question) + "\n").encode())
+            reply = json.loads(line.makefile("r", encoding="utf-8").readline())
+        if not isinstance(reply, dict):
+            raise ValueError("not an eye")
+        return reply
+
+    def _connect(self) -> socket.socket:
+        if _is_tcp(self.address):
+            host, _, port = self.address.rpartition(":")
+            return socket.create_connection((host, int(port)), TIMEOUT_S)
+        line = socket.socket(socket.AF_UNIX)
+        line.settimeout(TIMEOUT_S)
+        line.connect(self.address)
+        return line
+
+
+def _is_tcp(address: str) -> bool:
+    host, _, port = address.rpartition(":")
+    return bool(host) and port.isdigit() and os.sep not in address

@@ -1,0 +1,28 @@
+"""The door of the emulator: what `emulator` and `emulator:FILE` open."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from rodbench.clock import VirtualClock
+from rodbench.emulator.board import EmulatedBoard
+from rodbench.emulator.plant_file import default_machine, load
+
+STATE_NAME = "emulator-state.json"
+
+
+def open_emulator(
+    spec: str = "emulator", clock: VirtualClock | None = None, folder: str | Path | None = None
+) -> EmulatedBoard:
+    """The board of `emulator` (the packaged ridge vent) or `emulator:FILE` (a plant file).
+
+    With a clock, the board is stepped by it. With a machine folder, EEPROM, surviving RAM and rod
+    positions are kept there between commands. Raises SettingsError for a bad plant file.
+    """
+    _, _, path = spec.partition(":")
+    machine = load(path) if path else default_machine()
+    state = Path(folder) / STATE_NAME if folder is not None else None
+    board = EmulatedBoard(machine, state_file=state)
+    if clock is not None:
+        clock.attach(board.step)
+    return board
