@@ -16,6 +16,7 @@ from rodbench_protocol.errors import SchemaError
 from rodbench_protocol.make_c import c_header, c_source
 from rodbench_protocol.make_names import names_module
 from rodbench_protocol.schema import Schema, load_schema, schema_path, wire_part
+from rodbench_protocol.vectors import vectors_text
 
 ROOT = schema_path().parent.parent
 
@@ -27,6 +28,7 @@ def products(schema: Schema) -> dict[Path, str]:
         ROOT / "protocol/rodbench_protocol/names.py": names_module(schema),
         generated / "schema.h": c_header(schema),
         generated / "schema.c": c_source(schema),
+        ROOT / "protocol/vectors.json": vectors_text(schema),
     }
 
 

@@ -36,7 +36,7 @@ class Message:
     fields: dict[str, Any] = field(default_factory=dict)
 
 
-def pack(name: str, session: int, seq: int, **fields: Any) -> bytes:
+def pack(name: str, session: int, seq: int, /, **fields: Any) -> bytes:
     """Payload of a request or of a one-way message; MessageError for wrong or missing fields."""
     message = _message(name)
     if message.direction == "unasked":
@@ -45,7 +45,7 @@ def pack(name: str, session: int, seq: int, **fields: Any) -> bytes:
 
 
 def pack_reply(
-    name: str, session: int, seq: int, *, tick: int, status: int, detail: int = 0, **fields: Any
+    name: str, session: int, seq: int, /, *, tick: int, status: int, detail: int = 0, **fields: Any
 ) -> bytes:
     """Payload of a reply; the message's own fields belong to it only when status is ok (0)."""
     message = _message(name)
@@ -56,7 +56,7 @@ def pack_reply(
     return _head(message.id | REPLY_FLAG, session, seq) + _build(name, body, {**head, **fields})
 
 
-def pack_unasked(name: str, session: int, counter: int, **fields: Any) -> bytes:
+def pack_unasked(name: str, session: int, counter: int, /, **fields: Any) -> bytes:
     """Payload of telemetry or an event."""
     message = _message(name)
     if message.direction != "unasked":

@@ -1,0 +1,603 @@
+"""Scripted sessions: what a fresh board must answer. Written to vectors.json, replayed by tests.
+
+The format is in SPEC.md, "Vectors". A name with a dollar sign stands for a value that differs
+from boot to boot: its first use in what is expected binds it.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from rodbench_protocol import framing, settings
+from rodbench_protocol.messages import pack
+from rodbench_protocol.names import (
+    Ended,
+    EventKind,
+    Fault,
+    FaultBits,
+    JogUnit,
+    ResetCause,
+    Status,
+    Which,
+)
+from rodbench_protocol.schema import load_schema
+
+Json = dict[str, Any]
+POWER_ON, EXTERNAL, WATCHDOG = 0x01, 0x02, 0x08
+"""Reset flags as in the ATmega328P's MCUSR."""
+_AXIS_KEYS = {key.name: key.id for key in settings.KEYS["axis"]}
+
+
+class Script:
+    """A session under construction; counts seq by itself."""
+
+    def __init__(self, name: str, about: str, session: int = 5, seq: int = 0) -> None:
+        self.name, self.about = name, about
+        self.session, self.seq = session, seq
+        self.steps: list[Json] = []
+
+    def step(self, *send: Json, expect: tuple[Json, ...] = (), ticks: int = 1, **more: Any) -> None:
+        """Deliver frames, run ticks, compare the replies that came."""
+        self.steps.append({"send": list(send), "ticks": ticks, "expect": list(expect), **more})
+
+    def frame(self, message: str, *, seq: int | None = None, **fields: Any) -> Json:
+        """A frame of the open session; takes the next seq when none is given."""
+        if seq is None:
+            self.seq = seq = (self.seq + 1) % 256
+        return {"message": message, "session": self.session, "seq": seq, "fields": fields}
+
+    def ask(self, message: str, status: Status = Status.OK, detail: int = 0, **more: Any) -> None:
+        """A new request and its reply in the same tick; `reply` and step keys may follow."""
+        reply = more.pop("reply", {})
+        extra = {k: more.pop(k) for k in ("ticks", "events", "outputs", "restarts") if k in more}
+        sent = self.frame(message, **more)
+        self.step(sent, expect=(answer(sent, status, detail, **reply),), **extra)
+
+    def begin(self) -> None:
+        """Hello and open, as every host does."""
+        hello = plain_hello()
+        self.step(hello, expect=(answer(hello, boot_nonce="$nonce"),))
+        self.open()
+
+    def open(self, nonce: str = "$nonce") -> None:
+        """Open the script's session."""
+        self.ask("open", boot_nonce=nonce, protocol_major=1, protocol_minor=0)
+
+    def set_axis(self, **values: int) -> None:
+        """Put keys of axis 1 in force."""
+        self.ask("draft_begin", scope=1)
+        items = items_of(**values)
+        for first in range(0, len(items), 11):
+            self.ask("draft_set", scope=1, items=items[first : first + 11])
+        self.ask("draft_commit", scope=1, reply={"digest": axis_digest(**values)})
+
+    def done(self) -> Json:
+        """The session as it stands in vectors.json."""
+        return {
+            "name": self.name,
+            "about": self.about,
+            "start": {"reset_flags": POWER_ON, "nonce_seed": 4660},
+            "readings": {"pot": [4092, 4092], "current": [0, 0], "supply": 430, "bandgap": 225},
+            "steps": self.steps,
+        }
+
+
+def plain_hello(seq: int = 0) -> Json:
+    """A hello as a host sends it first."""
+    return {"message": "hello", "session": 0, "seq": seq, "fields": {}}
+
+
+def answer(sent: Json, status: Status = Status.OK, detail: int = 0, **fields: Any) -> Json:
+    """The reply expected to a frame."""
+    return {
+        "message": sent["message"],
+        "session": sent["session"],
+        "seq": sent["seq"],
+        "status": status.name.lower(),
+        "detail": detail,
+        "fields": fields,
+    }
+
+
+def raw(payload: bytes) -> Json:
+    """A frame given by its bytes."""
+    return {"frame": framing.encode(payload).hex()}
+
+
+def items_of(**values: int) -> list[Json]:
+    """Items of draft_set for axis keys."""
+    return [{"key": _AXIS_KEYS[name], "value": value} for name, value in values.items()]
+
+
+def axis_digest(**values: int) -> int:
+    """Digest of an axis scope with these keys, the rest at default."""
+    return settings.digest_scope("axis", settings.defaults("axis") | values)
+
+
+def live_digest(**axis_1: int) -> int:
+    """Digest of all scopes with these keys of axis 1, the rest at default."""
+    axis = settings.defaults("axis")
+    return settings.digest_all(settings.defaults("board"), axis | axis_1, axis)
+
+
+FITTED = {"feedback": 1, "stall_time_ms": 5000}
+CALIBRATED = {
+    "feedback": 1,
+    "calibrated": 1,
+    "raw_retracted": 7410,
+    "raw_extended": 612,
+    "stroke_um": 203000,
+    "soft_stop_min_um": 3000,
+    "soft_stop_max_um": 200000,
+}
+
+
+def _hello() -> Json:
+    s = Script("hello_always", "hello is answered before any session, whatever session and seq")
+    schema = load_schema()
+    fields = {
+        "protocol_major": schema.protocol["major"],
+        "protocol_minor": schema.protocol["minor"],
+        "schema_digest": schema.digest,
+        "board_kind": 1,
+        "axis_count": 2,
+        "reset_cause": int(ResetCause.POWER_ON),
+        "adc_full_scale": 8184,
+        "adc_reference_mv": 5000,
+        "board_id": 0,
+        "digest_live": live_digest(),
+        "digest_stored": 0,
+        "boot_nonce": "$nonce",
+    }
+    for session, seq in ((0, 9), (77, 200), (0, 9)):
+        sent = {"message": "hello", "session": session, "seq": seq, "fields": {}}
+        s.step(sent, expect=(answer(sent, **fields),))
+    s.open()
+    sent = s.frame("hello", seq=99)
+    s.step(sent, expect=(answer(sent, boot_nonce="$nonce"),))
+    s.ask("digests", reply={"live": live_digest(), "stored": 0, "storing": 0})
+    return s.done()
+
+
+def _no_session() -> Json:
+    s = Script("no_session", "requests before open, and of another session, do nothing")
+    for session in (0, 5):
+        sent: Json = {"message": "counters", "session": session, "seq": 1, "fields": {}}
+        s.step(sent, expect=(answer(sent, Status.NO_SESSION),))
+    s.begin()
+    for session in (0, 4, 6):
+        sent = {**s.frame("digests", seq=s.seq + 1), "session": session}
+        s.step(sent, expect=(answer(sent, Status.NO_SESSION),))
+    s.ask("digests")
+    return s.done()
+
+
+def _open_refused() -> Json:
+    s = Script("open_refused", "open is refused for nonce, major, session 0 and a short body")
+    hello = plain_hello()
+    s.step(hello, expect=(answer(hello, boot_nonce="$nonce"),))
+    good: Json = {"boot_nonce": "$nonce", "protocol_major": 1, "protocol_minor": 0}
+    for change, status in (
+        ({"boot_nonce": "$nonce+1"}, Status.WRONG_NONCE),
+        ({"boot_nonce": "$nonce+1", "protocol_major": 2}, Status.WRONG_NONCE),
+        ({"protocol_major": 2}, Status.PROTOCOL_MAJOR),
+        ({"protocol_major": 0}, Status.PROTOCOL_MAJOR),
+    ):
+        sent = s.frame("open", seq=7, **(good | change))
+        s.step(sent, expect=(answer(sent, status),))
+    zero = {**s.frame("open", seq=7, **good), "session": 0}
+    s.step(zero, expect=(answer(zero, Status.BAD_VALUE),))
+    short = {"message": "open", "session": 5, "seq": 7}
+    s.step(raw(b"\x02\x05\x07\0\0\1"), expect=(answer(short, Status.MALFORMED),))
+    sent = s.frame("digests", seq=8)
+    s.step(sent, expect=(answer(sent, Status.NO_SESSION),))
+    s.ask("open", **(good | {"protocol_minor": 200}))
+    s.ask("digests")
+    return s.done()
+
+
+def _sequence() -> Json:
+    s = Script("sequence", "new, repeated, skipped, old and changed requests; seq wraps", seq=253)
+    s.begin()
+    first = s.frame("counters")
+    reply = {**answer(first), "frame": "$first"}
+    s.step(first, expect=(reply,))
+    s.step(first, expect=(reply,), ticks=5)
+    for seq, message in ((s.seq + 2, "counters"), (s.seq - 1, "counters"), (s.seq, "digests")):
+        sent = s.frame(message, seq=seq % 256)
+        s.step(sent, expect=(answer(sent, Status.SEQUENCE),))
+    s.step(first, expect=(reply,))
+    s.ask("digests")  # seq 0
+    sent = s.frame("counters")
+    s.step(sent, expect=(answer(sent, repeats=2, frames_bad=0, frames_dropped=0),))
+    return s.done()
+
+
+def _counted() -> Json:
+    s = Script("counted", "requests_done counts requests carried out, and no repeats or refusals")
+    s.begin()
+    s.ask("counters", reply={"requests_done": "$done"})
+    sent = s.frame("digests")
+    s.step(sent, expect=(answer(sent),))
+    s.step(sent, expect=(answer(sent),))
+    s.ask("jog", Status.NOT_FITTED, axis=1, unit=0, value=10)
+    s.ask("counters", reply={"requests_done": "$done+2", "repeats": 1})
+    return s.done()
+
+
+def _open_again() -> Json:
+    s = Script("open_again", "a repeated open is answered from memory, a late copy does nothing")
+    hello = plain_hello()
+    s.step(hello, expect=(answer(hello, boot_nonce="$nonce"),))
+    sent = s.frame("open", boot_nonce="$nonce", protocol_major=1, protocol_minor=0)
+    reply = {**answer(sent), "frame": "$open"}
+    s.step(sent, expect=(reply,))
+    s.step(sent, expect=(reply,))
+    other = {**sent, "seq": 77}
+    s.step(other, expect=(answer(other, Status.SESSION_IN_USE),))
+    s.ask("draft_begin", scope=0)
+    s.step(sent, expect=(answer(sent, Status.SESSION_IN_USE),))
+    s.ask("draft_check", scope=0)
+    return s.done()
+
+
+def _take_over() -> Json:
+    s = Script("take_over", "a new session drops the draft and ends the old session")
+    s.begin()
+    s.ask("draft_begin", scope=1)
+    old = s.frame("draft_check", scope=1)
+    s.session, s.seq = 6, 40
+    s.open()
+    s.step(old, expect=(answer(old, Status.NO_SESSION),))
+    s.ask("draft_check", Status.NO_DRAFT, scope=1)
+    return s.done()
+
+
+def _unknown() -> Json:
+    s = Script("unknown_ids", "unknown requests are answered, other unknown ids ignored")
+    s.begin()
+    sent = {"message": "0x5F", "session": s.session, "seq": s.seq + 1}
+    for _ in range(2):
+        s.step(
+            raw(bytes((0x5F, s.session, s.seq + 1, 1, 2))),
+            expect=(answer(sent, Status.UNKNOWN_MESSAGE),),
+        )
+    s.seq += 1
+    wrong = {"message": "0x5F", "session": 9, "seq": 9}
+    s.step(raw(b"\x5f\x09\x09"), expect=(answer(wrong, Status.NO_SESSION),))
+    for number in (0x61, 0x6F, 0x70, 0x7F, 0x81, 0x92, 0xDF, 0xFF):
+        s.step(raw(bytes((number, s.session, s.seq + 1, 0, 0, 0, 0))))
+    s.ask("digests")
+    return s.done()
+
+
+def _malformed() -> Json:
+    s = Script("body_length", "short bodies are malformed, longer ones are taken, tails ignored")
+    s.begin()
+    jog = pack("jog", s.session, 0, axis=1, unit=0, value=100)
+    for message, body in (
+        ("jog", jog[3:-1]),
+        ("jog", b""),
+        ("draft_begin", b""),
+        ("draft_set", b"\x01"),
+        ("draft_set", b"\x01\x01\x01\0\0\0\x02"),
+        ("subscribe", b"\0\0\0"),
+    ):
+        s.seq += 1
+        head = bytes((load_schema().messages[message].id, s.session, s.seq))
+        sent = {"message": message, "session": s.session, "seq": s.seq}
+        s.step(raw(head + body), expect=(answer(sent, Status.MALFORMED),))
+    s.seq += 1
+    sent = {"message": "digests", "session": s.session, "seq": s.seq}
+    s.step(raw(bytes((0x27, s.session, s.seq, 1, 2, 3))), expect=(answer(sent),))
+    s.seq += 1
+    sent = {"message": "jog", "session": s.session, "seq": s.seq}
+    longer = jog[:2] + bytes((s.seq,)) + jog[3:] + b"\x09"
+    s.step(raw(longer), expect=(answer(sent, Status.NOT_FITTED),))
+    return s.done()
+
+
+def _bad_frames() -> Json:
+    s = Script("bad_frames", "damaged frames are dropped and counted, and never answered")
+    s.begin()
+    good = framing.encode(pack("hello", 0, 0))
+    hello = {"message": "hello", "session": 0, "seq": 0}
+    for data in (
+        bytes((good[0], good[1] ^ 0x40)) + good[2:],  # CRC wrong
+        b"\x03\x01\x02\0",  # too short
+        b"\x09\x01\x02\x03\0",  # COBS runs past the end
+        b"\x02" * 66 + b"\0",  # too long
+        b"\x02" * 200 + b"\0",
+    ):
+        s.step({"frame": data.hex()}, ticks=2)
+    s.step({"frame": "000000"})
+    s.step({"frame": (b"\x05\x01" + b"\0" + good).hex()}, expect=(answer(hello),), ticks=2)
+    s.ask("counters", reply={"frames_bad": 6, "frames_dropped": 0})
+    return s.done()
+
+
+def _queue() -> Json:
+    s = Script("queue", "two frames wait, a third is dropped, one request is done per tick")
+    s.begin()
+    hellos: list[Json] = [
+        {"message": "hello", "session": 0, "seq": n, "fields": {}} for n in (1, 2, 3)
+    ]
+    s.step(*hellos, expect=(answer(hellos[0]),))
+    s.step(expect=(answer(hellos[1]),))
+    s.step(ticks=5)
+    s.ask("counters", reply={"frames_dropped": 1})
+    return s.done()
+
+
+def _stop() -> Json:
+    s = Script("stop_always", "stop is never refused, stands outside the sequence, needs no room")
+    for session, seq, axis, category in ((0, 0, 0, 1), (99, 3, 1, 0), (99, 3, 9, 7)):
+        sent: Json = {"message": "stop", "session": session, "seq": seq}
+        s.step(sent | {"fields": {"axis": axis, "category": category}}, expect=(answer(sent),))
+    sent = {"message": "stop", "session": 1, "seq": 1}
+    s.step(raw(b"\x10\x01\x01"), expect=(answer(sent),))
+    s.begin()
+    stop = s.frame("stop", seq=200, axis=2, category=1)
+    s.step(stop, expect=(answer(stop),))
+    hellos: list[Json] = [
+        {"message": "hello", "session": 0, "seq": n, "fields": {}} for n in (1, 2)
+    ]
+    s.step(*hellos, stop, expect=(answer(stop), answer(hellos[0])))
+    s.step(expect=(answer(hellos[1]),))
+    s.ask("counters", reply={"frames_dropped": 0})
+    return s.done()
+
+
+def _stop_covers() -> Json:
+    s = Script("stop_covers", "a stop also ends motions that were sent before it and still wait")
+    s.begin()
+    s.set_axis(**FITTED)
+    resting = {"driving": [False, False]}
+    jog = s.frame("jog", axis=1, unit=0, value=100)
+    stop = s.frame("stop", seq=0, axis=1, category=1)
+    refused = answer(jog, Status.STOP_STANDING)
+    s.step(jog, stop, expect=(answer(stop), refused), outputs=resting)
+    s.step(ticks=5, outputs=resting)
+    digests = s.frame("digests")
+    jog = s.frame("jog", axis=1, unit=0, value=100)
+    s.step(digests, jog, stop, expect=(answer(stop), answer(digests)), outputs=resting)
+    s.step(expect=(answer(jog, Status.STOP_STANDING),), ticks=5, outputs=resting)
+    s.ask("jog", axis=1, unit=0, value=100, reply={"motion": 1}, ticks=4)
+    return s.done()
+
+
+def _not_fitted() -> Json:
+    s = Script("not_fitted", "motion needs a fitted axis; fields out of range are named")
+    s.begin()
+    s.ask("jog", Status.NOT_FITTED, axis=1, unit=0, value=100)
+    s.ask("run", Status.NOT_FITTED, axis=2, output_permille=100)
+    s.ask("seek", Status.NOT_FITTED, axis=1, direction=1)
+    s.ask("move", Status.NOT_FITTED, axis=1, target_um=0, speed_um_s=0)
+    s.ask("jog", Status.BAD_VALUE, 1, axis=0, unit=0, value=100)
+    s.ask("jog", Status.BAD_VALUE, 1, axis=3, unit=0, value=100)
+    s.ask("jog", Status.BAD_VALUE, 2, axis=1, unit=2, value=100)
+    s.ask("seek", Status.BAD_VALUE, 2, axis=1, direction=0)
+    s.ask("seek", Status.BAD_VALUE, 2, axis=1, direction=2)
+    s.ask("outcome", Status.BAD_VALUE, 1, axis=0)
+    s.ask("outcome", axis=1, reply={"axis": 1, "motion": 0, "ended": int(Ended.NONE)})
+    s.ask("clear", Status.BAD_VALUE, 1, axis=3)
+    s.ask("clear", axis=0, reply={"cleared": 0})
+    return s.done()
+
+
+def _uncalibrated() -> Json:
+    s = Script("uncalibrated", "an uncalibrated axis only jogs by output and seeks")
+    s.begin()
+    s.set_axis(**FITTED)
+    s.ask("jog", Status.UNCALIBRATED, axis=1, unit=1, value=1000)
+    s.ask("run", Status.UNCALIBRATED, axis=1, output_permille=100)
+    s.ask("move", Status.UNCALIBRATED, axis=1, target_um=10000, speed_um_s=0)
+    s.set_axis(**CALIBRATED)
+    s.ask("jog", Status.CALIBRATED, axis=1, unit=0, value=100)
+    s.ask("seek", Status.CALIBRATED, axis=1, direction=1)
+    s.ask("move", Status.OUTSIDE, axis=1, target_um=200001, speed_um_s=0)
+    s.ask("move", Status.OUTSIDE, axis=1, target_um=2999, speed_um_s=0)
+    s.ask("move", Status.BAD_VALUE, 3, axis=1, target_um=10000, speed_um_s=5001)
+    s.ask("move", Status.BAD_VALUE, 3, axis=1, target_um=10000, speed_um_s=-1)
+    return s.done()
+
+
+def _draft() -> Json:
+    s = Script("draft", "begin, set, check, commit, discard, with good and bad keys and values")
+    s.begin()
+    s.ask("draft_begin", Status.BAD_VALUE, 1, scope=3)
+    for name in ("draft_check", "draft_commit", "draft_discard"):
+        s.ask(name, Status.NO_DRAFT, scope=1)
+    s.ask("draft_set", Status.NO_DRAFT, scope=1, items=items_of(feedback=1))
+    s.ask("settings_get", Status.NO_DRAFT, which=int(Which.DRAFT), scope=1, first_key=1)
+    s.ask("draft_begin", scope=1)
+    s.ask("draft_set", Status.NO_DRAFT, scope=2, items=items_of(feedback=1))
+    s.ask("draft_set", Status.UNKNOWN_SETTING, 54, scope=1, items=[{"key": 54, "value": 0}])
+    s.ask("draft_set", Status.UNKNOWN_SETTING, 0, scope=1, items=[{"key": 0, "value": 0}])
+    half = [*items_of(feedback=1), *items_of(stroke_um=4999)]
+    s.ask("draft_set", Status.SETTING_RANGE, 6, scope=1, items=half)
+    s.ask("draft_check", scope=1, reply={"digest": axis_digest()})
+    values = {"feedback": 1, "stroke_um": 203000, "table_place_8": 65535}
+    s.ask("draft_set", scope=1, items=items_of(**values))
+    s.ask("draft_check", scope=1, reply={"digest": axis_digest(**values)})
+    s.ask("digests", reply={"axis_1": axis_digest(), "live": live_digest()})
+    got = {"scope": 1, "items": [{"key": 53, "value": 65535}]}
+    s.ask("settings_get", which=int(Which.DRAFT), scope=1, first_key=53, reply=got)
+    s.ask("draft_commit", scope=1, reply={"digest": axis_digest(**values)})
+    s.ask("draft_commit", Status.NO_DRAFT, scope=1)
+    s.ask("digests", reply={"axis_1": axis_digest(**values), "live": live_digest(**values)})
+    s.ask("draft_begin", scope=1)
+    s.ask("draft_discard", scope=1)
+    s.ask("draft_check", Status.NO_DRAFT, scope=1)
+    return s.done()
+
+
+def _cross_rules() -> Json:
+    s = Script("cross_rules", "a draft that contradicts itself is not put in force")
+    s.begin()
+    bad = dict(CALIBRATED) | {"soft_stop_max_um": 203001}
+    s.ask("draft_begin", scope=1)
+    s.ask("draft_set", scope=1, items=items_of(**bad))
+    s.ask("draft_check", Status.CROSS_RULE, 3 << 8 | 8, scope=1)
+    s.ask("draft_commit", Status.CROSS_RULE, 3 << 8 | 8, scope=1)
+    s.ask("digests", reply={"live": live_digest()})
+    s.ask("draft_set", scope=1, items=items_of(soft_stop_max_um=200000))
+    s.ask("draft_commit", scope=1, reply={"digest": axis_digest(**CALIBRATED)})
+    s.ask("draft_begin", scope=1)
+    s.ask("draft_set", scope=1, items=items_of(raw_extended=700))
+    s.ask("draft_check", Status.CROSS_RULE, 11 << 8 | 2, scope=1)
+    s.ask("draft_commit", Status.CROSS_RULE, 11 << 8 | 2, scope=1)
+    s.ask("draft_set", scope=1, items=items_of(calibrated=0))
+    s.ask("draft_commit", scope=1)
+    s.set_axis(**(CALIBRATED | {"raw_extended": 700}))
+    return s.done()
+
+
+def _settings_get() -> Json:
+    s = Script("settings_get", "settings come in key order, ten to a frame")
+    s.begin()
+    defaults = settings.defaults("axis")
+    for first in (1, 45):
+        some = [k for k in settings.KEYS["axis"] if k.id >= first][:10]
+        items = [{"key": k.id, "value": defaults[k.name]} for k in some]
+        s.ask(
+            "settings_get",
+            which=int(Which.LIVE),
+            scope=2,
+            first_key=first,
+            reply={"scope": 2, "items": items},
+        )
+    s.ask("settings_get", which=0, scope=0, first_key=6, reply={"scope": 0, "items": []})
+    s.ask("settings_get", Status.BAD_VALUE, 1, which=2, scope=0, first_key=1)
+    s.ask("settings_get", Status.BAD_VALUE, 2, which=0, scope=3, first_key=1)
+    return s.done()
+
+
+def _store() -> Json:
+    s = Script("store", "store writes beside the tick; the copy is there after a power loss")
+    s.begin()
+    s.set_axis(**CALIBRATED)
+    live = live_digest(**CALIBRATED)
+    s.ask("digests", reply={"live": live, "stored": 0, "storing": 0})
+    s.ask("store", reply={"generation": 1})
+    s.ask("digests", reply={"live": live, "storing": 1})
+    s.ask("store", Status.BUSY)
+    s.ask("restart", Status.BUSY)
+    s.step(ticks=600, events=[{"kind": int(EventKind.STORED), "cause": 0, "value_a": 1}])
+    s.ask("digests", reply={"live": live, "stored": live, "storing": 0})
+    s.step(reset=POWER_ON, power_lost=True)
+    hello = plain_hello()
+    again: Json = {"digest_live": live, "digest_stored": live, "boot_nonce": "$again"}
+    s.step(hello, expect=(answer(hello, reset_cause=int(ResetCause.POWER_ON), **again),))
+    s.seq = 0
+    s.open("$again")
+    s.ask("store", reply={"generation": 2})
+    return s.done()
+
+
+def _reset() -> Json:
+    s = Script("reset", "a reset ends the session and drops the draft; old frames do nothing")
+    s.begin()
+    s.ask("draft_begin", scope=1)
+    s.ask("draft_set", scope=1, items=items_of(feedback=1))
+    waiting = s.frame("draft_commit", scope=1)
+    s.step(reset=EXTERNAL)
+    s.step(waiting, expect=(answer(waiting, Status.NO_SESSION),))
+    old = s.frame("open", seq=7, boot_nonce="$nonce", protocol_major=1, protocol_minor=0)
+    s.step(old, expect=(answer(old, Status.WRONG_NONCE),))
+    hello = plain_hello()
+    external: Json = {"reset_cause": int(ResetCause.EXTERNAL), "digest_live": live_digest()}
+    s.step(hello, expect=(answer(hello, boot_nonce="$second", **external),))
+    s.open("$second")
+    s.ask("draft_check", Status.NO_DRAFT, scope=1)
+    s.ask("restart", restarts=True, ticks=100)
+    s.step(reset=WATCHDOG)
+    s.step(hello, expect=(answer(hello, reset_cause=int(ResetCause.RESTART)),))
+    return s.done()
+
+
+def _jog_silence() -> Json:
+    s = Script("jog_silence", "a jog without alive ends after its hold")
+    s.begin()
+    s.set_axis(**FITTED)
+    unit = int(JogUnit.OUTPUT)
+    s.ask("jog", axis=1, unit=unit, value=100, reply={"motion": 1}, ticks=40)
+    s.step(ticks=5, outputs={"driving": [True, False]})
+    s.ask("draft_begin", scope=1)
+    s.ask("draft_commit", Status.IN_MOTION, scope=1)
+    s.ask("restart", Status.IN_MOTION)
+    ended = {"kind": int(EventKind.MOTION_ENDED), "axis": 1, "cause": int(Ended.SILENCE)}
+    s.step(ticks=100, events=[ended], outputs={"driving": [False, False]})
+    s.ask("outcome", axis=1, reply={"motion": 1, "ended": int(Ended.SILENCE), "cause": 0})
+    return s.done()
+
+
+def _alive() -> Json:
+    s = Script("alive", "only an alive with a good echo prolongs a motion")
+    s.begin()
+    s.set_axis(**FITTED)
+    sent = s.frame("jog", axis=1, unit=0, value=100)
+    s.step(sent, expect=(answer(sent, tick="$t"),), ticks=10)
+    driving = {"driving": [True, False]}
+    for seen in range(10, 60, 10):
+        s.step(s.frame("alive", seq=0, tick=f"$t+{seen - 1}"), ticks=10, outputs=driving)
+    s.ask("counters", reply={"alive_ignored": 0})
+    wrong = {**s.frame("alive", seq=0, tick="$t+60"), "session": 9}
+    s.step(wrong, s.frame("alive", seq=0, tick="$t+5000"), outputs=driving)
+    short = bytes((0x60, s.session, 0, 1, 2))
+    s.step(s.frame("alive", seq=0, tick="$t+3"), raw(short), outputs=driving)
+    s.ask("counters", reply={"alive_ignored": 4})
+    s.step(ticks=60, outputs={"driving": [False, False]})
+    late = s.frame("alive", seq=0, tick="$t+110")
+    s.step(late, ticks=10, outputs={"driving": [False, False]})
+    return s.done()
+
+
+def _trip() -> Json:
+    s = Script("trip", "over-current latches a fault that stands until it is cleared")
+    s.begin()
+    s.set_axis(**FITTED)
+    s.ask("jog", axis=1, unit=0, value=100, ticks=10)
+    high = {"current": [3600, 0]}
+    fault = int(Fault.OVER_CURRENT)
+    trip = {"kind": int(EventKind.TRIP), "axis": 1, "cause": fault}
+    s.step(ticks=30, readings=high, events=[trip], outputs={"driving": [False, False]})
+    s.step(ticks=5, readings={"current": [0, 0]})
+    s.ask("jog", Status.FAULTED, fault, axis=1, unit=0, value=100)
+    s.ask("outcome", axis=1, reply={"ended": int(Ended.FAULT), "cause": fault})
+    s.ask("clear", axis=1, reply={"cleared": int(FaultBits.OVER_CURRENT)}, ticks=2)
+    s.ask("jog", axis=1, unit=0, value=100, reply={"motion": 2})
+    return s.done()
+
+
+def _subscribe() -> Json:
+    s = Script("subscribe", "telemetry comes when asked for, and ends at 0")
+    s.begin()
+    silent: Json = {"never": ["telemetry_axis", "telemetry_board"]}
+    s.step(ticks=50, **silent)
+    for axis_ms, board_ms, place in ((5, 0, 1), (12, 0, 1), (10, 45, 2), (10, 52, 2)):
+        s.ask(
+            "subscribe",
+            Status.BAD_VALUE,
+            place,
+            axis_period_ms=axis_ms,
+            board_period_ms=board_ms,
+        )
+    s.step(ticks=50, **silent)
+    s.ask("subscribe", axis_period_ms=10, board_period_ms=50)
+    s.step(ticks=40, at_least={"telemetry_axis": 38, "telemetry_board": 3})
+    s.ask("subscribe", axis_period_ms=0, board_period_ms=0)
+    s.step(ticks=1)
+    s.step(ticks=50, **silent)
+    return s.done()
+
+
+def all_sessions() -> list[Json]:
+    """Every scripted session."""
+    makers = (
+        _hello, _no_session, _open_refused, _sequence, _counted, _open_again, _take_over,
+        _unknown, _malformed, _bad_frames, _queue, _stop, _stop_covers, _not_fitted,
+        _uncalibrated, _draft, _cross_rules, _settings_get, _store, _reset, _jog_silence,
+        _alive, _trip, _subscribe,
+    )  # fmt: skip
+    return [make() for make in makers]

@@ -1,0 +1,168 @@
+"""Makes vectors.json: frames with all intermediates, expected failures, settings, sessions."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+from cobs import cobs
+
+from rodbench_protocol import examples, framing, settings
+from rodbench_protocol.messages import pack, pack_reply, pack_unasked
+from rodbench_protocol.schema import Schema
+from rodbench_protocol.sessions import Json, all_sessions
+
+TICK = 4660
+
+
+def vectors(schema: Schema) -> Json:
+    """Everything that vectors.json holds."""
+    return {
+        "about": "Conformance vectors of the rodbench wire; the format is in SPEC.md. Made.",
+        "schema_digest": schema.digest,
+        "frames": example_frames(schema),
+        "bad_frames": bad_frames(),
+        "bad_payloads": bad_payloads(),
+        "settings": settings_vectors(),
+        "sessions": all_sessions(),
+    }
+
+
+def vectors_text(schema: Schema) -> str:
+    """Text of vectors.json, one entry to a line."""
+    lines = []
+    for key, value in vectors(schema).items():
+        if isinstance(value, list):
+            inner = ",\n  ".join(json.dumps(v) for v in value)
+            lines.append(f'"{key}": [\n  {inner}\n ]')
+        else:
+            lines.append(f'"{key}": {json.dumps(value)}')
+    return "{\n " + ",\n ".join(lines) + "\n}\n"
+
+
+def frame_vector(name: str, payload: bytes, **more: Any) -> Json:
+    """A good frame with its intermediates."""
+    return {
+        "name": name,
+        **more,
+        "payload": payload.hex(),
+        "crc": f"{framing.crc16(payload):04x}",
+        "frame": framing.encode(payload).hex(),
+    }
+
+
+def example_frames(schema: Schema) -> list[Json]:
+    """A request, its reply and a refusal for every request; all other messages once."""
+    replies = examples.reply_fields(schema)
+    found: list[Json] = []
+    for number, message in enumerate(sorted(schema.messages.values(), key=lambda m: m.id)):
+        if message.direction == "unasked":
+            fields = examples.UNASKED[message.name]
+            payload = pack_unasked(message.name, examples.SESSION, number, **fields)
+            found.append(_entry(message.name, "unasked", number, payload, fields))
+            continue
+        fields = examples.REQUESTS[message.name]
+        payload = pack(message.name, examples.SESSION, number, **fields)
+        found.append(_entry(message.name, message.direction, number, payload, fields))
+        if message.direction == "request":
+            found += _replies(message.name, number, replies[message.name])
+    return found
+
+
+def _entry(name: str, kind: str, seq: int, payload: bytes, fields: Json) -> Json:
+    label = name if kind != "reply" else f"{name}_reply"
+    if kind == "reply" and fields["status"]:
+        label = f"{name}_refused"
+    more = {"message": name, "kind": kind, "session": examples.SESSION, "seq": seq}
+    return frame_vector(label, payload, **more, fields=fields)
+
+
+def _replies(name: str, seq: int, fields: Json) -> list[Json]:
+    found = []
+    for status, detail, own in ((0, 0, fields), (3, 0, {})):
+        head = {"tick": TICK, "status": status, "detail": detail}
+        payload = pack_reply(name, examples.SESSION, seq, **head, **own)
+        found.append(_entry(name, "reply", seq, payload, {**head, **own}))
+    return found
+
+
+def bad_frames() -> list[Json]:
+    """Frames without their closing zero that a receiver must drop, and why."""
+    jog = framing.encode(pack("jog", 0x5A, 7, axis=1, unit=1, value=3000))[:-1]
+    low_first = cobs.encode(b"\x01\x00\x00" + framing.crc16(b"\x01\x00\x00").to_bytes(2, "little"))
+    long = cobs.encode(bytes(65))
+    cases = [
+        ("bad_crc", jog[:-1] + bytes((jog[-1] ^ 1,)), "crc"),
+        ("one_bit", bytes((jog[0], jog[1] ^ 0x20)) + jog[2:], "crc"),
+        ("crc_low_byte_first", low_first, "crc"),
+        ("cut_off", jog[:-3], "cobs"),
+        ("runs_past_the_end", b"\x09\x01\x02", "cobs"),
+        ("empty", b"", "empty"),
+        ("crc_only", cobs.encode(b"\xff\xff"), "short"),
+        (
+            "header_cut",
+            cobs.encode(b"\x01\x00" + framing.crc16(b"\x01\x00").to_bytes(2, "big")),
+            "short",
+        ),
+        ("too_long", long, "long"),
+    ]
+    return [{"name": n, "frame": f.hex(), "reason": r} for n, f, r in cases]
+
+
+def bad_payloads() -> list[Json]:
+    """Payloads in good frames that are no message, and why."""
+    jog = pack("jog", 0x5A, 7, axis=1, unit=1, value=3000)
+    cases = [
+        ("unknown_request", bytes((0x5F, 0x5A, 7)), "unknown"),
+        ("unknown_reply", bytes((0xDF, 0x5A, 7)), "unknown"),
+        ("reply_to_one_way", bytes((0xE0, 0x5A, 7)), "unknown"),
+        ("jog_short", jog[:-1], "short"),
+        ("reply_without_detail", bytes((0x92, 0x5A, 7, 1, 0, 0, 0, 3)), "short"),
+        ("draft_set_empty", bytes((0x21, 0x5A, 7, 1)), "short"),
+        ("draft_set_cut", bytes((0x21, 0x5A, 7, 1, 1, 1, 0, 0, 0, 6, 1)), "cut"),
+    ]
+    return [frame_vector(n, payload, why=why) for n, payload, why in cases]
+
+
+def settings_vectors() -> Json:
+    """Default scopes as bytes with digests, and changes from them with the problem they bring."""
+    board, axis = settings.defaults("board"), settings.defaults("axis")
+    return {
+        "board": _scope("board", board),
+        "axis": _scope("axis", axis),
+        "digest_all_defaults": settings.digest_all(board, axis, axis),
+        "problems": [_problem_vector(changes) for changes in PROBLEM_CHANGES],
+    }
+
+
+def _scope(kind: str, values: dict[str, int]) -> Json:
+    data = settings.pack_scope(kind, values)
+    return {"defaults": values, "bytes": data.hex(), "digest": settings.digest_scope(kind, values)}
+
+
+_GOOD = {"feedback": 1, "calibrated": 1, "raw_retracted": 7410, "raw_extended": 612}
+PROBLEM_CHANGES: tuple[dict[str, int], ...] = (
+    {},
+    _GOOD,
+    {**_GOOD, "raw_extended": 7011},
+    {**_GOOD, "raw_extended": 7010},
+    {**_GOOD, "soft_stop_min_um": 94001},
+    {**_GOOD, "soft_stop_max_um": 100001},
+    {"calibrated": 1},
+    {"output_max_permille": 299},
+    {**_GOOD, "creep_speed_um_s": 10001},
+    {"running_ma": 1500},
+    {"current_uv_per_ma": 3267},
+    {"current_uv_per_ma": 3268},
+    {**_GOOD, "run_on_extend_um": 60000, "soft_stop_min_um": 40000},
+    {**_GOOD, "raw_retracted": 8145},
+    {"stroke_um": 4999},
+)
+
+
+def _problem_vector(changes: dict[str, int]) -> Json:
+    found = settings.check("axis", settings.defaults("axis") | changes)
+    return {
+        "changes": changes,
+        "problems": [{"key": p.key, "rule": p.rule_id} for p in found],
+    }
