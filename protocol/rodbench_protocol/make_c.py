@@ -89,7 +89,7 @@ def _message(message: MessageType) -> list[str]:
     lines = [
         f"/* {message.name}, {message.direction}. Offsets count from the body's first byte. */"
     ]
-    lines.append(f"#define MESSAGE_{name} 0x{message.id:02X}u")
+    lines.append(f"#define MSG_{name} 0x{message.id:02X}u")
     lines += _offsets(name, message.body)
     if message.reply.fields:
         lines += _offsets(f"{name}_REPLY", message.reply)

@@ -214,14 +214,14 @@ def _sequence() -> Json:
 
 
 def _counted() -> Json:
-    s = Script("counted", "requests_done counts requests carried out, and no repeats or refusals")
+    s = Script("counted", "requests_done counts requests taken in sequence, refused ones too, repeats not")
     s.begin()
     s.ask("counters", reply={"requests_done": "$done"})
     sent = s.frame("digests")
     s.step(sent, expect=(answer(sent),))
     s.step(sent, expect=(answer(sent),))
     s.ask("jog", Status.NOT_FITTED, axis=1, unit=0, value=10)
-    s.ask("counters", reply={"requests_done": "$done+2", "repeats": 1})
+    s.ask("counters", reply={"requests_done": "$done+3", "repeats": 1})
     return s.done()
 
 

@@ -177,7 +177,7 @@
 #define FAULT_ASSERTION_BIT 512u
 
 /* hello, request. Offsets count from the body's first byte. */
-#define MESSAGE_HELLO 0x01u
+#define MSG_HELLO 0x01u
 #define HELLO_BODY_MIN 0u
 #define HELLO_BODY_SIZE 0u
 #define HELLO_REPLY_TICK_AT 0u
@@ -205,7 +205,7 @@
 #define HELLO_REPLY_BODY_SIZE 49u
 
 /* open, request. Offsets count from the body's first byte. */
-#define MESSAGE_OPEN 0x02u
+#define MSG_OPEN 0x02u
 #define OPEN_BOOT_NONCE_AT 0u
 #define OPEN_PROTOCOL_MAJOR_AT 2u
 #define OPEN_PROTOCOL_MINOR_AT 3u
@@ -218,7 +218,7 @@
 #define OPEN_REPLY_BODY_SIZE 7u
 
 /* counters, request. Offsets count from the body's first byte. */
-#define MESSAGE_COUNTERS 0x03u
+#define MSG_COUNTERS 0x03u
 #define COUNTERS_BODY_MIN 0u
 #define COUNTERS_BODY_SIZE 0u
 #define COUNTERS_REPLY_TICK_AT 0u
@@ -237,7 +237,7 @@
 #define COUNTERS_REPLY_BODY_SIZE 29u
 
 /* stop, request. Offsets count from the body's first byte. */
-#define MESSAGE_STOP 0x10u
+#define MSG_STOP 0x10u
 #define STOP_AXIS_AT 0u
 #define STOP_CATEGORY_AT 1u
 #define STOP_BODY_MIN 2u
@@ -249,7 +249,7 @@
 #define STOP_REPLY_BODY_SIZE 7u
 
 /* clear, request. Offsets count from the body's first byte. */
-#define MESSAGE_CLEAR 0x11u
+#define MSG_CLEAR 0x11u
 #define CLEAR_AXIS_AT 0u
 #define CLEAR_BODY_MIN 1u
 #define CLEAR_BODY_SIZE 1u
@@ -261,7 +261,7 @@
 #define CLEAR_REPLY_BODY_SIZE 11u
 
 /* jog, request. Offsets count from the body's first byte. */
-#define MESSAGE_JOG 0x12u
+#define MSG_JOG 0x12u
 #define JOG_AXIS_AT 0u
 #define JOG_UNIT_AT 1u
 #define JOG_VALUE_AT 2u
@@ -275,7 +275,7 @@
 #define JOG_REPLY_BODY_SIZE 9u
 
 /* run, request. Offsets count from the body's first byte. */
-#define MESSAGE_RUN 0x13u
+#define MSG_RUN 0x13u
 #define RUN_AXIS_AT 0u
 #define RUN_OUTPUT_PERMILLE_AT 1u
 #define RUN_BODY_MIN 3u
@@ -288,7 +288,7 @@
 #define RUN_REPLY_BODY_SIZE 9u
 
 /* seek, request. Offsets count from the body's first byte. */
-#define MESSAGE_SEEK 0x14u
+#define MSG_SEEK 0x14u
 #define SEEK_AXIS_AT 0u
 #define SEEK_DIRECTION_AT 1u
 #define SEEK_BODY_MIN 2u
@@ -301,7 +301,7 @@
 #define SEEK_REPLY_BODY_SIZE 9u
 
 /* move, request. Offsets count from the body's first byte. */
-#define MESSAGE_MOVE 0x15u
+#define MSG_MOVE 0x15u
 #define MOVE_AXIS_AT 0u
 #define MOVE_TARGET_UM_AT 1u
 #define MOVE_SPEED_UM_S_AT 5u
@@ -315,7 +315,7 @@
 #define MOVE_REPLY_BODY_SIZE 9u
 
 /* outcome, request. Offsets count from the body's first byte. */
-#define MESSAGE_OUTCOME 0x16u
+#define MSG_OUTCOME 0x16u
 #define OUTCOME_AXIS_AT 0u
 #define OUTCOME_BODY_MIN 1u
 #define OUTCOME_BODY_SIZE 1u
@@ -336,7 +336,7 @@
 #define OUTCOME_REPLY_BODY_SIZE 28u
 
 /* restart, request. Offsets count from the body's first byte. */
-#define MESSAGE_RESTART 0x17u
+#define MSG_RESTART 0x17u
 #define RESTART_BODY_MIN 0u
 #define RESTART_BODY_SIZE 0u
 #define RESTART_REPLY_TICK_AT 0u
@@ -346,7 +346,7 @@
 #define RESTART_REPLY_BODY_SIZE 7u
 
 /* draft_begin, request. Offsets count from the body's first byte. */
-#define MESSAGE_DRAFT_BEGIN 0x20u
+#define MSG_DRAFT_BEGIN 0x20u
 #define DRAFT_BEGIN_SCOPE_AT 0u
 #define DRAFT_BEGIN_BODY_MIN 1u
 #define DRAFT_BEGIN_BODY_SIZE 1u
@@ -357,7 +357,7 @@
 #define DRAFT_BEGIN_REPLY_BODY_SIZE 7u
 
 /* draft_set, request. Offsets count from the body's first byte. */
-#define MESSAGE_DRAFT_SET 0x21u
+#define MSG_DRAFT_SET 0x21u
 #define DRAFT_SET_SCOPE_AT 0u
 #define DRAFT_SET_ITEMS_AT 1u
 #define DRAFT_SET_ITEMS_ITEM_SIZE 5u
@@ -372,7 +372,7 @@
 #define DRAFT_SET_REPLY_BODY_SIZE 7u
 
 /* draft_check, request. Offsets count from the body's first byte. */
-#define MESSAGE_DRAFT_CHECK 0x22u
+#define MSG_DRAFT_CHECK 0x22u
 #define DRAFT_CHECK_SCOPE_AT 0u
 #define DRAFT_CHECK_BODY_MIN 1u
 #define DRAFT_CHECK_BODY_SIZE 1u
@@ -384,7 +384,7 @@
 #define DRAFT_CHECK_REPLY_BODY_SIZE 11u
 
 /* draft_commit, request. Offsets count from the body's first byte. */
-#define MESSAGE_DRAFT_COMMIT 0x23u
+#define MSG_DRAFT_COMMIT 0x23u
 #define DRAFT_COMMIT_SCOPE_AT 0u
 #define DRAFT_COMMIT_BODY_MIN 1u
 #define DRAFT_COMMIT_BODY_SIZE 1u
@@ -396,7 +396,7 @@
 #define DRAFT_COMMIT_REPLY_BODY_SIZE 11u
 
 /* draft_discard, request. Offsets count from the body's first byte. */
-#define MESSAGE_DRAFT_DISCARD 0x24u
+#define MSG_DRAFT_DISCARD 0x24u
 #define DRAFT_DISCARD_SCOPE_AT 0u
 #define DRAFT_DISCARD_BODY_MIN 1u
 #define DRAFT_DISCARD_BODY_SIZE 1u
@@ -407,7 +407,7 @@
 #define DRAFT_DISCARD_REPLY_BODY_SIZE 7u
 
 /* store, request. Offsets count from the body's first byte. */
-#define MESSAGE_STORE 0x25u
+#define MSG_STORE 0x25u
 #define STORE_BODY_MIN 0u
 #define STORE_BODY_SIZE 0u
 #define STORE_REPLY_TICK_AT 0u
@@ -418,7 +418,7 @@
 #define STORE_REPLY_BODY_SIZE 9u
 
 /* settings_get, request. Offsets count from the body's first byte. */
-#define MESSAGE_SETTINGS_GET 0x26u
+#define MSG_SETTINGS_GET 0x26u
 #define SETTINGS_GET_WHICH_AT 0u
 #define SETTINGS_GET_SCOPE_AT 1u
 #define SETTINGS_GET_FIRST_KEY_AT 2u
@@ -436,7 +436,7 @@
 #define SETTINGS_GET_REPLY_BODY_SIZE 8u
 
 /* digests, request. Offsets count from the body's first byte. */
-#define MESSAGE_DIGESTS 0x27u
+#define MSG_DIGESTS 0x27u
 #define DIGESTS_BODY_MIN 0u
 #define DIGESTS_BODY_SIZE 0u
 #define DIGESTS_REPLY_TICK_AT 0u
@@ -452,7 +452,7 @@
 #define DIGESTS_REPLY_BODY_SIZE 28u
 
 /* subscribe, request. Offsets count from the body's first byte. */
-#define MESSAGE_SUBSCRIBE 0x30u
+#define MSG_SUBSCRIBE 0x30u
 #define SUBSCRIBE_AXIS_PERIOD_MS_AT 0u
 #define SUBSCRIBE_BOARD_PERIOD_MS_AT 2u
 #define SUBSCRIBE_BODY_MIN 4u
@@ -464,13 +464,13 @@
 #define SUBSCRIBE_REPLY_BODY_SIZE 7u
 
 /* alive, one_way. Offsets count from the body's first byte. */
-#define MESSAGE_ALIVE 0x60u
+#define MSG_ALIVE 0x60u
 #define ALIVE_TICK_AT 0u
 #define ALIVE_BODY_MIN 4u
 #define ALIVE_BODY_SIZE 4u
 
 /* telemetry_axis, unasked. Offsets count from the body's first byte. */
-#define MESSAGE_TELEMETRY_AXIS 0x70u
+#define MSG_TELEMETRY_AXIS 0x70u
 #define TELEMETRY_AXIS_TICK_AT 0u
 #define TELEMETRY_AXIS_AXIS_AT 4u
 #define TELEMETRY_AXIS_STATE_AT 5u
@@ -488,7 +488,7 @@
 #define TELEMETRY_AXIS_BODY_SIZE 33u
 
 /* telemetry_board, unasked. Offsets count from the body's first byte. */
-#define MESSAGE_TELEMETRY_BOARD 0x71u
+#define MSG_TELEMETRY_BOARD 0x71u
 #define TELEMETRY_BOARD_TICK_AT 0u
 #define TELEMETRY_BOARD_SUPPLY_MV_AT 4u
 #define TELEMETRY_BOARD_BOARD_5V_MV_AT 6u
@@ -504,7 +504,7 @@
 #define TELEMETRY_BOARD_BODY_SIZE 33u
 
 /* event, unasked. Offsets count from the body's first byte. */
-#define MESSAGE_EVENT 0x72u
+#define MSG_EVENT 0x72u
 #define EVENT_TICK_AT 0u
 #define EVENT_NUMBER_AT 4u
 #define EVENT_AXIS_AT 6u
