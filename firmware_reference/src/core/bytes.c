@@ -1,0 +1,27 @@
+#include "bytes.h"
+
+uint8_t *put_u8(uint8_t *at, uint8_t value)
+{
+    *at = value;
+    return at + 1;
+}
+
+uint8_t *put_u16(uint8_t *at, uint16_t value)
+{
+    return put_u8(put_u8(at, (uint8_t)value), (uint8_t)(value >> 8));
+}
+
+uint8_t *put_u32(uint8_t *at, uint32_t value)
+{
+    return put_u16(put_u16(at, (uint16_t)value), (uint16_t)(value >> 16));
+}
+
+uint16_t get_u16(const uint8_t *at)
+{
+    return (uint16_t)(at[0] | (uint16_t)(at[1] << 8));
+}
+
+uint32_t get_u32(const uint8_t *at)
+{
+    return get_u16(at) | (uint32_t)get_u16(at + 2) << 16;
+}

@@ -1,0 +1,205 @@
+#include "core.h"
+
+#include "dispatch.h"
+#include "div.h"
+#include "event.h"
+#include "port.h"
+#include "telemetry.h"
+
+#define BOARD_MV_NOMINAL 5000
+#define BANDGAP_MV 1100                 /* +-10 % from chip to chip */
+#define ADC_FULL_SCALE ATMEGA328P_5V_SUPPLY_FULL_SCALE
+
+static void fault(core_t *core, uint8_t number)
+{
+    core->faults |= UINT32_C(1) << (number - 1);
+}
+
+static void faults_of_reset(core_t *core)
+{
+    if (core->reset_cause == RESET_CAUSE_WATCHDOG) {
+        fault(core, FAULT_WATCHDOG);
+    } else if (core->reset_cause == RESET_CAUSE_ASSERTION) {
+        fault(core, FAULT_ASSERTION);
+    }
+}
+
+/* Nothing is in force that is not proven good: else all are defaults, which fit no rod. */
+static void load_settings(core_t *core)
+{
+    uint8_t found = store_load(&core->store, &core->live, core->ee_read);
+    if (found == STORE_LOADED && !settings_good(&core->live)) {
+        settings_defaults(&core->live);
+        core->store.digest = 0;
+        found = STORE_DAMAGED;
+    }
+    if (found == STORE_DAMAGED) {
+        fault(core, FAULT_SETTINGS);
+    }
+}
+
+/* A record that did not survive is fresh only where power was away, or nobody can tell. */
+static void start_duty(core_t *core, uint8_t index, uint8_t kept)
+{
+    duty_t *duty = &core->noinit->duty[index];
+    const settings_axis_t *set = &core->live.axis[index];
+    if (!kept && (core->reset_cause == RESET_CAUSE_POWER_ON || core->reset_cause == RESET_CAUSE_UNKNOWN)) {
+        duty_fresh(duty, set);
+    } else {
+        duty_resume(duty, set, kept);
+    }
+}
+
+void core_init(core_t *core, noinit_t *noinit, uint8_t reset_flags, uint16_t nonce_seed, ee_read_t ee_read)
+{
+    uint8_t kept;
+    memset(core, 0, sizeof *core);
+    core->noinit = noinit;
+    core->ee_read = ee_read;
+    core->reset_cause = noinit_start(noinit, reset_flags, nonce_seed, &kept);
+    rx_init(&core->rx);
+    tx_init(&core->tx);
+    draft_drop(&core->draft);
+    faults_of_reset(core);
+    load_settings(core);
+    for (uint8_t index = 0; index < AXES; index++) {
+        axis_init(&core->axis[index]);
+        start_duty(core, index, kept);
+    }
+    noinit_complete(noinit);
+}
+
+static void tell_start(core_t *core)
+{
+    event_board(core, EVENT_KIND_BOOT, core->reset_cause, 0);
+    for (uint8_t number = 1; number <= FAULT_LAST; number++) {
+        if (core->faults & UINT32_C(1) << (number - 1)) {
+            event_board(core, EVENT_KIND_TRIP, number, 0);
+        }
+    }
+}
+
+static void tell_board(core_t *core)
+{
+    if (core->tick == 1) {
+        tell_start(core);
+    }
+    if (core->late_pending) {
+        event_board(core, EVENT_KIND_LATE_TICK, 0, core->late_pending);
+        core->late_pending = 0;
+    }
+}
+
+/* Motor supply and own supply in mV, as read. */
+static void read_supply(core_t *core, const readings_t *in, uint16_t board_mv)
+{
+    int32_t input_mv = div_nearest((int32_t)in->supply * board_mv, ADC_FULL_SCALE);
+    uint32_t supply_mv = (uint32_t)div_nearest(input_mv * core->live.board.supply_ratio_x1000, 1000);
+    core->supply_mv = supply_mv > UINT16_MAX ? UINT16_MAX : (uint16_t)supply_mv;
+    if (in->bandgap != 0) {
+        int32_t own_mv = div_nearest((int32_t)BANDGAP_MV * ADC_FULL_SCALE, in->bandgap);
+        core->board_5v_mv = own_mv > UINT16_MAX ? UINT16_MAX : (uint16_t)own_mv;
+    }
+}
+
+static void control_axis(core_t *core, uint8_t index, axis_in_t *axis_in, outputs_t *out)
+{
+    axis_out_t axis_out;
+    axis_t *axis = &core->axis[index];
+    const settings_axis_t *set = &core->live.axis[index];
+    duty_t *duty = &core->noinit->duty[index];
+    axis_in->duty_room = duty_room(duty, set);
+    axis_tick(axis, set, axis_in, &axis_out);
+    duty_tick(duty, axis_out.drive != 0);
+    out->drive[index] = axis_out.drive;
+    out->bridge[index] = axis_out.bridge;
+    for (uint8_t n = 0; n < axis_out.events; n++) {
+        event_send(core, (uint8_t)(index + 1), &axis_out.event[n], axis_out.output_before);
+    }
+}
+
+static void control(core_t *core, const readings_t *in, outputs_t *out)
+{
+    const settings_board_t *board = &core->live.board;
+    axis_in_t axis_in;
+    axis_in.tick = core->tick;
+    axis_in.board_mv = board->board_5v_mv ? board->board_5v_mv : BOARD_MV_NOMINAL;
+    read_supply(core, in, axis_in.board_mv);
+    axis_in.supply_nominal_mv = board->supply_nominal_mv;
+    axis_in.supply_mv = board->supply_calibrated ? core->supply_mv : board->supply_nominal_mv;
+    for (uint8_t index = 0; index < AXES; index++) {
+        axis_in.raw = in->pot[index];
+        axis_in.current4 = in->current[index];
+        control_axis(core, index, &axis_in, out);
+    }
+}
+
+static void store_step(core_t *core, const readings_t *in, outputs_t *out)
+{
+    out->ee_write = 0;
+    if (!in->ee_ready) {
+        return;
+    }
+    uint8_t ended = store_tick(&core->store, &core->live, core->ee_read, &out->ee_address, &out->ee_value);
+    out->ee_write = out->ee_address != 0;
+    if (ended != STORE_IDLE) {
+        event_board(core, EVENT_KIND_STORED, ended == STORE_FAILED, core->store.generation);
+    }
+}
+
+static void restart_step(core_t *core, outputs_t *out)
+{
+    out->restart = core->restart_in == 1;
+    if (core->restart_in > 1) {
+        core->restart_in--;
+    }
+    if (out->restart) {
+        noinit_mark(core->noinit, RESET_CAUSE_RESTART);
+    }
+}
+
+void core_tick(core_t *core, const readings_t *in, outputs_t *out)
+{
+    core->tick++;
+    tx_tick(&core->tx);
+    dispatch_tick(core);
+    control(core, in, out);
+    tell_board(core);
+    telemetry_tick(core);
+    store_step(core, in, out);
+    restart_step(core, out);
+    out->alarm = (core->faults | core->axis[0].faults | core->axis[1].faults) != 0;
+}
+
+void core_rx_byte(core_t *core, uint8_t byte)
+{
+    rx_byte(&core->rx, byte);
+}
+
+void core_rx_damage(core_t *core)
+{
+    rx_damage(&core->rx);
+}
+
+int16_t core_tx_byte(core_t *core)
+{
+    return tx_next(&core->tx);
+}
+
+void core_late_tick(core_t *core)
+{
+    core->counters.late_ticks++;
+    if (core->late_pending < UINT8_MAX) {
+        core->late_pending++;
+    }
+}
+
+void core_worst_tick(core_t *core, uint16_t us)
+{
+    core->counters.worst_tick_us = us;
+}
+
+uint8_t core_at_rest(const core_t *core)
+{
+    return axis_at_rest(&core->axis[0]) && axis_at_rest(&core->axis[1]);
+}

@@ -1,0 +1,112 @@
+/* The whole core: what the layer below calls.
+ *
+ * core_tick runs once per tick of 5 ms, with the readings completed in the tick before; the outputs that it gives
+ * hold until the next. core_rx_byte, core_rx_damage, core_tx_byte and noinit_mark may be called from interrupts;
+ * everything else from one place only.
+ */
+#ifndef RODBENCH_CORE_H
+#define RODBENCH_CORE_H
+
+#include <stdint.h>
+
+#include "axis.h"
+#include "draft.h"
+#include "noinit.h"
+#include "rx.h"
+#include "store.h"
+#include "tx.h"
+
+#define AXES 2
+#define FIRMWARE_MAJOR 0
+#define FIRMWARE_MINOR 1
+#define FIRMWARE_PATCH 0
+#define FIRMWARE_NAME "rodbench\0"      /* ten bytes with the closing zero */
+
+typedef struct {
+    uint16_t pot[AXES];                 /* sum of 8 conversions */
+    uint16_t current[AXES];             /* sum of 4 */
+    uint16_t supply;                    /* one conversion */
+    uint16_t bandgap;                   /* one conversion against the board's own supply; 0: not read yet */
+    uint8_t inputs;                     /* 0 in this version */
+    uint8_t ee_ready;                   /* the memory can take a byte */
+} readings_t;
+
+typedef struct {
+    int16_t drive[AXES];                /* on the lines, signed permille; 0 unless bridge is BRIDGE_DRIVE */
+    uint8_t bridge[AXES];               /* BRIDGE_... */
+    uint8_t ee_write;                   /* 1: write ee_value at ee_address now */
+    uint16_t ee_address;
+    uint8_t ee_value;
+    uint8_t restart;                    /* 1: start the board anew now (the record is marked) */
+    uint8_t alarm;                      /* 1: a fault is latched */
+} outputs_t;
+
+typedef struct {
+    uint32_t requests_done;
+    uint32_t frames_good;
+    uint16_t frames_bad;
+    uint16_t frames_dropped;
+    uint16_t repeats;
+    uint16_t alive_ignored;
+    uint16_t unasked_dropped;
+    uint16_t late_ticks;
+    uint16_t worst_tick_us;
+} counters_t;
+
+typedef struct {
+    uint8_t number;                     /* 0: none open */
+    uint8_t seq;                        /* of the last request carried out */
+    uint8_t request_size;               /* of that request, with its CRC: what a repeat must equal */
+    uint16_t request_crc;
+    uint8_t reply_size;                 /* 0: nothing to repeat */
+    uint8_t reply[FRAME_MAX - 2];
+    uint32_t newest_alive;              /* tick echoed by the newest alive */
+} session_t;
+
+typedef struct {
+    uint16_t axis_period;               /* ticks; 0: not subscribed */
+    uint16_t board_period;
+    uint16_t axis_phase;                /* ticks since axis 1's frame */
+    uint16_t board_left;                /* ticks until the board's frame is due */
+    uint8_t board_waited;               /* ticks that it has waited for a tick without an axis frame */
+} telemetry_t;
+
+typedef struct {
+    uint32_t tick;                      /* number of this tick; the first after a start is 1 */
+    uint32_t faults;                    /* latched, of the board */
+    noinit_t *noinit;
+    ee_read_t ee_read;
+    settings_t live;
+    axis_t axis[AXES];
+    rx_t rx;
+    tx_t tx;
+    session_t session;
+    draft_t draft;
+    store_t store;
+    telemetry_t telemetry;
+    counters_t counters;
+    uint16_t supply_mv;                 /* as read */
+    uint16_t board_5v_mv;               /* by the bandgap; 0: not read yet */
+    uint16_t event_number;
+    uint8_t barred;                     /* waiting frames that may start no motion: a stop came beside them */
+    uint8_t seen_bad;                   /* interrupt counts taken over so far */
+    uint8_t seen_dropped;
+    uint8_t reset_cause;
+    uint8_t late_pending;               /* late ticks not told yet */
+    uint8_t restart_in;                 /* ticks until the restart; 0: none asked for */
+} core_t;
+
+/* reset_flags: RESET_FLAG_... bits. nonce_seed: as random as the board can make it. ee_read never waits. */
+void core_init(core_t *core, noinit_t *noinit, uint8_t reset_flags, uint16_t nonce_seed, ee_read_t ee_read);
+void core_tick(core_t *core, const readings_t *in, outputs_t *out);
+
+void core_rx_byte(core_t *core, uint8_t byte);
+void core_rx_damage(core_t *core);              /* framing error, or a byte was lost */
+int16_t core_tx_byte(core_t *core);             /* next byte to send, or -1 */
+
+void core_late_tick(core_t *core);              /* between ticks: the last one ended late */
+void core_worst_tick(core_t *core, uint16_t us);
+
+uint8_t core_at_rest(const core_t *core);       /* both axes: no motion, output 0 */
+
+#endif

@@ -1,0 +1,28 @@
+#include "div.h"
+
+#include "port.h"
+
+int32_t div_toward_zero(int32_t a, int32_t b)
+{
+    CORE_ASSERT(b > 0);
+    return a / b;
+}
+
+int32_t div_down(int32_t a, int32_t b)
+{
+    CORE_ASSERT(b > 0);
+    int32_t quotient = a / b;
+    return a % b < 0 ? quotient - 1 : quotient;
+}
+
+int32_t div_nearest(int32_t a, int32_t b)
+{
+    CORE_ASSERT(b > 0);
+    return (a < 0 ? a - b / 2 : a + b / 2) / b;
+}
+
+uint32_t div_up(uint32_t a, uint32_t b)
+{
+    CORE_ASSERT(b > 0);
+    return a / b + (a % b != 0);
+}

@@ -1,0 +1,157 @@
+#include "duty.h"
+
+#include "div.h"
+#include "frame.h"
+#include "port.h"
+
+#define TICKS_PER_S 200
+
+static uint16_t bin_ticks_of(const settings_axis_t *set)
+{
+    return (uint16_t)div_up((uint32_t)set->duty_window_s * TICKS_PER_S, DUTY_FULL_BINS);
+}
+
+static uint16_t copy_check(const duty_copy_t *copy)
+{
+    const uint8_t *at = (const uint8_t *)copy;
+    uint16_t crc = 0xFFFF;
+    for (uint8_t i = 0; i < offsetof(duty_copy_t, check); i++) {
+        crc = frame_crc_byte(crc, at[i]);
+    }
+    return crc;
+}
+
+/* The copy in force, once duty_resume or duty_fresh has run. */
+static uint8_t newer(const duty_t *duty)
+{
+    return duty->copy[1].turn == (uint8_t)(duty->copy[0].turn + 1);
+}
+
+static const duty_copy_t *current(const duty_t *duty)
+{
+    return &duty->copy[newer(duty)];
+}
+
+static void write_copy(duty_t *duty, uint8_t which, const duty_copy_t *value)
+{
+    volatile duty_copy_t *to = &duty->copy[which];
+    to->sum = value->sum;
+    to->total = value->total;
+    to->bin_ticks = value->bin_ticks;
+    to->elapsed = value->elapsed;
+    to->count = value->count;
+    to->slot = value->slot;
+    to->turn = value->turn;
+    to->check = copy_check(value);
+}
+
+/* The full bins hold `used` ticks, all of them in the newest, and the bin under way is empty. */
+static void fill(duty_t *duty, uint16_t bin_ticks, uint32_t used, uint32_t total)
+{
+    duty_copy_t value = {0, total, bin_ticks, 0, 0, DUTY_FULL_BINS, 0, 0};
+    for (uint8_t which = 0; which < 2; which++) {
+        volatile duty_copy_t *copy = &duty->copy[which];
+        copy->check = (uint16_t)~copy_check(&duty->copy[which]);        /* invalid until the bins are done */
+    }
+    for (uint8_t slot = DUTY_FULL_BINS; slot-- > 0;) {
+        uint16_t part = used > bin_ticks ? bin_ticks : (uint16_t)used;
+        duty->bin[slot] = part;
+        used -= part;
+        value.sum += part;
+    }
+    write_copy(duty, 0, &value);
+    value.turn = 1;
+    write_copy(duty, 1, &value);
+}
+
+static uint8_t copy_valid(const duty_t *duty, uint8_t which)
+{
+    const duty_copy_t *copy = &duty->copy[which];
+    if (copy->check != copy_check(copy) || copy->slot >= DUTY_SLOTS || copy->bin_ticks == 0) {
+        return 0;
+    }
+    uint32_t sum = 0;
+    for (uint8_t slot = 0; slot < DUTY_SLOTS; slot++) {
+        sum += slot == copy->slot ? 0u : duty->bin[slot];
+    }
+    return sum == copy->sum;
+}
+
+void duty_fresh(duty_t *duty, const settings_axis_t *set)
+{
+    fill(duty, bin_ticks_of(set), 0, 0);
+}
+
+void duty_resume(duty_t *duty, const settings_axis_t *set, uint8_t kept)
+{
+    uint8_t valid_0 = kept && copy_valid(duty, 0);
+    uint8_t valid_1 = kept && copy_valid(duty, 1);
+    if (!valid_0 && !valid_1) {
+        fill(duty, bin_ticks_of(set), DUTY_UNKNOWN, DUTY_UNKNOWN);
+        return;
+    }
+    uint8_t good = valid_0 && valid_1 ? newer(duty) : valid_1;
+    duty_copy_t other = duty->copy[good];
+    other.turn--;
+    write_copy(duty, good ^ 1, &other);
+    duty_settings_changed(duty, set);
+}
+
+void duty_settings_changed(duty_t *duty, const settings_axis_t *set)
+{
+    uint16_t bin_ticks = bin_ticks_of(set);
+    const duty_copy_t *now = current(duty);
+    if (bin_ticks != now->bin_ticks) {
+        fill(duty, bin_ticks, bin_ticks > now->bin_ticks ? now->total : duty_used(duty), now->total);
+    }
+}
+
+void duty_tick(duty_t *duty, uint8_t on)
+{
+    uint8_t which = newer(duty);
+    duty_copy_t next = duty->copy[which];
+    next.turn++;
+    next.elapsed++;
+    if (on) {
+        next.count++;
+        next.total += next.total != DUTY_UNKNOWN;
+    }
+    if (next.elapsed >= next.bin_ticks) {
+        duty->bin[next.slot] = next.count;
+        next.slot = (uint8_t)(next.slot + 1) % DUTY_SLOTS;
+        next.sum = next.sum + next.count - duty->bin[next.slot];
+        next.elapsed = 0;
+        next.count = 0;
+    }
+    write_copy(duty, which ^ 1, &next);
+}
+
+uint32_t duty_budget(const settings_axis_t *set)
+{
+    return (uint32_t)set->duty_window_s * set->duty_share_permille / (1000 / TICKS_PER_S);
+}
+
+uint32_t duty_used(const duty_t *duty)
+{
+    const duty_copy_t *now = current(duty);
+    return now->sum + now->count;
+}
+
+uint32_t duty_room(const duty_t *duty, const settings_axis_t *set)
+{
+    uint32_t budget = duty_budget(set);
+    uint32_t used = duty_used(duty);
+    return used < budget ? budget - used : 0;
+}
+
+uint16_t duty_used_permille(const duty_t *duty, const settings_axis_t *set)
+{
+    uint32_t budget = duty_budget(set);
+    uint32_t used = duty_used(duty);
+    return used >= budget ? 1000 : (uint16_t)(used * 1000 / budget);
+}
+
+uint32_t duty_total(const duty_t *duty)
+{
+    return current(duty)->total;
+}

@@ -1,0 +1,30 @@
+#include "event.h"
+
+#include "bytes.h"
+#include "port.h"
+#include "telemetry.h"
+
+void event_send(core_t *core, uint8_t axis, const axis_event_t *event, int16_t output_before)
+{
+    uint8_t body[EVENT_BODY_SIZE + HEADER_SIZE];
+    const axis_t *ax = &core->axis[axis == 2];
+    uint8_t *at = telemetry_header(core, body, MSG_EVENT);
+    at = put_u32(at, core->tick);
+    at = put_u16(at, ++core->event_number);
+    at = put_u8(at, axis);
+    at = put_u8(at, event->kind);
+    at = put_u8(at, event->cause);
+    at = put_u16(at, axis ? ax->raw : 0);
+    at = put_u32(at, axis ? (uint32_t)ax->position_um : 0);
+    at = put_u16(at, axis ? (uint16_t)ax->current_ma : 0);
+    at = put_u16(at, (uint16_t)output_before);
+    at = put_u32(at, (uint32_t)event->value_a);
+    put_u32(at, (uint32_t)event->value_b);
+    telemetry_send(core, body, sizeof body);
+}
+
+void event_board(core_t *core, uint8_t kind, uint8_t cause, int32_t value_a)
+{
+    axis_event_t event = {kind, cause, value_a, 0};
+    event_send(core, 0, &event, 0);
+}

@@ -1,0 +1,57 @@
+#include "frame.h"
+
+#include "../generated/schema.h"
+#include "port.h"
+
+#ifdef __AVR__
+#include <util/crc16.h>
+#endif
+
+#define CRC_SIZE 2
+
+uint16_t frame_crc_byte(uint16_t crc, uint8_t byte)
+{
+#ifdef __AVR__
+    return _crc_xmodem_update(crc, byte);
+#else
+    crc = (uint16_t)(crc ^ (uint16_t)((uint16_t)byte << 8));
+    for (uint8_t bit = 0; bit < 8; bit++) {
+        uint16_t shifted = (uint16_t)((uint32_t)crc << 1);
+        crc = (crc & 0x8000u) ? (uint16_t)(shifted ^ 0x1021u) : shifted;
+    }
+    return crc;
+#endif
+}
+
+/* In place: the write index never passes the read index. Returns the decoded size, or FRAME_BAD. */
+static uint8_t cobs_decode(uint8_t *frame, uint8_t size)
+{
+    uint8_t from = 0;
+    uint8_t to = 0;
+    while (from < size) {
+        uint8_t code = frame[from++];
+        if (code == 0 || code - 1 > size - from) {
+            return FRAME_BAD;
+        }
+        for (uint8_t left = (uint8_t)(code - 1); left > 0; left--) {
+            frame[to++] = frame[from++];
+        }
+        if (from < size) {
+            frame[to++] = 0;
+        }
+    }
+    return to;
+}
+
+uint8_t frame_decode(uint8_t *frame, uint8_t size)
+{
+    uint8_t decoded = cobs_decode(frame, size);
+    if (decoded < HEADER_SIZE + CRC_SIZE) {
+        return FRAME_BAD;
+    }
+    uint16_t crc = 0xFFFF;
+    for (uint8_t i = 0; i < decoded; i++) {
+        crc = frame_crc_byte(crc, frame[i]);
+    }
+    return crc == 0 ? (uint8_t)(decoded - CRC_SIZE) : FRAME_BAD;    /* the residue of a good frame is zero */
+}

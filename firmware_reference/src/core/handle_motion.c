@@ -1,0 +1,211 @@
+#include "handle_motion.h"
+
+#include "bytes.h"
+#include "div.h"
+#include "event.h"
+#include "port.h"
+
+#define TICKS_PER_S 200
+#define START_RESERVE 20                /* ticks that must be left beyond the ramp down, for anything to start */
+#define ALL_AXES 0
+
+/* Place of an axis field that must be 1 or 2; AXES: it is neither, or 0 for all. */
+static uint8_t index_of(uint8_t axis)
+{
+    return axis == 1 || axis == 2 ? (uint8_t)(axis - 1) : AXES;
+}
+
+static uint8_t lowest_fault(uint32_t faults)
+{
+    uint8_t number = 1;
+    while (!(faults & 1u)) {
+        faults >>= 1;
+        number++;
+    }
+    return number;
+}
+
+/* A field that is missing counts as 0; an axis that there is not means all: a stop is never refused. */
+uint8_t handle_stop(core_t *core, call_t *call)
+{
+    uint8_t only = index_of(call->size > STOP_AXIS_AT ? call->body[STOP_AXIS_AT] : ALL_AXES);
+    uint8_t category = call->size > STOP_CATEGORY_AT && call->body[STOP_CATEGORY_AT] == 1;
+    for (uint8_t index = 0; index < AXES; index++) {
+        if (only == AXES || only == index) {
+            axis_stop(&core->axis[index], &core->live.axis[index], category, ENDED_STOPPED);
+        }
+    }
+    return STATUS_OK;
+}
+
+static uint32_t clear_axis(core_t *core, uint8_t index)
+{
+    uint32_t stood = axis_clear(&core->axis[index]);
+    if (stood != 0) {
+        axis_event_t event = {EVENT_KIND_CLEARED, 0, (int32_t)stood, 0};
+        event_send(core, (uint8_t)(index + 1), &event, 0);
+    }
+    return stood;
+}
+
+static uint32_t clear_board(core_t *core)
+{
+    uint32_t stood = core->faults;
+    core->faults = 0;
+    if (stood != 0) {
+        event_board(core, EVENT_KIND_CLEARED, 0, (int32_t)stood);
+    }
+    return stood;
+}
+
+static uint8_t clear(core_t *core, call_t *call)
+{
+    uint8_t only = index_of(call->body[CLEAR_AXIS_AT]);
+    uint32_t stood = 0;
+    if (only == AXES && call->body[CLEAR_AXIS_AT] != ALL_AXES) {
+        return handle_bad_value(call, 1);
+    }
+    if (only == AXES ? !core_at_rest(core) : !axis_at_rest(&core->axis[only])) {
+        return STATUS_IN_MOTION;
+    }
+    if (only == AXES) {
+        stood = clear_board(core) | clear_axis(core, 0) | clear_axis(core, 1);
+    } else {
+        stood = clear_axis(core, only);
+    }
+    call->end = put_u32(call->end, stood);
+    return STATUS_OK;
+}
+
+static uint8_t outcome(core_t *core, call_t *call)
+{
+    uint8_t index = index_of(call->body[OUTCOME_AXIS_AT]);
+    if (index == AXES) {
+        return handle_bad_value(call, 1);
+    }
+    const axis_t *axis = &core->axis[index];
+    uint8_t *at = put_u8(call->end, (uint8_t)(index + 1));
+    at = put_u16(at, axis->motion);
+    at = put_u8(at, axis->ended);
+    at = put_u8(at, axis->cause);
+    at = put_u16(at, axis->rest_raw);
+    at = put_u32(at, (uint32_t)axis->rest_position_um);
+    at = put_u16(at, (uint16_t)axis->current_before_ma);
+    at = put_u16(at, (uint16_t)axis->current_stop_ma);
+    at = put_u16(at, (uint16_t)axis->current_probe_ma);
+    call->end = put_u32(at, axis->on_ticks);
+    return STATUS_OK;
+}
+
+/* On-time of the way to a target within the stroke, by its ramps, in ticks. */
+static uint32_t move_ticks(const axis_t *axis, const settings_axis_t *set, int32_t target_um, int32_t speed_um_s)
+{
+    int32_t way = target_um > axis->position_um ? target_um - axis->position_um : axis->position_um - target_um;
+    int32_t speed = speed_um_s > 0 && speed_um_s < set->speed_max_um_s ? speed_um_s : set->speed_max_um_s;
+    int32_t flat = div_toward_zero(way * TICKS_PER_S, speed);
+    int32_t ramps = div_toward_zero(speed * (TICKS_PER_S / 2), set->acceleration_um_s2) +
+                    div_toward_zero(speed * (TICKS_PER_S / 2), set->deceleration_um_s2);
+    return (uint32_t)flat + (uint32_t)ramps;
+}
+
+static uint32_t ramp_down_ticks(const settings_axis_t *set)
+{
+    return (uint32_t)div_toward_zero(set->speed_max_um_s * TICKS_PER_S, set->deceleration_um_s2);
+}
+
+static uint8_t target_possible(const call_t *call, const settings_axis_t *set)
+{
+    int32_t target = (int32_t)get_u32(call->body + MOVE_TARGET_UM_AT);
+    return target >= 0 && target <= set->stroke_um;
+}
+
+/* Nothing starts without the reserve for its end; a move not without its whole way and a fifth more. */
+static uint8_t duty_allows(core_t *core, const call_t *call, uint8_t id, uint8_t index)
+{
+    const settings_axis_t *set = &core->live.axis[index];
+    uint32_t room = duty_room(&core->noinit->duty[index], set);
+    uint32_t need = ramp_down_ticks(set) + START_RESERVE;
+    if (id == MSG_MOVE && target_possible(call, set)) {
+        int32_t target = (int32_t)get_u32(call->body + MOVE_TARGET_UM_AT);
+        int32_t speed = (int32_t)get_u32(call->body + MOVE_SPEED_UM_S_AT);
+        uint32_t whole = move_ticks(&core->axis[index], set, target, speed);
+        need += whole + whole / 5;
+    }
+    return room >= need;
+}
+
+/* A jog or run that goes on with another value, or ends, starts nothing. */
+static uint8_t starts_motion(const axis_t *axis, uint8_t id)
+{
+    return id == MSG_MOVE || axis_at_rest(axis);
+}
+
+static uint8_t command(core_t *core, const call_t *call, uint8_t id, uint8_t index)
+{
+    axis_t *axis = &core->axis[index];
+    const settings_axis_t *set = &core->live.axis[index];
+    const uint8_t *body = call->body;
+    switch (id) {
+    case MSG_JOG:
+        return axis_jog(axis, set, core->tick, body[JOG_UNIT_AT], (int32_t)get_u32(body + JOG_VALUE_AT));
+    case MSG_RUN:
+        return axis_run(axis, set, core->tick, (int16_t)get_u16(body + RUN_OUTPUT_PERMILLE_AT));
+    case MSG_SEEK:
+        return axis_seek(axis, set, core->tick, (int8_t)body[SEEK_DIRECTION_AT]);
+    default:
+        return axis_move(axis, set, core->tick, (int32_t)get_u32(body + MOVE_TARGET_UM_AT),
+                         (int32_t)get_u32(body + MOVE_SPEED_UM_S_AT));
+    }
+}
+
+/* Which field a refused value is: the last one, but for a jog's unit. */
+static uint8_t place_of_value(const call_t *call, uint8_t id)
+{
+    switch (id) {
+    case MSG_JOG:
+        return call->body[JOG_UNIT_AT] > JOG_UNIT_LAST ? 2 : 3;
+    case MSG_MOVE:
+        return 3;
+    default:
+        return 2;
+    }
+}
+
+static uint8_t start(core_t *core, call_t *call, uint8_t id)
+{
+    uint8_t index = index_of(call->body[0]);
+    if (index == AXES) {
+        return handle_bad_value(call, 1);
+    }
+    axis_t *axis = &core->axis[index];
+    if (call->barred) {
+        return STATUS_STOP_STANDING;
+    }
+    if (core->faults != 0) {
+        call->detail = lowest_fault(core->faults);
+        return STATUS_FAULTED;
+    }
+    if (axis->faults == 0 && starts_motion(axis, id) && !duty_allows(core, call, id, index)) {
+        return STATUS_DUTY_SPENT;
+    }
+    uint8_t status = command(core, call, id, index);
+    if (status == STATUS_BAD_VALUE) {
+        call->detail = place_of_value(call, id);
+    } else if (status == STATUS_FAULTED) {
+        call->detail = lowest_fault(axis->faults);
+    }
+    call->end = put_u16(call->end, axis->motion);
+    return status;
+}
+
+uint8_t handle_motion(core_t *core, call_t *call, uint8_t id)
+{
+    switch (id) {
+    case MSG_CLEAR:
+        return clear(core, call);
+    case MSG_OUTCOME:
+        return outcome(core, call);
+    default:
+        return start(core, call, id);
+    }
+}

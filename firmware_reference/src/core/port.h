@@ -1,0 +1,38 @@
+/* What differs between compilers: constant tables in program memory, and checks of our own bugs.
+ *
+ * CORE_ASSERT is for what can only be a mistake in this firmware; data from the wire, the memory or a sensor
+ * is judged by ordinary code. core_assert_failed comes from the layer below (src/avr, or the native test build):
+ * it takes the outputs off, marks the record with noinit_mark and starts the board anew; it never returns.
+ */
+#ifndef RODBENCH_PORT_H
+#define RODBENCH_PORT_H
+
+#include <stddef.h>
+#include <stdint.h>
+#include <string.h>
+
+#ifdef __AVR__
+#include <avr/pgmspace.h>
+#define CORE_ROM PROGMEM
+#define CORE_ROM_READ_U8(at) pgm_read_byte(at)
+#define CORE_ROM_READ_U16(at) pgm_read_word(at)
+#define CORE_ROM_READ_U32(at) pgm_read_dword(at)
+#define CORE_ROM_COPY(to, from, size) memcpy_P((to), (from), (size))
+#else
+#define CORE_ROM
+#define CORE_ROM_READ_U8(at) (*(at))
+#define CORE_ROM_READ_U16(at) (*(at))
+#define CORE_ROM_READ_U32(at) (*(at))
+#define CORE_ROM_COPY(to, from, size) memcpy((to), (from), (size))
+#endif
+
+void core_assert_failed(void) __attribute__((noreturn));
+
+#define CORE_ASSERT(good)               \
+    do {                                \
+        if (!(good)) {                  \
+            core_assert_failed();       \
+        }                               \
+    } while (0)
+
+#endif

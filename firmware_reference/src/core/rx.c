@@ -1,0 +1,84 @@
+#include "rx.h"
+
+#include "port.h"
+
+#define RX_DAMAGED 0xFF
+
+void rx_init(rx_t *rx)
+{
+    memset(rx, 0, sizeof *rx);
+}
+
+static void rx_keep_stop(rx_t *rx, const uint8_t *frame, uint8_t size)
+{
+    memcpy(rx->stop, frame, size);
+    rx->stop_length = size;
+}
+
+/* A code byte above 1 means that the byte after it is the message id itself. */
+static uint8_t rx_is_stop(const uint8_t *frame, uint8_t size)
+{
+    return size >= 2 && size <= STOP_FRAME_MAX && frame[0] > 1 && frame[1] == MSG_STOP;
+}
+
+static void rx_end(rx_t *rx)
+{
+    uint8_t size = rx->fill;
+    const uint8_t *frame = rx->in_spare ? rx->spare : rx->slot[rx->write];
+    rx->fill = 0;
+    if (size == 0) {
+        return;                                 /* zeros between frames are allowed */
+    }
+    if (size > RX_FRAME_MAX) {
+        rx->bad++;
+    } else if (rx->stop_length == 0 && rx_is_stop(frame, size)) {
+        rx_keep_stop(rx, frame, size);
+    } else if (rx->in_spare) {
+        rx->dropped++;
+    } else {
+        rx->length[rx->write] = size;
+        rx->write = (uint8_t)(rx->write ^ 1u);
+    }
+}
+
+void rx_byte(rx_t *rx, uint8_t byte)
+{
+    if (byte == 0) {
+        rx_end(rx);
+        return;
+    }
+    if (rx->fill == 0) {
+        rx->in_spare = rx->length[rx->write] != 0;
+    }
+    if (rx->fill > RX_FRAME_MAX) {
+        return;
+    }
+    if (!rx->in_spare && rx->fill < RX_FRAME_MAX) {
+        rx->slot[rx->write][rx->fill] = byte;
+    } else if (rx->fill < STOP_FRAME_MAX) {
+        rx->spare[rx->fill] = byte;
+    }
+    rx->fill++;
+}
+
+void rx_damage(rx_t *rx)
+{
+    rx->fill = RX_DAMAGED;
+}
+
+uint8_t *rx_head(rx_t *rx, uint8_t *size)
+{
+    *size = rx->length[rx->read];
+    return *size ? rx->slot[rx->read] : NULL;
+}
+
+void rx_pop(rx_t *rx)
+{
+    rx->length[rx->read] = 0;
+    rx->read = (uint8_t)(rx->read ^ 1u);
+}
+
+uint8_t rx_waiting(const rx_t *rx)
+{
+    return (uint8_t)((rx->length[0] != 0) + (rx->length[1] != 0));
+}

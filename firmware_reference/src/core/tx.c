@@ -1,0 +1,88 @@
+#include "tx.h"
+
+#include "frame.h"
+#include "port.h"
+
+#if TX_BYTES_PER_TICK < TX_REPLIES_MAX
+#define TX_RESERVE (TX_REPLIES_MAX - TX_BYTES_PER_TICK)
+#else
+#define TX_RESERVE 0                            /* the next tick brings enough */
+#endif
+
+void tx_init(tx_t *tx)
+{
+    memset(tx, 0, sizeof *tx);
+    tx->credit = TX_SIZE;
+}
+
+void tx_tick(tx_t *tx)
+{
+    uint8_t lacking = (uint8_t)(TX_SIZE - tx->credit);
+    tx->credit = lacking > TX_BYTES_PER_TICK ? (uint8_t)(tx->credit + TX_BYTES_PER_TICK) : TX_SIZE;
+}
+
+uint8_t tx_room_for_replies(const tx_t *tx)
+{
+    return tx->credit >= TX_REPLIES_MAX;
+}
+
+/* COBS on the way into the ring: `code_at` is where the distance to the next zero belongs. */
+typedef struct {
+    tx_t *tx;
+    uint8_t at;
+    uint8_t code_at;
+} cobs_t;
+
+static void cobs_close(cobs_t *cobs)
+{
+    cobs->tx->ring[cobs->code_at % TX_SIZE] = (uint8_t)(cobs->at - cobs->code_at);
+    cobs->code_at = cobs->at++;
+}
+
+static void cobs_put(cobs_t *cobs, uint8_t byte)
+{
+    if (byte == 0) {
+        cobs_close(cobs);
+    } else {
+        cobs->tx->ring[cobs->at++ % TX_SIZE] = byte;
+    }
+}
+
+void tx_reply(tx_t *tx, const uint8_t *payload, uint8_t size)
+{
+    uint8_t encoded = (uint8_t)(size + TX_FRAME_EXTRA);
+    CORE_ASSERT(encoded <= tx->credit && encoded + (uint8_t)(tx->head - tx->tail) <= TX_SIZE);
+    uint8_t start = tx->head;
+    cobs_t cobs = {tx, (uint8_t)(start + 1u), start};
+    uint16_t crc = 0xFFFF;
+    for (uint8_t i = 0; i < size; i++) {
+        crc = frame_crc_byte(crc, payload[i]);
+        cobs_put(&cobs, payload[i]);
+    }
+    cobs_put(&cobs, (uint8_t)(crc >> 8));
+    cobs_put(&cobs, (uint8_t)crc);
+    cobs_close(&cobs);
+    tx->ring[(uint8_t)(cobs.at - 1) % TX_SIZE] = 0;
+    tx->credit = (uint8_t)(tx->credit - encoded);
+    tx->head = cobs.at;                         /* last: only now may the interrupt see it */
+}
+
+uint8_t tx_unasked(tx_t *tx, const uint8_t *payload, uint8_t size)
+{
+    if (size + TX_FRAME_EXTRA + TX_RESERVE > tx->credit) {
+        return 0;
+    }
+    tx_reply(tx, payload, size);
+    return 1;
+}
+
+int16_t tx_next(tx_t *tx)
+{
+    uint8_t tail = tx->tail;
+    if (tail == tx->head) {
+        return -1;
+    }
+    uint8_t byte = tx->ring[tail % TX_SIZE];
+    tx->tail = (uint8_t)(tail + 1);
+    return byte;
+}
