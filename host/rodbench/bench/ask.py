@@ -1,0 +1,181 @@
+"""One prompt for everything that a person must say.
+
+Facts are never invented: `--yes` accepts cautions, nothing else.
+"""
+
+from __future__ import annotations
+
+import sys
+import tomllib
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from enum import Enum
+from pathlib import Path
+from typing import Protocol, TextIO
+
+from rodbench.errors import NeedsPerson, UsageError
+from rodbench.settings.quantity import QuantityError, convert
+
+TRIES = 3  # mistyped answers before the prompt gives up
+
+
+class Kind(Enum):
+    """What an answer is: something seen, a caution taken, or a choice made."""
+
+    FACT = "fact"
+    CAUTION = "caution"
+    DECISION = "decision"
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """`choices` empty: free text, or a quantity in `unit` when that is set."""
+
+    id: str
+    text: str
+    kind: Kind = Kind.FACT
+    choices: tuple[str, ...] = ()
+    unit: str | None = None
+    consent: str = "yes"  # the answer that accepts a caution
+
+    def wrong(self, answer: str) -> str | None:
+        """Why this is no answer to the question; None when it is one."""
+        if self.choices and answer not in self.choices:
+            return f"'{answer}' is none of: {', '.join(self.choices)}"
+        if self.unit is not None:
+            try:
+                self.number(answer)
+            except QuantityError as error:
+                return str(error)
+        return None if answer else "an empty answer"
+
+    def number(self, answer: str) -> float:
+        """The answer in `unit`; a bare number counts in that unit. Raises QuantityError."""
+        try:
+            return float(answer)
+        except ValueError:
+            return convert(answer, self.unit or "")
+
+
+class Source(Protocol):
+    """Where answers come from; None: none from here."""
+
+    def answer(self, question: Question) -> str | None: ...
+
+
+class Asker:
+    """Asks each source in turn. Raises NeedsPerson when none can answer."""
+
+    def __init__(self, *sources: Source) -> None:
+        self.sources = sources
+
+    def ask(self, question: Question) -> str:
+        """The first answer. Raises UsageError for one that does not fit the question."""
+        for source in self.sources:
+            answer = source.answer(question)
+            if answer is None:
+                continue
+            if wrong := question.wrong(answer):
+                raise UsageError(f"answer '{question.id}': {wrong}", hint=question.text)
+            return answer
+        raise NeedsPerson(
+            f"a person must look: {question.text} [{question.id}]",
+            kept="The rod stands still.",
+            hint=f"Answer at a terminal, or with --answers FILE that has a line: {question.id} = "
+            f'"..." {_list(question.choices)}'.rstrip(),
+        )
+
+    def number(self, question: Question) -> float:
+        """The answer to a question with a unit, in that unit."""
+        return question.number(self.ask(question))
+
+    def accept(self, question: Question) -> bool:
+        """Whether a caution was accepted."""
+        return self.ask(question) == question.consent
+
+
+class Yes:
+    """`--yes`: accepts cautions. Facts and decisions stay open."""
+
+    def answer(self, question: Question) -> str | None:
+        return question.consent if question.kind is Kind.CAUTION else None
+
+
+class Answers:
+    """Answers given beforehand: id -> answer."""
+
+    def __init__(self, answers: Mapping[str, object]) -> None:
+        self.answers = answers
+
+    def answer(self, question: Question) -> str | None:
+        value = self.answers.get(question.id)
+        if value is None:
+            return None
+        if isinstance(value, bool):
+            return "yes" if value else "no"
+        return str(value).strip()
+
+
+class AnswersFile(Answers):
+    """`--answers FILE`: TOML, question id = answer."""
+
+    def __init__(self, path: Path) -> None:
+        try:
+            table = tomllib.loads(path.read_text(encoding="utf-8"))
+        except OSError as error:
+            raise UsageError(f"cannot read the answers in {path}: {error.strerror}") from None
+        except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+            raise UsageError(
+                f"{path} is not TOML: {error}", hint='One line an answer: run_a = "out"'
+            ) from None
+        for name, value in table.items():
+            if isinstance(value, dict | list):
+                raise UsageError(f"{path}: {name} must be one value, a text, a number or true")
+        super().__init__(table)
+
+
+class Eye:
+    """Eyes of an emulated plant: a function from question id to what is seen, or None."""
+
+    def __init__(self, look: Callable[[str], str | None]) -> None:
+        self.look = look
+
+    def answer(self, question: Question) -> str | None:
+        return self.look(question.id) if question.kind is Kind.FACT else None
+
+
+class Typed:
+    """A person at a terminal. The prompt goes to stderr; no terminal, no answer."""
+
+    def __init__(self, source: TextIO | None = None, prompt: TextIO | None = None) -> None:
+        self.source = source if source is not None else sys.stdin
+        self.prompt = prompt if prompt is not None else sys.stderr
+
+    def answer(self, question: Question) -> str | None:
+        if not self.source.isatty():
+            return None
+        for _ in range(TRIES):
+            self._write(f"{question.text} {_list(question.choices)}".rstrip() + " ")
+            line = self.source.readline()
+            if not line:
+                return None
+            answer = _whole(line.strip(), question.choices)
+            wrong = question.wrong(answer)
+            if wrong is None:
+                return answer
+            self._write(f"  {wrong}\n")
+        return None
+
+    def _write(self, text: str) -> None:
+        self.prompt.write(text)
+        self.prompt.flush()
+
+
+def _whole(typed: str, choices: Sequence[str]) -> str:
+    """A choice may be shortened as long as it is the only one that begins so."""
+    near = [choice for choice in choices if choice.startswith(typed.lower())] if typed else []
+    return near[0] if len(near) == 1 else typed
+
+
+def _list(choices: Sequence[str]) -> str:
+    return f"({' / '.join(choices)})" if choices else ""

@@ -1,0 +1,71 @@
+"""Motor time against the board's duty budget: said first, rested for where it is short."""
+
+from __future__ import annotations
+
+from rodbench.errors import NoAnswer
+from rodbench.science.duty import Plan, plan
+
+from .job import BOARD_PERIOD_S, Job
+
+LOOK_EVERY_S = 5.0
+TELLS = 5  # board periods to wait for word of the budget
+FULL_SHARE = 0.9  # a whole budget is never quite free: the newest bins count as used
+
+
+class Budget:
+    """The duty budget of one axis, as the board keeps it."""
+
+    def __init__(self, job: Job) -> None:
+        self.job = job
+        self.share = job.live["duty_share_permille"] / 1000.0
+        self.window_s = float(job.live["duty_window_s"])
+
+    @property
+    def whole_s(self) -> float:
+        """On-time in s that a window allows."""
+        return self.share * self.window_s
+
+    def left_s(self) -> float:
+        """On-time in s that may be spent now. Raises NoAnswer when the board does not tell."""
+        board = self.job.board
+        seen = board.last_board.tick if board.last_board else -1
+        board.subscribe(0.0, BOARD_PERIOD_S)
+        for _ in range(TELLS):
+            board.sleep(BOARD_PERIOD_S)
+            if board.last_board and board.last_board.tick != seen:
+                return board.last_board.duty_left_s[self.job.number - 1]
+        raise NoAnswer("the board sends no telemetry", kept="The rod stands still.")
+
+    def say_cost(self, motor_s: float) -> Plan:
+        """Say what a procedure will cost before it starts."""
+        cost = plan(motor_s, self.left_s(), self.share, self.window_s)
+        rest = (
+            "No rest needed."
+            if cost.rests == 0
+            else f"About {cost.rests} rest{'s' * (cost.rests > 1)}, {minutes(cost.rest_s)} in all."
+        )
+        self.job.say(
+            f"   Planned: {minutes(motor_s)} of motor time; {minutes(cost.left_s)} left of the "
+            f"{minutes(self.whole_s)} that {100 * self.share:.0f} % in "
+            f"{self.window_s / 60:.0f} min allows. {rest}"
+        )
+        return cost
+
+    def ensure(self, need_s: float, doing: str) -> None:
+        """Rest until `need_s` of on-time (at most nine tenths of a budget) may be spent."""
+        need_s = min(need_s, FULL_SHARE * self.whole_s)
+        left = self.left_s()
+        if left >= need_s:
+            return
+        self.job.say(
+            f"   Resting: {doing} takes {minutes(need_s)} of motor time, {minutes(left)} is left."
+        )
+        while self.left_s() < need_s:
+            self.job.board.subscribe(0.0, 1.0)
+            self.job.board.sleep(LOOK_EVERY_S)
+
+
+def minutes(seconds: float) -> str:
+    """Seconds as a person says them."""
+    whole = round(seconds)
+    return f"{whole} s" if whole < 60 else f"{whole // 60} min {whole % 60:02d} s"

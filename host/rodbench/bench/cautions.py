@@ -1,0 +1,33 @@
+"""What must be said before something moves."""
+
+from .ask import Kind, Question
+
+CRUSH = (
+    "! The rod can crush a hand, and it starts by itself in the next steps. Clamp the body,\n"
+    "  nothing between the ends, a switch that cuts motor power within reach. Any key stops\n"
+    "  the rod."
+)
+FULL_SPEED = "! Full speed comes next: the rod starts hard and runs on after the stop."
+STILL_YOURS = (
+    "Still yours: fuse, guarding, a brake if the load can push the rod back; local codes and those "
+    "licensed for this work come first."
+)
+
+
+def crush(rod: str) -> Question:
+    """The caution before the first motion: the rod's name is typed, so that it is read."""
+    return Question(
+        "caution_crush", f"Type the rod's name to go on: {rod}\n>", Kind.CAUTION, consent=rod
+    )
+
+
+def full_speed() -> Question:
+    """The caution before full speed."""
+    return Question(
+        "caution_full_speed", "Full speed, twice each way. Go on?", Kind.CAUTION, ("yes", "no")
+    )
+
+
+def creep(what: str) -> Question:
+    """The caution before a single procedure at creep."""
+    return Question("caution_creep", f"{what} Go on?", Kind.CAUTION, ("yes", "no"))

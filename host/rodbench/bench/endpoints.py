@@ -1,0 +1,380 @@
+"""Where the ends are, and how the travel ends there: three approaches each, all at creep."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from statistics import fmean
+
+from rodbench_protocol.names import AxisState, Ended
+
+from rodbench.board import AxisSample, Outcome
+from rodbench.clock import TICK_S
+from rodbench.errors import ProcedureError
+from rodbench.science.duty import stroke_bound_s
+from rodbench.science.ends import Approach, End, Kind, agree, classify, spread, spread_limit
+from rodbench.science.line import fit_line
+from rodbench.science.rest import largest_jump
+
+from .budget import Budget
+from .current import AtRest
+from .job import BOARD_PERIOD_S, SLOW_PERIOD_S, Job, failed, follow, refuse_fault, settle
+from .polarity import Polarity
+
+FULL_SCALE = 8184
+APPROACHES = 3
+BACK_SHARE = 0.05
+BACK_UNKNOWN_RAW = 245.0  # 5 % of a pot that uses six tenths of its scale, until the span is known
+PROVISIONAL_SHARE = 0.05
+PROVISIONAL_SPEED = 3.0  # times creep
+LEAST_SPAN_RAW = 400
+POT_MARGIN_RAW = 40
+SEEKS_MAX = 12  # of one approach, each ended by the duty budget
+NAMES = {-1: "retracted", 1: "extended"}
+
+
+@dataclass(frozen=True, slots=True)
+class Endpoints:
+    """Both ends. Pairs are (retracted, extended) for ends and (extend, retract) for ways.
+
+    raw is the sum of 8; stopped_a are the currents at the ends, seen at creep output.
+    """
+
+    stroke_mm: float
+    raw: tuple[int, int]
+    spread_mm: tuple[float, float]
+    kinds: tuple[str, str]
+    reasons: tuple[str, str]
+    stopped_a: tuple[float, float]
+    creep_mm_s: tuple[float, float]
+    creep_a: tuple[float, float]
+    creep_output: tuple[float, float]
+    dropout_raw: float
+    pot_margin_raw: int
+
+    @property
+    def span_raw(self) -> int:
+        """Raw from the retracted to the extended end; negative when the pot falls."""
+        return self.raw[1] - self.raw[0]
+
+    @property
+    def mm_per_raw(self) -> float:
+        return self.stroke_mm / abs(self.span_raw)
+
+    def creep_of(self, way: int) -> float:
+        """Output that creeps this way: +1 extending."""
+        return self.creep_output[0 if way > 0 else 1]
+
+    def position_mm(self, raw: float) -> float:
+        """Position of a raw reading on the line between the ends."""
+        return (raw - self.raw[0]) / self.span_raw * self.stroke_mm
+
+    def settings(self) -> dict[str, int]:
+        """Axis keys, wire units."""
+        return {
+            "raw_retracted": self.raw[0],
+            "raw_extended": self.raw[1],
+            "stroke_um": round(1000 * self.stroke_mm),
+            "creep_output_permille": round(1000 * max(self.creep_output)),
+            "creep_speed_um_s": min(50_000, max(100, round(1000 * min(self.creep_mm_s)))),
+            "pot_margin_raw": self.pot_margin_raw,
+        }
+
+    def provisional(self) -> dict[str, int]:
+        """Keys that make the axis usable inside 5 % of its ends, until reset."""
+        stroke = round(1000 * self.stroke_mm)
+        inset = round(PROVISIONAL_SHARE * stroke)
+        speed = max(200, round(PROVISIONAL_SPEED * 1000 * min(self.creep_mm_s)))
+        return self.settings() | {
+            "calibrated": 1,
+            "soft_stop_min_um": inset,
+            "soft_stop_max_um": stroke - inset,
+            "speed_max_um_s": speed,
+            "acceleration_um_s2": max(500, 2 * speed),
+            "deceleration_um_s2": max(500, 3 * speed),
+        }
+
+    def file_only(self) -> dict[str, object]:
+        """Keys that stay in the machine file, by their place."""
+        return {
+            "rods.end_retracted": self.kinds[0],
+            "rods.end_extended": self.kinds[1],
+            "rods.endpoint_spread_mm": round(max(self.spread_mm), 3),
+        }
+
+    def notes(self) -> dict[str, str]:
+        """Evidence for the machine file, by axis key or place."""
+        return {
+            "raw_retracted": f"raw {self.raw[0]} of {FULL_SCALE}",
+            "raw_extended": f"raw {self.raw[1]}",
+            "creep_speed_um_s": "at creep output, the slower way",
+            "rods.end_retracted": self.reasons[0],
+            "rods.end_extended": self.reasons[1],
+        }
+
+
+@dataclass(slots=True)
+class _Leg:
+    """One way travelled at creep: +1 extending."""
+
+    way: int
+    samples: list[AxisSample]
+
+    def middle(self) -> list[AxisSample]:
+        """Samples between a fifth and four fifths of the travel: steady creep."""
+        raws = [s.raw for s in self.samples]
+        if len(raws) < 2:
+            return []
+        low, high = sorted((raws[0], raws[-1]))
+        inset = (high - low) * 0.2
+        return [s for s in self.samples if low + inset <= s.raw <= high - inset]
+
+    def raw_s(self) -> float:
+        """Raw per s, 0 when too short to tell."""
+        middle = self.middle()
+        if len(middle) < 5:
+            return 0.0
+        return fit_line([s.tick * TICK_S for s in middle], [s.raw for s in middle]).slope
+
+
+@dataclass(slots=True)
+class _Search:
+    job: Job
+    at_rest: AtRest
+    budget: Budget
+    way: Polarity
+    stroke_mm: float
+    legs: list[_Leg] = field(default_factory=list)
+
+    @property
+    def falls(self) -> bool:
+        return self.way.pot_falls
+
+    @property
+    def raw_s(self) -> float:
+        """Creep in raw per s, the slower way."""
+        return min(self.way.creep_raw_s)
+
+    def creep(self, way: int) -> float:
+        """Output that creeps this way; put in force with the speed that it gives."""
+        index = 0 if way > 0 else 1
+        output = round(1000 * self.way.creep_output[index])
+        if self.job.live["creep_output_permille"] != output:
+            speed = _speed_um_s(self.way.creep_raw_s[index], self.stroke_mm)
+            self.job.commit({"creep_output_permille": output, "creep_speed_um_s": speed})
+        return output / 1000.0
+
+    def bound_s(self, way: int) -> float:
+        """Longest time to the end: the pot's scale ends somewhere."""
+        raw = self.legs[-1].samples[-1].raw if self.legs else self.at_rest.pot_raw
+        rising = (way > 0) != self.falls
+        to_go = FULL_SCALE - raw if rising else raw
+        return stroke_bound_s(to_go, self.raw_s) + 2.0
+
+    def seek(self, way: int, need_s: float) -> Outcome:
+        """Creep to an end, resting when the duty budget ends it on the way."""
+        for _ in range(SEEKS_MAX):
+            self.budget.ensure(need_s, f"the way to the {NAMES[way]} end")
+            outcome = self._seek_once(way)
+            if outcome.ended == Ended.END_FOUND:
+                return outcome
+            refuse_fault(self.job, outcome, f"seeking the {NAMES[way]} end")
+            if outcome.ended != Ended.DUTY:
+                break
+            self.job.say("       the duty budget is spent: resting on the way")
+        raise failed(
+            self.job,
+            f"the {NAMES[way]} end was not found: {Ended(outcome.ended).name.lower()}",
+            "See that the rod is free, then start again.",
+        )
+
+    def _seek_once(self, way: int) -> Outcome:
+        self.creep(way)
+        self.job.board.subscribe(SLOW_PERIOD_S, BOARD_PERIOD_S)
+        with self.job.axis.seek(way) as motion:
+            samples = follow(motion)
+        seeking = [s for s in samples if s.state == AxisState.SEEK]
+        if seeking:
+            self.legs.append(_Leg(way, seeking))
+        return self.job.axis.outcome()
+
+    def back(self, way: int, distance_raw: float) -> None:
+        """Leave an end by `distance_raw`, moving in the sense of `way`."""
+        self.budget.ensure(distance_raw / self.raw_s + 2.0, "going back")
+        self.job.board.subscribe(SLOW_PERIOD_S, BOARD_PERIOD_S)
+        creep = self.creep(way)
+        start: AxisSample | None = None
+        samples: list[AxisSample] = []
+        with self.job.axis.jog_output(way * creep) as motion:
+            for sample in motion.samples():
+                samples.append(sample)
+                start = start or sample
+                if abs(sample.raw - start.raw) >= distance_raw:
+                    break
+        settle(self.job)
+        outcome = self.job.axis.outcome()
+        refuse_fault(self.job, outcome, "going back from the end")
+        if samples:
+            self.legs.append(_Leg(way, samples))
+
+    def best_raw_s(self, way: int) -> float:
+        """Creep by the longest leg of this way."""
+        legs = [leg for leg in self.legs if leg.way == way and leg.raw_s()]
+        if not legs:
+            return self.way.creep_raw_s[0 if way > 0 else 1]
+        return abs(max(legs, key=lambda leg: len(leg.middle())).raw_s())
+
+
+def planned_s(raw_s: float, raw: float, span_raw: float = 0.8 * FULL_SCALE) -> float:
+    """Motor time in s that finding both ends takes, by a guess of the span."""
+    back = 2 * (APPROACHES - 1) * BACK_SHARE * span_raw
+    return (min(raw, FULL_SCALE - raw, span_raw) + span_raw + 2 * back) / raw_s + 6.0
+
+
+def find(job: Job, at_rest: AtRest, way: Polarity, stroke_mm: float) -> Endpoints:
+    """Creep three times to each end, classify them, and put provisional soft stops in force.
+
+    `stroke_mm` by the person, `way` from the polarity runs. Nothing is stored. Raises
+    ProcedureError for binding, or ends that contradict the direction; Faulted when a guard trips.
+    """
+    with job.stopping():
+        job.uncalibrate()
+        job.commit(_search_settings(job, way, stroke_mm))
+        search = _Search(job, at_rest, Budget(job), way, stroke_mm)
+        out, back = way.creep_output
+        job.say(
+            f" 4 Ends                               creep at {100 * out:.0f} % output out, "
+            f"{100 * back:.0f} % in, {APPROACHES} approaches each      [any key stops]"
+        )
+        retracted = _approach(search, -1, BACK_UNKNOWN_RAW)
+        first = search.seek(1, search.bound_s(1))
+        span = abs(first.raw - fmean(a.raw for a in retracted))
+        extended = [first, *_approach_again(search, 1, max(BACK_SHARE * span, 60.0))]
+        found = _evaluate(search, stroke_mm, retracted, extended)
+        _say(job, found, retracted, extended)
+        job.commit(found.provisional())
+    inset = PROVISIONAL_SHARE * stroke_mm
+    job.say(
+        f"       Provisional soft stops {inset:.1f} and {stroke_mm - inset:.1f} mm are live, "
+        "until reset."
+    )
+    job.record("calibrate endpoints", {"axis": job.number, "found": found})
+    return found
+
+
+def _search_settings(job: Job, way: Polarity, stroke_mm: float) -> dict[str, int]:
+    """The board's dwell needs to know how fast the pot goes: on the scale of the whole pot."""
+    return {
+        "raw_retracted": 0,
+        "raw_extended": FULL_SCALE,
+        "stroke_um": round(1000 * stroke_mm),
+        "creep_speed_um_s": _speed_um_s(min(way.creep_raw_s), stroke_mm),
+    } | at_rest_stall(job)
+
+
+def _speed_um_s(raw_s: float, stroke_mm: float) -> int:
+    return min(50_000, max(100, round(1000 * raw_s / FULL_SCALE * stroke_mm)))
+
+
+def at_rest_stall(job: Job) -> dict[str, int]:
+    """A stall time that suits creep while little is known."""
+    return {"stall_time_ms": max(600, min(1000, job.live["stall_time_ms"]))}
+
+
+def _approach(search: _Search, way: int, back_raw: float) -> list[Outcome]:
+    first = search.seek(way, search.bound_s(way))
+    return [first, *_approach_again(search, way, back_raw)]
+
+
+def _approach_again(search: _Search, way: int, back_raw: float) -> list[Outcome]:
+    again = []
+    for _ in range(APPROACHES - 1):
+        search.back(-way, back_raw)
+        again.append(search.seek(way, 1.5 * back_raw / search.raw_s + 2.0))
+    return again
+
+
+def _evaluate(
+    search: _Search, stroke_mm: float, retracted: list[Outcome], extended: list[Outcome]
+) -> Endpoints:
+    raws = [[float(a.raw) for a in end] for end in (retracted, extended)]
+    span = fmean(raws[1]) - fmean(raws[0])
+    _check_span(search, span, raws)
+    scale = stroke_mm / abs(span)
+    kinds = [_kind(search.at_rest, end) for end in (retracted, extended)]
+    edge = min(min(r, FULL_SCALE - r) for r in (fmean(raws[0]), fmean(raws[1])))
+    margin = max(POT_MARGIN_RAW, round(8 * search.at_rest.pot_noise_raw))
+    return Endpoints(
+        stroke_mm=stroke_mm,
+        raw=(round(fmean(raws[0])), round(fmean(raws[1]))),
+        spread_mm=(spread(raws[0]) * scale, spread(raws[1]) * scale),
+        kinds=(kinds[0].end.value, kinds[1].end.value),
+        reasons=(kinds[0].reason, kinds[1].reason),
+        stopped_a=(
+            fmean(a.current_stop_a for a in retracted),
+            fmean(a.current_stop_a for a in extended),
+        ),
+        creep_mm_s=(search.best_raw_s(1) * scale, search.best_raw_s(-1) * scale),
+        creep_a=(
+            fmean(a.current_before_a for a in extended),
+            fmean(a.current_before_a for a in retracted),
+        ),
+        creep_output=search.way.creep_output,
+        dropout_raw=_dropout(search),
+        pot_margin_raw=max(4, min(margin, int(edge) - 1)),
+    )
+
+
+def _kind(at_rest: AtRest, end: Sequence[Outcome]) -> Kind:
+    approaches = (
+        Approach(a.raw, a.current_before_a, a.current_stop_a, a.current_probe_a) for a in end
+    )
+    return agree([classify(approach, at_rest.sensor) for approach in approaches])
+
+
+def _check_span(search: _Search, span: float, raws: list[list[float]]) -> None:
+    problem = None
+    if abs(span) < LEAST_SPAN_RAW:
+        problem = f"the ends are only {abs(span):.0f} raw apart: the pot does not tell enough"
+    elif (span < 0) != search.falls:
+        problem = "the pot went the other way than in the polarity runs"
+    for name, values in zip(("retracted", "extended"), raws, strict=True):
+        if spread(values) > spread_limit(span):
+            problem = (
+                f"the {name} end came out {spread(values):.0f} raw apart in {APPROACHES} "
+                "approaches: the rod binds there, that is not an end"
+            )
+    if problem:
+        raise failed(search.job, problem, "Look at rod and pot, then start again.")
+
+
+def _dropout(search: _Search) -> float:
+    """Greatest jump of the pot beyond noise and travel, 0 when there was none."""
+    worst = 0.0
+    for leg in search.legs:
+        jump = largest_jump([s.raw for s in leg.samples])
+        usual = 10 * search.at_rest.pot_noise_raw + 3 * search.raw_s * SLOW_PERIOD_S + 16
+        worst = max(worst, jump if jump > usual else 0.0)
+    return worst
+
+
+def _say(job: Job, found: Endpoints, retracted: list[Outcome], extended: list[Outcome]) -> None:
+    for index, (name, end) in enumerate((("retracted", retracted), ("extended ", extended))):
+        raws = " ".join(str(a.raw) for a in end)
+        job.say(f"       {name}  raw {raws}   {found.reasons[index]}")
+        kind = found.kinds[index]
+        words = "kind unknown" if kind == End.UNKNOWN else kind.replace("-", " ")
+        job.say(f"                  -> {words}, spread {found.spread_mm[index]:.1f} mm")
+    drop = (
+        f"A dropout of {found.dropout_raw:.0f} raw was seen: the track may be worn."
+        if found.dropout_raw
+        else "No dropout seen."
+    )
+    job.say(
+        f"       {abs(found.span_raw)} raw over {found.stroke_mm:.0f} mm: "
+        f"{found.mm_per_raw:.3f} mm a count. Creep {found.creep_mm_s[0]:.1f} / "
+        f"{found.creep_mm_s[1]:.1f} mm/s. {drop}"
+    )
+
+
+__all__ = ["Endpoints", "ProcedureError", "find", "planned_s"]

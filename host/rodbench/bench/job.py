@@ -1,0 +1,130 @@
+"""What every procedure works with: the board, the axis, the person, and where the talk goes."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from typing import Any
+
+from rodbench_protocol.names import Ended, Fault
+
+from rodbench.board import Axis, AxisSample, Board, BoardSample, Motion, Outcome
+from rodbench.clock import TICK_S
+from rodbench.errors import Faulted, ProcedureError
+
+from .ask import Asker
+
+REST_PERIOD_S = 0.01  # telemetry while readings are taken
+SLOW_PERIOD_S = 0.05  # telemetry while creeping for long
+BOARD_PERIOD_S = 0.2
+
+
+def silent(_: str) -> None:
+    """A reporter that nobody listens to."""
+
+
+def unrecorded(_: str, __: Mapping[str, Any]) -> None:
+    """A logbook that nobody keeps."""
+
+
+@dataclass(slots=True)
+class Job:
+    """One procedure's surroundings.
+
+    `say` takes lines of talk, `record` takes (kind, fields) for the logbook. Whoever wants a key
+    to stop the rod adds a listener to `board.listeners` that raises: any exception stops it.
+    """
+
+    board: Board
+    number: int
+    asker: Asker
+    say: Callable[[str], None] = silent
+    record: Callable[[str, Mapping[str, Any]], None] = unrecorded
+    live: dict[str, int] = field(default_factory=dict)
+    board_live: dict[str, int] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        self.live = self.board.read_scope(self.number)
+        self.board_live = self.board.read_scope(0)
+
+    @property
+    def axis(self) -> Axis:
+        """The axis that the job is about."""
+        return self.board.axis(self.number)
+
+    @property
+    def board_reference_mv(self) -> int:
+        """Meter reading of the board's 5 V pin; 0: none."""
+        return self.board_live.get("board_5v_mv", 0)
+
+    def commit(self, values: Mapping[str, int], *, store: bool = False) -> int:
+        """Put keys of the axis in force, all or none; returns the axis's digest."""
+        digest = self.board.write_scope(self.number, dict(values), store)
+        self.live |= values
+        return digest
+
+    def uncalibrate(self) -> None:
+        """Take the axis out of use before anything about it is learned anew."""
+        self.commit({"calibrated": 0})
+
+    @contextmanager
+    def stopping(self) -> Iterator[None]:
+        """Leaves the rod stopped whatever goes wrong inside."""
+        try:
+            yield
+        except BaseException:
+            self.board.stop(self.number, 1)
+            raise
+
+
+def rest_samples(job: Job, seconds: float) -> tuple[list[AxisSample], list[BoardSample]]:
+    """Samples of the axis and the board while nothing moves."""
+    job.board.subscribe(REST_PERIOD_S, BOARD_PERIOD_S)
+    seen = job.board.watch(seconds)
+    axis = [s for s in seen if isinstance(s, AxisSample) and s.axis == job.number]
+    return axis, [s for s in seen if isinstance(s, BoardSample)]
+
+
+def settle(job: Job, seconds: float = 0.3) -> None:
+    """Let the rod come to rest after a stop."""
+    job.board.sleep(seconds)
+
+
+def follow(motion: Motion, seconds: float | None = None) -> list[AxisSample]:
+    """Samples of a motion until it ends, or for `seconds` of board time."""
+    samples: list[AxisSample] = []
+    for sample in motion.samples():
+        samples.append(sample)
+        if seconds is not None and (sample.tick - samples[0].tick) * TICK_S >= seconds:
+            break
+    return samples
+
+
+def fault_words(faults: int) -> str:
+    """Latched faults by name."""
+    names = [f.name.lower().replace("_", " ") for f in Fault if faults >> (f.value - 1) & 1]
+    return ", ".join(names) or "no fault"
+
+
+def refuse_fault(job: Job, outcome: Outcome, doing: str) -> None:
+    """Raise Faulted when a guard ended the motion; the fault stays latched for the person."""
+    if outcome.ended != Ended.FAULT:
+        return
+    name = Fault(outcome.cause).name.lower().replace("_", " ")
+    raise Faulted(
+        f"axis {job.number}: {name} while {doing}, at raw {outcome.raw}",
+        axis=job.number,
+        fault=outcome.cause,
+        kept="The rod is stopped; nothing was stored.",
+        hint=f"Look at the rod, then: rodbench clear {job.number}",
+    )
+
+
+def failed(job: Job, what: str, hint: str) -> ProcedureError:
+    """A finding that the procedure must not go on with."""
+    return ProcedureError(
+        f"axis {job.number}: {what}",
+        kept="The rod is stopped; nothing was stored on the board.",
+        hint=hint,
+    )

@@ -1,0 +1,208 @@
+"""Which way is out: two short runs at creep and what a person saw."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from rodbench_protocol.names import Ended
+
+from rodbench.board import AxisSample
+from rodbench.science.polarity import FULL_SCALE, Finding, PolarityRun, Seen, Verdict, verdict
+from rodbench.science.rest import Rest, rest
+
+from .ask import Kind, Question
+from .budget import Budget
+from .current import AtRest
+from .job import Job, failed, fault_words, follow, rest_samples, settle
+
+RUN_S = 1.0
+LEVELS = (0.3, 0.3, 0.4, 0.5, 0.6)  # outputs of the runs of one go, raised while the rod stands
+CROSSING_S = 100.0  # creep should cross the pot's scale in this time
+REST_S = 1.0
+TRIES = 2
+STALL_MS = 1200  # longer than a run: here the person and the host judge, not the guard
+CHOICES = tuple(seen.value for seen in Seen)
+
+
+@dataclass(frozen=True, slots=True)
+class Polarity:
+    """Directions, and how fast the pot went at creep in raw per s (extend, retract)."""
+
+    motor_reversed: bool
+    pot_falls: bool
+    creep_raw_s: tuple[float, float]
+    creep_output: tuple[float, float]
+    current_a: tuple[float, float]
+
+    def settings(self) -> dict[str, int]:
+        """Axis keys, wire units."""
+        return {
+            "motor_reversed": int(self.motor_reversed),
+            "creep_output_permille": round(1000 * max(self.creep_output)),
+        }
+
+    def notes(self) -> dict[str, str]:
+        """Evidence for the machine file, by axis key."""
+        return {"motor_reversed": "by two short runs and a person's eyes"}
+
+
+@dataclass(slots=True)
+class _Burst:
+    """What one or more seconds of jog in one direction gave; rate and current of the last."""
+
+    change_raw: float
+    error_raw: float
+    raw_s: float
+    current_a: float | None
+    quiet: bool
+    output: float
+
+
+def find(job: Job, at_rest: AtRest) -> Polarity:
+    """Run both ways at creep and ask. Leaves `motor_reversed` in force, not stored.
+
+    Raises ProcedureError with the fault of pot, motor or answer; then nothing is settled.
+    """
+    with job.stopping():
+        job.uncalibrate()
+        job.commit({"motor_reversed": 0, "stall_time_ms": STALL_MS})
+        Budget(job).ensure(2 * len(LEVELS) * RUN_S + 2, "finding the direction")
+        job.say(" 3 Polarity                           two short runs at creep")
+        for left in range(TRIES - 1, -1, -1):
+            found, bursts = _both_ways(job, at_rest)
+            if found.finding not in (Finding.NOT_SEEN, Finding.CONTRADICTORY):
+                break
+            job.say(f"       {found.text}." + (" Once more." if left else ""))
+        job.record("calibrate polarity", {"axis": job.number, "finding": found})
+        if not found.settled:
+            raise failed(job, found.text, "The direction stays unknown. " + _hint(found))
+        job.say(f"       Answers and pot agree: {found.text}")
+        result = _result(found, bursts)
+        job.commit(result.settings())
+    return result
+
+
+def _result(found: Verdict, bursts: dict[int, _Burst]) -> Polarity:
+    out = -1 if found.motor_reversed else 1
+    extend, retract = bursts[out], bursts[-out]
+    return Polarity(
+        found.motor_reversed,
+        found.pot_falls,
+        (abs(extend.raw_s), abs(retract.raw_s)),
+        (extend.output, retract.output),
+        (extend.current_a or 0.0, retract.current_a or 0.0),
+    )
+
+
+def _both_ways(job: Job, at_rest: AtRest) -> tuple[Verdict, dict[int, _Burst]]:
+    """Runs A and B; A again when the rod stood at an end that bars A."""
+    runs: dict[int, PolarityRun] = {}
+    bursts: dict[int, _Burst] = {}
+    for sign, name in ((1, "A"), (-1, "B")):
+        runs[sign], bursts[sign] = _run(job, at_rest, sign, name)
+    if runs[-1].moved and not runs[1].moved:
+        job.say("       Run A stood, run B went: the rod was at an end. Run A again.")
+        runs[1], bursts[1] = _run(job, at_rest, 1, "A")
+    elif runs[1].moved and not runs[-1].moved:
+        job.say("       Run A went, run B stood. Run B again.")
+        runs[-1], bursts[-1] = _run(job, at_rest, -1, "B")
+    return verdict(runs[1], runs[-1]), bursts
+
+
+def _run(job: Job, at_rest: AtRest, sign: int, name: str) -> tuple[PolarityRun, _Burst]:
+    burst = _burst(job, at_rest, sign)
+    current = "" if burst.current_a is None else f", {burst.current_a:.2f} A"
+    job.say(f"       run {name}: pot {burst.change_raw:+.0f} raw{current}")
+    answer = job.asker.ask(
+        Question(
+            f"run_{name.lower()}",
+            f"       Run {name}: did the rod come out or go in?",
+            Kind.FACT,
+            CHOICES,
+        )
+    )
+    run = _as_run(at_rest, sign, burst, Seen(answer))
+    return run, burst
+
+
+def _burst(job: Job, at_rest: AtRest, sign: int) -> _Burst:
+    """Jog for a second; again, and stronger, while the rod stands with the motor drawing current,
+    or creeps so slowly that finding the ends would take too long."""
+    before, raws = _pot(job), set[int]()
+    for output in LEVELS:
+        samples = _jog(job, sign * output)
+        raws |= {s.raw for s in samples}
+        after = _pot(job)
+        burst = _Burst(
+            change_raw=after.mean - before.mean,
+            error_raw=(before.error**2 + after.error**2) ** 0.5,
+            raw_s=_rate(samples),
+            current_a=_current(samples) if at_rest.sensor else None,
+            quiet=len(raws) == 1,
+            output=output,
+        )
+        run = _as_run(at_rest, sign, burst, Seen.NOT_SEEN)
+        if run.moved and abs(burst.raw_s) * CROSSING_S >= FULL_SCALE:
+            break
+        if not run.moved and run.draws is False:
+            break
+    return burst
+
+
+def _as_run(at_rest: AtRest, sign: int, burst: _Burst, seen: Seen) -> PolarityRun:
+    return PolarityRun(
+        sign,
+        burst.change_raw,
+        burst.error_raw,
+        burst.current_a,
+        at_rest.current_step_a,
+        burst.quiet,
+        seen,
+    )
+
+
+def _current(samples: list[AxisSample]) -> float:
+    """Mean current in A once the start is over."""
+    driven = [s.current_a for s in samples[len(samples) // 3 :] if s.output != 0.0]
+    return sum(driven) / len(driven) if driven else 0.0
+
+
+def _jog(job: Job, output: float) -> list[AxisSample]:
+    creep = round(1000 * abs(output))
+    if job.live["creep_output_permille"] != creep:
+        job.commit({"creep_output_permille": creep})
+    with job.axis.jog_output(output) as motion:
+        samples = follow(motion, RUN_S)
+    settle(job)
+    outcome = job.axis.outcome()
+    if outcome.ended == Ended.FAULT:
+        job.say(f"       the board stopped the run: {fault_words(1 << (outcome.cause - 1))}")
+        job.axis.clear()
+    return samples
+
+
+def _pot(job: Job) -> Rest:
+    return rest([s.raw for s in rest_samples(job, REST_S)[0]])
+
+
+def _rate(samples: list[AxisSample]) -> float:
+    """Raw per s over the second half of a run, when it is up to speed."""
+    half = samples[len(samples) // 2 :]
+    if len(half) < 4:
+        return 0.0
+    quarter = len(half) // 2
+    first = sum(s.raw for s in half[:quarter]) / quarter
+    last = sum(s.raw for s in half[quarter:]) / (len(half) - quarter)
+    span_s = (half[-1].tick - half[0].tick) * 0.005 / 2
+    return (last - first) / span_s if span_s else 0.0
+
+
+def _hint(found: Verdict) -> str:
+    return {
+        Finding.NOT_SEEN: "Have somebody watch the rod, then start again.",
+        Finding.CONTRADICTORY: "Mark the rod with tape, watch it, then start again.",
+        Finding.MOTOR_OPEN: "Check motor leads, fuse and driver supply.",
+        Finding.POT_FROZEN: "Check the wiper's wire and the pot itself.",
+        Finding.POT_NOT_FOLLOWING: "Check that this pot belongs to this motor.",
+        Finding.NO_MOTION: "Free the rod, or raise creep_output a little.",
+    }.get(found.finding, "Check the wiring.")

@@ -1,0 +1,219 @@
+"""The proposal: limits with reasons. Nothing goes to the board before the person accepts."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Any
+
+from rodbench.science.ends import End
+from rodbench.science.proposal import Learned, Proposal
+from rodbench.science.proposal import propose as reckon
+from rodbench.science.stall import Point, Stall, believable, from_running, from_stalled
+
+from .ask import Kind, Question
+from .current import RAW4_FULL, AtRest
+from .endpoints import Endpoints
+from .job import Job, failed
+from .speed import Speeds
+
+SENSOR_TOP_V = 4.9  # as the board's own rule reckons
+EDITS = (
+    ("soft_stop_min_mm", "mm"),
+    ("soft_stop_max_mm", "mm"),
+    ("speed_max_mm_s", "mm/s"),
+    ("acceleration_mm_s2", "mm/s2"),
+    ("deceleration_mm_s2", "mm/s2"),
+    ("trip_a", "A"),
+    ("stall_time_ms", "ms"),
+    ("duty_share", ""),
+    ("duty_window_min", "min"),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Proposed:
+    """A proposal beside the stall estimate that it rests on."""
+
+    proposal: Proposal
+    stall: Stall | None
+
+    def settings(self) -> dict[str, int]:
+        """Axis keys, wire units."""
+        p = self.proposal
+        keys = {
+            "soft_stop_min_um": round(1000 * p.soft_stop_min_mm),
+            "soft_stop_max_um": round(1000 * p.soft_stop_max_mm),
+            "speed_max_um_s": max(200, round(1000 * p.speed_max_mm_s)),
+            "acceleration_um_s2": max(500, round(1000 * p.acceleration_mm_s2)),
+            "deceleration_um_s2": max(500, round(1000 * p.deceleration_mm_s2)),
+            "stall_time_ms": p.stall_time_ms,
+            "duty_share_permille": round(1000 * p.duty_share),
+            "duty_window_s": round(60 * p.duty_window_min),
+            "stall_ma": 0
+            if self.stall is None
+            else min(60_000, round(1000 * self.stall.current_a)),
+        }
+        if p.trip_a is not None:
+            keys["trip_ma"] = round(1000 * p.trip_a)
+        return keys
+
+    def notes(self) -> dict[str, str]:
+        """Reasons for the machine file, by axis key."""
+        reasons = self.proposal.reasons
+        return {
+            "soft_stop_min_um": reasons["soft stops"],
+            "speed_max_um_s": reasons["speed, ramps"],
+            "trip_ma": reasons["trip"],
+            "duty_share_permille": reasons["duty"],
+        }
+
+
+def stall_estimate(
+    at_rest: AtRest, ends: Endpoints, speeds: Speeds, nominal_v: float
+) -> Stall | None:
+    """Stall current at the nominal supply: from a stall at creep where an end gave one, else from
+    two running points; None when neither is believable."""
+    if at_rest.sensor is None:
+        return None
+    supply = at_rest.supply_v or nominal_v
+    # The mean of many readings still carries the sensor's step and its zero.
+    sigma = at_rest.current_step_a / 2
+    full = Point(speeds.output * speeds.supply_v, max(speeds.running_a), max(speeds.speed_mm_s))
+    # The retracted end was reached by retracting: outputs are (extend, retract).
+    stalled = [
+        from_stalled(Point(output * supply, current, 0.0), nominal_v, sigma)
+        for current, kind, output in zip(
+            ends.stopped_a, ends.kinds, reversed(ends.creep_output), strict=True
+        )
+        if kind == End.STALL
+    ]
+    if found := [stall for stall in stalled if stall is not None]:
+        return believable(min(found, key=lambda stall: stall.sigma_a), full)
+    running = [
+        from_running(
+            Point(ends.creep_output[way] * supply, ends.creep_a[way], ends.creep_mm_s[way]),
+            Point(speeds.output * speeds.supply_v, speeds.running_a[way], speeds.speed_mm_s[way]),
+            nominal_v,
+            sigma,
+            0.02 * ends.creep_mm_s[way],
+        )
+        for way in (0, 1)
+    ]
+    good = [sure for stall in running if (sure := believable(stall, full))]
+    return min(good, key=lambda stall: stall.sigma_a, default=None)
+
+
+def learned(
+    job: Job,
+    at_rest: AtRest,
+    ends: Endpoints,
+    speeds: Speeds,
+    *,
+    fuse_a: float | None,
+) -> Learned:
+    """What the proposal starts from, put together from the results of the procedures."""
+    has_sensor = at_rest.sensor is not None
+    nominal_v = job.board_live["supply_nominal_mv"] / 1000.0
+    dwell_raw = 6.0 * at_rest.pot_noise_raw * ends.mm_per_raw
+    return Learned(
+        stroke_mm=ends.stroke_mm,
+        spread_mm=max(ends.spread_mm),
+        noise_mm=at_rest.pot_noise_raw * ends.mm_per_raw,
+        speed_mm_s=speeds.speed_mm_s,
+        creep_mm_s=min(ends.creep_mm_s),
+        run_on_mm=speeds.run_on_mm,
+        running_a=max(speeds.running_a) if has_sensor else None,
+        held_peak_a=max(speeds.held_peak_a) if has_sensor else None,
+        stall=stall_estimate(at_rest, ends, speeds, nominal_v),
+        brakes=job.live["stop_by"] == 0,
+        fuse_a=fuse_a,
+        sensor_top_a=_sensor_top_a(job) if has_sensor else None,
+        dwell_s=max(0.15, dwell_raw / min(ends.creep_mm_s)),
+    )
+
+
+def _sensor_top_a(job: Job) -> float:
+    zero_v = job.live["current_zero"] * 5.0 / RAW4_FULL
+    return (SENSOR_TOP_V - zero_v) / (job.live["current_uv_per_ma"] / 1000.0)
+
+
+def propose(job: Job, known: Learned) -> Proposed:
+    """Work the proposal out and say it. Sends nothing. Raises ProcedureError without room."""
+    try:
+        found = Proposed(reckon(known), known.stall)
+    except ValueError as error:
+        raise failed(job, str(error), "Lower the speed, or let the driver brake.") from None
+    say(job, found)
+    return found
+
+
+def say(job: Job, found: Proposed) -> None:
+    """The proposal as a table with one line of reason each."""
+    p, why = found.proposal, found.proposal.reasons
+    job.say(" 6 Proposal                           nothing of it is on the board yet")
+    rows = [
+        ("soft stops", f"{p.soft_stop_min_mm:.1f} .. {p.soft_stop_max_mm:.1f} mm"),
+        (
+            "speed, ramps",
+            f"{p.speed_max_mm_s:g} mm/s, {p.acceleration_mm_s2:g} / {p.deceleration_mm_s2:g} mm/s2",
+        ),
+        ("trip", "none" if p.trip_a is None else f"{p.trip_a:.2f} A"),
+        ("stall time", f"{p.stall_time_ms} ms"),
+        ("duty", f"{100 * p.duty_share:.0f} % in {p.duty_window_min:g} min"),
+    ]
+    for name, value in rows:
+        job.say(f"       {name:<14} {value:<29} {why[name]}")
+    for warning in p.warnings:
+        job.say(f"       ! {warning}")
+    job.say("       " + not_guarded(job))
+
+
+def not_guarded(job: Job) -> str:
+    """One line on what nothing watches over."""
+    absent = []
+    if not job.board_live["supply_calibrated"]:
+        absent.append("low supply (a meter reading settles it)")
+    if job.live["current_sensor"] == 0:
+        absent.append("current (no sensor)")
+    if job.live["stop_by"] == 1:
+        absent.append("soft stops of a coasting driver")
+    absent.append("stop input (not read in this version)")
+    return "Not guarded: " + ", ".join(absent) + "."
+
+
+def agree(job: Job, found: Proposed) -> Proposed | None:
+    """Accept, edit or leave; None when the person leaves it."""
+    while True:
+        answer = job.asker.ask(
+            Question(
+                "accept",
+                "       Accept, edit or leave?",
+                Kind.DECISION,
+                ("accept", "edit", "leave"),
+            )
+        )
+        if answer != "edit":
+            return found if answer == "accept" else None
+        found = _edit(job, found)
+        say(job, found)
+        job.board.check_scope(job.number, found.settings())
+        if job.asker.ask(_sure()) == "yes":
+            return found
+
+
+def _sure() -> Question:
+    return Question("accept_edited", "       Is it right now?", Kind.DECISION, ("yes", "no"))
+
+
+def _edit(job: Job, found: Proposed) -> Proposed:
+    proposal = found.proposal
+    for name, unit in EDITS:
+        now = getattr(proposal, name)
+        if now is None:
+            continue
+        given = job.asker.number(
+            Question(f"edit_{name}", f"       {name} (now {now:g})?", Kind.DECISION, unit=unit)
+        )
+        change: dict[str, Any] = {name: int(given) if name == "stall_time_ms" else given}
+        proposal = replace(proposal, **change)
+    return replace(found, proposal=proposal)

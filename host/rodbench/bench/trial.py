@@ -1,0 +1,90 @@
+"""The trial: to both soft stops and the middle, watched against what was promised."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from rodbench_protocol.names import Ended
+
+from rodbench.board import AxisSample
+from rodbench.science.trapezoid import least_time
+
+from .budget import Budget
+from .job import BOARD_PERIOD_S, REST_PERIOD_S, Job, failed, refuse_fault, rest_samples
+
+
+@dataclass(frozen=True, slots=True)
+class Trial:
+    """Targets and where the rod came to rest, in mm; the furthest past a soft stop, in mm."""
+
+    targets_mm: tuple[float, ...]
+    rests_mm: tuple[float, ...]
+    past_soft_stop_mm: float
+
+    @property
+    def worst_mm(self) -> float:
+        """The greatest distance between a target and its rest."""
+        return max(abs(t - r) for t, r in zip(self.targets_mm, self.rests_mm, strict=True))
+
+
+def planned_s(job: Job) -> float:
+    """Motor time of the trial in s, from the settings in force."""
+    low, high = job.live["soft_stop_min_um"], job.live["soft_stop_max_um"]
+    one = least_time(
+        float(high - low),
+        float(job.live["speed_max_um_s"]),
+        float(job.live["acceleration_um_s2"]),
+        float(job.live["deceleration_um_s2"]),
+    )
+    first = (high - low) * 0.02 / job.live["creep_speed_um_s"]
+    return 2.6 * one + first + 6.0
+
+
+def run(job: Job) -> Trial:
+    """Move to the lower stop, the upper, and the middle. Raises Faulted for a trip, ProcedureError
+    for a move that did not come to rest."""
+    with job.stopping():
+        low, high = job.live["soft_stop_min_um"] / 1000, job.live["soft_stop_max_um"] / 1000
+        targets = (low, high, (low + high) / 2)
+        seen: list[float] = []
+        rests = []
+        for target in targets:
+            Budget(job).ensure(planned_s(job) / 2, "the trial")
+            rests.append(_move(job, target, seen))
+    past = max(0.0, low - min(seen), max(seen) - high) if seen else 0.0
+    found = Trial(targets, tuple(rests), past)
+    _say(job, found)
+    job.record("trial", {"axis": job.number, "found": found})
+    return found
+
+
+def _move(job: Job, target_mm: float, seen: list[float]) -> float:
+    job.board.subscribe(REST_PERIOD_S, BOARD_PERIOD_S)
+    inside = len(seen) > 0  # before the first rest the rod may come from outside
+    with job.axis.move(target_mm) as motion:
+        for sample in motion.samples():
+            if inside and sample.position_mm is not None:
+                seen.append(sample.position_mm)
+    outcome = job.axis.outcome()
+    refuse_fault(job, outcome, f"moving to {target_mm:.1f} mm")
+    if outcome.ended not in (Ended.REACHED, Ended.SOFT_STOP):
+        raise failed(
+            job,
+            f"the move to {target_mm:.1f} mm ended otherwise: {Ended(outcome.ended).name.lower()}",
+            f"rodbench move {job.number} {target_mm:.1f}",
+        )
+    after: list[AxisSample] = rest_samples(job, 0.3)[0]
+    rest_mm = sum(s.position_mm or 0.0 for s in after) / len(after)
+    seen.append(rest_mm)
+    return rest_mm
+
+
+def _say(job: Job, found: Trial) -> None:
+    targets = " -> ".join(f"{t:.1f}" for t in found.targets_mm)
+    rests = ", ".join(f"{r:.1f}" for r in found.rests_mm)
+    stops = (
+        "no soft stop passed"
+        if found.past_soft_stop_mm < 0.05
+        else f"a soft stop passed by {found.past_soft_stop_mm:.2f} mm as the board sees it"
+    )
+    job.say(f" 8 Trial           move {targets} mm: rests {rests}, {stops}, no trip")

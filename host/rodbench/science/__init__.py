@@ -1,0 +1,1 @@
+"""Plain functions on numbers and arrays: no link, no clock, no settings."""

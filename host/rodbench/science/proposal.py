@@ -1,0 +1,155 @@
+"""Limits proposed from what was learned, each with its reason."""
+
+from dataclasses import dataclass
+
+from .stall import Stall
+from .trapezoid import stopping_distance
+
+SPEED_SHARE = 0.92  # of the slower way: room for load and a lower supply
+RAMP_UP_S = 0.4
+RAMP_DOWN_S = 0.27
+RUN_ON_FACTOR = 1.25  # as the board's guard reckons
+MARGIN_SHARE = 0.01
+MARGIN_MM = 0.5
+TRIP_OVER_PEAK = 1.5
+TRIP_LEAST_OVER_PEAK = 1.15
+DUTY_SHARE = 0.25
+DUTY_WINDOW_MIN = 20.0
+
+
+@dataclass(frozen=True, slots=True)
+class Learned:
+    """What the proposal starts from. mm, mm/s, A, s; pairs are (extend, retract)."""
+
+    stroke_mm: float
+    spread_mm: float
+    noise_mm: float
+    speed_mm_s: tuple[float, float]
+    creep_mm_s: float
+    run_on_mm: tuple[float, float]
+    running_a: float | None
+    held_peak_a: float | None
+    stall: Stall | None
+    brakes: bool
+    fuse_a: float | None
+    sensor_top_a: float | None
+    dwell_s: float = 0.15
+
+
+@dataclass(frozen=True, slots=True)
+class Proposal:
+    """Limits in mm, mm/s, mm/s2, A, ms, and a line of reason for each group; nothing is sent."""
+
+    soft_stop_min_mm: float
+    soft_stop_max_mm: float
+    speed_max_mm_s: float
+    acceleration_mm_s2: float
+    deceleration_mm_s2: float
+    trip_a: float | None
+    stall_time_ms: int
+    duty_share: float
+    duty_window_min: float
+    reasons: dict[str, str]
+    warnings: tuple[str, ...]
+
+
+def propose(learned: Learned) -> Proposal:
+    """Limits for this rod. Raises ValueError when no room is left between the soft stops."""
+    low, high, stops_why = _soft_stops(learned)
+    speed, up, down, ramps_why = _motion(learned)
+    trip, trip_why, trip_warning = _trip(learned)
+    stall_ms, stall_why = _stall_time(learned)
+    reasons = {
+        "soft stops": stops_why,
+        "speed, ramps": ramps_why,
+        "trip": trip_why,
+        "stall time": stall_why,
+        "duty": "the default; read the label if there is one",
+    }
+    warnings = [trip_warning] if trip_warning else []
+    if not learned.brakes:
+        warnings.append(
+            "a coasting driver: no promise that the rod stays inside its soft stops, least of all "
+            "with a load that pulls"
+        )
+    return Proposal(
+        low, high, speed, up, down, trip, stall_ms, DUTY_SHARE, DUTY_WINDOW_MIN, reasons,
+        tuple(warnings),
+    )  # fmt: skip
+
+
+def _soft_stops(learned: Learned) -> tuple[float, float, str]:
+    extend, retract = learned.run_on_mm
+    margin = max(MARGIN_MM, MARGIN_SHARE * learned.stroke_mm) + 2.0 * learned.noise_mm
+    factor = RUN_ON_FACTOR if learned.brakes else 2.0 * RUN_ON_FACTOR
+    low = round(factor * retract + learned.spread_mm + margin + 0.049, 1)
+    high = round(learned.stroke_mm - factor * extend - learned.spread_mm - margin - 0.049, 1)
+    if high - low < max(2.0, 0.2 * learned.stroke_mm):
+        raise ValueError(
+            f"no room between soft stops at {low:.1f} and {high:.1f} mm: the rod runs on "
+            f"{max(extend, retract):.1f} mm"
+        )
+    why = (
+        f"run-on {max(extend, retract):.1f} + spread {learned.spread_mm:.1f} + margin "
+        f"{margin:.1f}; a mounted rod may need less"
+    )
+    return low, high, why
+
+
+def _motion(learned: Learned) -> tuple[float, float, float, str]:
+    speed = _two_digits(SPEED_SHARE * min(learned.speed_mm_s))
+    up, down = speed / RAMP_UP_S, speed / RAMP_DOWN_S
+    run_on = max(learned.run_on_mm)
+    if run_on > 0.0:
+        # The rod alone slows like this; a gentler ramp is one that the drive can follow.
+        natural = max(learned.speed_mm_s) ** 2 / (2.0 * run_on)
+        down = min(down, 0.8 * natural)
+    up, down = _two_digits(max(up, 0.5)), _two_digits(max(down, 0.5))
+    why = (
+        f"{100 * SPEED_SHARE:.0f} % of the slower way, so that it keeps up; stops within "
+        f"{stopping_distance(speed, down):.1f} mm"
+    )
+    return speed, up, down, why
+
+
+def _trip(learned: Learned) -> tuple[float | None, str, str | None]:
+    peak = learned.held_peak_a
+    if peak is None:
+        return None, "no current sensor: no trip", "nothing guards against too much current"
+    least, trip, words = TRIP_LEAST_OVER_PEAK * peak, TRIP_OVER_PEAK * peak, f"peak {peak:.1f}"
+    warning = None
+    stall = learned.stall
+    if stall is None:
+        words += ", stall unknown"
+        warning = "the stall current is unknown: the trip may lie above it; the stall time guards"
+    else:
+        below = 0.8 * (stall.current_a - stall.sigma_a)
+        words += f", stall about {stall.current_a:.1f} +- {stall.sigma_a:.1f} ({stall.source})"
+        trip = min(trip, max(below, least))
+        if below < least:
+            warning = "running peak and stall lie close: the trip may not see a stall"
+    return _cap_trip(learned, max(trip, least), words, warning)
+
+
+def _cap_trip(
+    learned: Learned, trip: float, words: str, warning: str | None
+) -> tuple[float, str, str | None]:
+    for top, name in ((learned.fuse_a, "the fuse"), (learned.sensor_top_a, "the sensor's range")):
+        if top is not None and trip > top:
+            trip, words = top, f"{words}; held to {name}"
+    if learned.held_peak_a is not None and trip <= learned.held_peak_a:
+        warning = f"the trip of {trip:.2f} A lies at or below the running peak: it may trip in use"
+    return max(round(trip, 2), 0.05), words, warning
+
+
+def _stall_time(learned: Learned) -> tuple[int, str]:
+    """Long enough for a start with a ramp, and for creep to stand out of the noise."""
+    wait_s = max(0.3, 2.0 * learned.dwell_s)
+    return int(round(1000 * wait_s, -1)), "twice the time that creep needs to show motion"
+
+
+def _two_digits(value: float) -> float:
+    """Two or three figures, so that a person can read and type it; never above `value`."""
+    places = 1 if value >= 10 else 2
+    step = 10.0**-places
+    return round(int(value / step + 1e-9) * step, places)
