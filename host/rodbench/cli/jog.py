@@ -1,0 +1,116 @@
+"""rodbench jog"""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from typing import TYPE_CHECKING
+
+import click
+
+from rodbench.cli import amounts, talk
+from rodbench.cli.options import Setup, axis_argument, for_motion
+from rodbench.errors import NeedsPerson, UsageError
+
+if TYPE_CHECKING:
+    from rodbench.board import Axis
+    from rodbench.show.units import Units
+
+
+@click.command("jog", context_settings={"ignore_unknown_options": True})
+@axis_argument
+@click.argument("speed", metavar="[SPEED]", required=False)
+@click.option("--for", "duration", metavar="SECONDS", help='Run for so long, for example "2 s".')
+@for_motion
+def command(setup: Setup, axis: int, speed: str | None, duration: str | None) -> None:
+    """Hold-to-run: the rod runs while you hold a key, or for a set time.
+
+    SPEED: "3 mm/s" or "-0.1 in/s" (minus retracts) once the axis is calibrated; before that a
+    share of full output, "20 %", which the board caps at creep. Without SPEED: half of the
+    greatest speed, or creep.
+
+    \b
+    Keys: right extends, left retracts, up faster, down slower, space stops, q ends.
+    One press is one jog of at most 0.25 s; held, it goes on until the key is let go.
+
+    \b
+    Example:  rodbench jog 1
+              rodbench jog 1 "-3 mm/s" --for "2 s"
+    """
+    from rodbench.cli.caution import before_motion
+
+    units = setup.units()
+    with setup.board(f"jog {axis}") as board:
+        target = board.axis(axis)
+        live = target.settings()
+        value, calibrated = _value(axis, live, speed, units), bool(live["calibrated"])
+        seconds = amounts.seconds(duration) if duration else None
+        if seconds is None and speed is not None and value < 0:
+            raise UsageError("with keys, left and right give the direction: no minus")
+        before_motion(setup, board, axis)
+        if seconds is not None:
+            _timed(setup, target, value, calibrated, seconds, units)
+        else:
+            _by_keys(setup, target, value, calibrated, units)
+
+
+def _value(axis: int, live: dict[str, int], speed: str | None, units: Units) -> float:
+    """mm/s of a calibrated axis, a share of full output else. Raises UsageError."""
+    if not live["calibrated"]:
+        if speed is not None and not amounts.is_output(speed):
+            raise UsageError(
+                f"axis {axis} is not calibrated: '{speed}' has no meaning yet",
+                kept="Nothing moved.",
+                hint='a share of full output, for example "20 %"; the board caps it at creep',
+            )
+        return amounts.output(speed) if speed else live["creep_output_permille"] / 1000
+    if speed is not None and amounts.is_output(speed):
+        raise UsageError(
+            f"axis {axis} is calibrated: it jogs at a speed, not at an output",
+            kept="Nothing moved.",
+            hint='for example "3 mm/s"',
+        )
+    return amounts.speed_mm_s(speed, units.name) if speed else live["speed_max_um_s"] / 2000
+
+
+def _timed(
+    setup: Setup, axis: Axis, value: float, calibrated: bool, seconds: float, units: Units
+) -> None:
+    from rodbench.cli.endings import raise_fault
+    from rodbench.show.words import ended, ended_word
+
+    with axis.jog(value) if calibrated else axis.jog_output(value) as motion:
+        outcome = motion.wait(seconds) or motion.stop()
+    if setup.has_machine:
+        setup.logbook().append("jog", value=value, **asdict(outcome))
+    raise_fault(outcome, units)
+    data = {**asdict(outcome), "ended": ended_word(outcome.ended)}
+    talk.result(
+        data, f"{_where(axis, outcome, units)}; the jog {ended(outcome.ended)}", setup.as_json
+    )
+
+
+def _where(axis: Axis, outcome: Outcome, units: Units) -> str:
+    if axis.settings()["calibrated"]:
+        return f"axis {axis.number} rests at {units.length(outcome.position_mm)}"
+    return f"axis {axis.number} rests at raw {outcome.raw}"
+
+
+def _by_keys(setup: Setup, axis: Axis, value: float, units: Units) -> None:
+    from rodbench.cli.hold import Hold
+    from rodbench.cli.keys import keys
+
+    with keys() as terminal:
+        if terminal is None:
+            raise NeedsPerson(
+                "jog by keys needs a terminal",
+                kept="Nothing moved.",
+                hint='for a set time: rodbench jog 1 "3 mm/s" --for "2 s"',
+            )
+        talk.say(
+            f"jog axis {axis.number}: hold right to extend, left to retract; up / down for speed, "
+            "space stops, q ends"
+        )
+        Hold(axis, value, calibrated, terminal, units).run()
+    if setup.has_machine:
+        setup.logbook().append("jog", axis=axis.number, by="keys", value=value)
+    talk.result({"axis": axis.number}, f"axis {axis.number} is at rest", setup.as_json)
