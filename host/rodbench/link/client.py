@@ -43,11 +43,13 @@ class Client:
         clock: Clock,
         *,
         warn: Callable[[str], None] | None = None,
+        opened: Callable[[Client], None] | None = None,
         hello_deadline_s: float = HELLO_DEADLINE_S,
     ) -> None:
         self._transport = transport
         self._clock = clock
         self._warn = warn or (lambda text: None)
+        self._opened = opened or (lambda client: None)
         self._statistics = LinkStatistics()
         self._heart = Heart(self._statistics)
         self._changed = threading.Condition()
@@ -80,6 +82,11 @@ class Client:
         return self._heart.newest_tick
 
     @property
+    def alive_line(self) -> bool:
+        """Whether the port is still there."""
+        return self._failure is None
+
+    @property
     def session(self) -> int:
         """Number of the open session; 0: none."""
         return self._heart.session
@@ -96,6 +103,7 @@ class Client:
         self._write(b"\0")  # ends half a frame that the board may still hold
         while True:
             pending = self._ask("hello", {})
+            self._write(pending.frame)
             if self._wait(pending, min(until, self._clock.now() + HELLO_PERIOD_S)):
                 return self._take_hello(pending)
             self._forget(pending)
@@ -117,6 +125,7 @@ class Client:
                     )
             if any(self._periods):
                 self._subscribe(*self._periods)
+        self._opened(self)
 
     def request(self, name: str, **fields: Any) -> Reply:
         """Ask once and only once; see Link.request."""
@@ -154,10 +163,19 @@ class Client:
 
     def poll_raw(self, timeout_s: float = 0.0) -> list[bytes]:
         """As poll, but payloads as they came."""
-        self._wait_until(lambda: bool(self._heart.unasked), self._clock.now() + timeout_s)
+        heart = self._heart
+        until = self._clock.now() + timeout_s
+        self._wait_until(lambda: bool(heart.unasked) or heart.restarted, until)
         with self._changed:
-            if self._failure is not None and not self._heart.unasked:
+            if self._failure is not None and not heart.unasked:
                 raise self._failure
+            if heart.restarted:
+                heart.restarted = self._fresh = False
+                raise LinkLost(
+                    "the board started anew",
+                    kept="its outputs are off; nothing moves by itself",
+                    hint="`rodbench info` says why it started",
+                )
             taken = list(self._heart.unasked)
             self._heart.unasked.clear()
         return taken

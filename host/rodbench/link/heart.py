@@ -59,6 +59,7 @@ class Heart:
         self.session = 0
         self.newest_tick = 0
         self.unasked: deque[bytes] = deque(maxlen=UNASKED_KEPT)
+        self.restarted = False  # an event without a session came: the board has started anew
         self.bytes_seen = 0
         self._splitter = framing.Splitter()
         self._seq = 0
@@ -90,6 +91,7 @@ class Heart:
         self.newest_tick = tick
         self._counter = None
         self.unasked.clear()
+        self.restarted = False
 
     def alive(self, tick: int) -> bytes:
         """A renewal that echoes `tick`."""
@@ -133,6 +135,7 @@ class Heart:
 
     def _take_unasked(self, payload: bytes) -> None:
         if payload[1] != self.session or len(payload) < 7:
+            self.restarted |= payload[0] == MessageId.EVENT and not payload[1]
             self.statistics.late_replies += 1  # of a session that is over
             return
         self.statistics.unasked += 1
