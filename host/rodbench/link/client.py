@@ -236,7 +236,8 @@ class Client:
         if not fields:
             raise NoAnswer(f"{self._transport.name} answers hello with something unreadable")
         self._hello = fields
-        if fields["schema_digest"] != SCHEMA_DIGEST:
+        version = (fields["protocol_minor"], fields["schema_digest"])
+        if version != (MINOR, SCHEMA_DIGEST):
             self._say_once(
                 f"the board speaks protocol {fields['protocol_major']}."
                 f"{fields['protocol_minor']} of another edition; the common part is used"
@@ -367,17 +368,22 @@ class Client:
                     self._changed.wait(left)
             return
         while True:
-            self._heart.feed(self._transport.read(0.0))
+            self._read_here(0.0)
             if ready() or self._clock.now() >= until - 1e-9:
                 return
-            self._heart.feed(self._transport.read(TICK_S))
+            self._read_here(TICK_S)
+
+    def _read_here(self, timeout_s: float) -> None:
+        try:
+            self._heart.feed(self._transport.read(timeout_s))
+        except LinkLost as error:
+            raise self._fail(error) from error
 
     def _write(self, data: bytes) -> None:
         try:
             self._transport.write(data)
         except LinkLost as error:
-            self._fail(error)
-            raise
+            raise self._fail(error) from error
 
     def _forget(self, pending: Pending) -> None:
         with self._changed:
@@ -390,7 +396,7 @@ class Client:
             self._heart.feed(data)
             self._changed.notify_all()
 
-    def _fail(self, error: LinkLost) -> None:
+    def _fail(self, error: LinkLost) -> LinkLost:
         with self._changed:
             if self._failure is None:
                 self._failure = LinkLost(
@@ -400,6 +406,7 @@ class Client:
                     hint="plug it in again; nothing moves by itself",
                 )
             self._changed.notify_all()
+            return self._failure
 
 
 def _cause_words(number: int) -> str:

@@ -12,7 +12,7 @@ from collections.abc import Callable
 from typing import Any
 
 from rodbench.clock import Clock, WallClock
-from rodbench.errors import LinkLost, OutcomeUnknown, ProtocolMismatch, RodbenchError
+from rodbench.errors import LinkLost, NoAnswer, OutcomeUnknown, ProtocolMismatch, RodbenchError
 from rodbench.link.api import LinkStatistics, Reply, Unasked
 from rodbench.link.heart import decode_unasked
 from rodbench.owner import lines, places
@@ -20,6 +20,11 @@ from rodbench.owner.start import connect
 
 REPLY_S = 12.0  # three tries, and a new session with a board that boots slowly
 STOP_S = 1.0
+CONNECTS = 3
+
+
+class OwnerGone(LinkLost):
+    """The owner process ended."""
 
 
 class OwnerLink:
@@ -35,8 +40,11 @@ class OwnerLink:
         who: str | None = None,
     ) -> OwnerLink:
         """To the owner of `port`, which is started when there is none."""
-        line, token = connect(port, folder)
-        return cls(line, token, port, warn=warn, who=who)
+        for _ in range(CONNECTS):
+            line, token = connect(port, folder)
+            with contextlib.suppress(OwnerGone):  # it was just ending: start another
+                return cls(line, token, port, warn=warn, who=who)
+        raise NoAnswer(f"the process that holds {port} ends as soon as it is asked")
 
     def __init__(
         self,
@@ -218,8 +226,8 @@ class OwnerLink:
             lost, self._lost = self._lost, None
             raise lost
 
-    def _owner_gone(self) -> LinkLost:
-        return LinkLost(
+    def _owner_gone(self) -> OwnerGone:
+        return OwnerGone(
             f"the process that held {self._port} ended",
             kept="a motion under way is stopped by the board itself, within its hold and its ramp",
             hint="the next command starts it again; nothing moves by itself",

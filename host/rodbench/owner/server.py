@@ -67,6 +67,7 @@ class Server:
     def run(self, listener: socket.socket, token: str = "") -> None:
         """Serve until idle for long enough, or told to end. Clients must show the token, if any."""
         self._token = token
+        self._idle_since = time.monotonic()
         threading.Thread(target=self._accept, args=(listener,), daemon=True).start()
         try:
             while not self._ending.is_set() and not self._idle():
