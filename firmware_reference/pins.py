@@ -27,7 +27,11 @@ def load() -> list[Pin]:
 
 def header(pins: list[Pin]) -> str:
     """C names: NAME_PORT, NAME_DDR, NAME_PIN, NAME_BIT for a port pin, NAME_CHANNEL for the ADC."""
-    out = ["/* Made by pins.py from pins.toml: change it there. */", "#ifndef PINS_H", "#define PINS_H"]
+    out = [
+        "/* Made by pins.py from pins.toml: change it there. */",
+        "#ifndef PINS_H",
+        "#define PINS_H",
+    ]
     for pin in pins:
         out.append(f"\n/* {pin['pin']}: {pin['role']} */")
         name, port = pin["c"], pin.get("port")
@@ -41,7 +45,10 @@ def header(pins: list[Pin]) -> str:
 
 def table(pins: list[Pin]) -> str:
     """The pin table in Markdown."""
-    rows = ["| Pin | Chip | What it is | Wire it to | In reset and bootloader |", "|---|---|---|---|---|"]
+    rows = [
+        "| Pin | Chip | What it is | Wire it to | In reset and bootloader |",
+        "|---|---|---|---|---|",
+    ]
     for pin in pins:
         chip = f"P{pin['port']}{pin['bit']}" if "port" in pin else "analog only"
         rows.append(
@@ -163,14 +170,12 @@ def draw_supply(pic: Picture, pins: dict[str, str], y: float) -> None:
     pic.text(240, y + 120, "5V, GND", "end", font_weight="bold")
     pic.wire((250, y + 116), (560, y + 116))
     pic.text(570, y + 120, "both pots: the board's own 5 V and ground, nothing else on that pair")
-    pic.text(
-        60, y + 160, "Grounds of board, H-bridges, sensors and motor supply meet in one point at the "
-        "H-bridges' supply terminal.", font_size="12",
-    )  # fmt: skip
-    pic.text(
-        60, y + 180, "Values are calculated, not measured. The stop place is a switch that cuts motor "
-        "power in hardware; D8 is not one.", font_size="12",
-    )  # fmt: skip
+    notes = (
+        "Grounds of board, H-bridges, sensors and motor supply meet in one point at the supply.",
+        "Values are calculated, not measured. The stop is a switch in the motor supply; D8 is none.",
+    )
+    for line, words in enumerate(notes):
+        pic.text(60, y + 160 + 20 * line, words, font_size="12")
 
 
 def picture(pins: list[Pin]) -> str:

@@ -1,4 +1,4 @@
-"""Print flash and static RAM of an ELF file, section by section: `python3 size.py build/firmware.elf`."""
+"""Print flash and static RAM of an ELF file: `python3 size.py build/firmware.elf`."""
 
 from __future__ import annotations
 
@@ -12,7 +12,9 @@ SECTIONS = (".text", ".data", ".bss", ".noinit")
 
 def sections(elf: str) -> dict[str, int]:
     """Bytes of each section that takes flash or RAM."""
-    text = subprocess.run(["avr-size", "-A", elf], check=True, capture_output=True, text=True).stdout
+    text = subprocess.run(
+        ["avr-size", "-A", elf], check=True, capture_output=True, text=True
+    ).stdout
     rows = [line.split() for line in text.splitlines()]
     found = {row[0]: int(row[1]) for row in rows if len(row) == 3 and row[0] in SECTIONS}
     return {name.lstrip("."): found.get(name, 0) for name in SECTIONS}

@@ -40,13 +40,14 @@ void board_start(void)
 {
     cli();
     drive_start();
+    watchdog_mark_in(&record);
     TIMSK0 = 0;                     /* an Arduino core has Timer0 running; not here */
     pull_up_spare_inputs();
     core_init(&core, &record, early_reset_flags, seed(), eeprom_get);
     adc_start();
     uart_start(&core);
     timebase_start();
-    watchdog_start(&record);
+    watchdog_start();
     SMCR = BIT(SE);                 /* sleep means idle: timers, converter and line go on */
     sei();
 }
@@ -85,16 +86,22 @@ static void hang_when_asked(const outputs_t *out)
 }
 #endif
 
+static void note_time(uint16_t took_us)
+{
+    core_worst_tick(&core, took_us);
+    for (uint8_t n = timebase_late(); n != 0; n--) { core_late_tick(&core); }
+}
+
 static void tick(void)
 {
     readings_t in;
-    outputs_t out;
+    outputs_t out = { .ee_write = 0 };
     take_readings(&in);
     core_tick(&core, &in, &out);
     put_outputs(&out);
     hang_when_asked(&out);
     uart_wake();
-    core_note_time(&core, timebase_done(), timebase_late());
+    note_time(timebase_done());
     watchdog_kick();                /* the timer began this tick and the loop ended it: both live */
     if (out.restart) { watchdog_restart(RESET_CAUSE_RESTART); }
 }

@@ -12,7 +12,7 @@
 static volatile uint8_t phase;  /* half milliseconds since the tick */
 static volatile uint8_t due;    /* ticks begun and not taken */
 static volatile uint8_t busy;   /* a tick was taken and has not ended */
-static volatile uint16_t late;
+static volatile uint8_t late;
 
 void timebase_start(void)
 {
@@ -31,7 +31,7 @@ static void begin_tick(void)
 {
     GPIOR0 = 1;                 /* a debugger or a simulator sees here where a tick begins */
     adc_latch();
-    if (busy || due != 0) { late++; }
+    if ((busy || due != 0) && late != UINT8_MAX) { late++; }
     if (due != UINT8_MAX) { due++; }
 }
 
@@ -81,9 +81,13 @@ uint16_t timebase_done(void)
     return (uint16_t)(behind * 5000u + halves * 500u + count * 2u);
 }
 
-uint16_t timebase_late(void)
+uint8_t timebase_late(void)
 {
-    uint16_t got;
-    ATOMIC_BLOCK(ATOMIC_RESTORESTATE) { got = late; }
+    uint8_t got;
+    ATOMIC_BLOCK(ATOMIC_RESTORESTATE)
+    {
+        got = late;
+        late = 0;
+    }
     return got;
 }

@@ -17,7 +17,7 @@ uint8_t timebase_is_due(void);
 /* Ends the tick that was taken; its length in us, within 2 us. */
 uint16_t timebase_done(void);
 
-/* Ticks that began before the one before had ended. Wraps. */
-uint16_t timebase_late(void);
+/* Ticks, since the last call, that began before the one before had ended. */
+uint8_t timebase_late(void);
 
 #endif

@@ -38,10 +38,14 @@ void uart_wake(void)
     UCSR0B |= BIT(UDRIE0);
 }
 
-/* A byte with a line error is passed on too: the frame's CRC finds it out. */
+/* A framing error spoils this byte; an overrun lost the one after it. */
 ISR(USART_RX_vect)
 {
-    core_rx_byte(line_core, UDR0);
+    uint8_t seen = UCSR0A;
+    uint8_t byte = UDR0;
+    if (seen & BIT(FE0)) { core_rx_damage(line_core); }
+    core_rx_byte(line_core, byte);
+    if (seen & BIT(DOR0)) { core_rx_damage(line_core); }
 }
 
 ISR(USART_UDRE_vect)

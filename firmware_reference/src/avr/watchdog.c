@@ -19,9 +19,13 @@ static noinit_t *marked;
 #define MODE ((uint8_t)(BIT(WDIE) | BIT(WDE)))      /* interrupt, then reset */
 #endif
 
-void watchdog_start(noinit_t *record)
+void watchdog_mark_in(noinit_t *record)
 {
     marked = record;
+}
+
+void watchdog_start(void)
+{
     wdt_reset();
     WDTCSR = (uint8_t)(BIT(WDCE) | BIT(WDE));       /* the change within four cycles */
     WDTCSR = (uint8_t)(MODE | PERIOD_32_MS);

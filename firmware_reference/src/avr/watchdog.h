@@ -6,8 +6,10 @@
 
 #include "../core/core.h"
 
-/* record: where the cause of the coming start is marked. */
-void watchdog_start(noinit_t *record);
+/* The record in which the cause of the next start is marked. Before anything that can fail. */
+void watchdog_mark_in(noinit_t *record);
+
+void watchdog_start(void);
 
 void watchdog_kick(void);
 

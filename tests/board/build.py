@@ -1,0 +1,108 @@
+"""Build what the board tests run: the firmware with its options, the simulator's library."""
+
+from __future__ import annotations
+
+import functools
+import os
+import shutil
+import subprocess
+from pathlib import Path
+
+HERE = Path(__file__).resolve().parent
+ROOT = HERE.parents[1]
+FIRMWARE = ROOT / "firmware_reference"
+OUT = ROOT / "tests" / "build"
+
+TOOLS = {
+    "avr-gcc": "gcc-avr",
+    "avr-nm": "binutils-avr",
+    "make": "make",
+    "gcc": "gcc",
+    "/usr/lib/avr/include/avr/io.h": "avr-libc",
+    "/usr/include/simavr/sim_avr.h": "libsimavr-dev",
+}
+
+
+class ToolsMissing(RuntimeError):
+    """The board tests need packages that are not installed."""
+
+
+def missing() -> list[str]:
+    """Debian packages that are not installed, in the order in which they are needed."""
+    return [
+        package
+        for tool, package in TOOLS.items()
+        if not (Path(tool).exists() if tool.startswith("/") else shutil.which(tool))
+    ]
+
+
+def require_tools() -> None:
+    """Raise ToolsMissing with the line to type."""
+    packages = missing()
+    if packages:
+        raise ToolsMissing(
+            f"the simulated board needs {', '.join(packages)}, not installed here. "
+            f"Try: apt install {' '.join(packages)}   (or `sh tests/run` as root, which does it)"
+        )
+
+
+def run(command: list[str], **where: str) -> str:
+    """Run a command; its output, or an error that shows it."""
+    done = subprocess.run(command, capture_output=True, text=True, check=False, **where)  # type: ignore[call-overload]
+    if done.returncode != 0:
+        raise RuntimeError(f"{' '.join(command)} failed:\n{done.stdout}{done.stderr}")
+    return str(done.stdout)
+
+
+def _put(path: Path, make_it: list[str]) -> Path:
+    """Compile beside the goal and rename, so that two test workers do not disturb each other."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    beside = path.with_suffix(f".{os.getpid()}")
+    run([*make_it, "-o", str(beside)])
+    beside.replace(path)
+    return path
+
+
+def newest(*paths: Path) -> float:
+    """Time of the newest file."""
+    return max(path.stat().st_mtime for path in paths)
+
+
+@functools.cache
+def library() -> Path:
+    """The simulator as a shared library."""
+    require_tools()
+    source, goal = HERE / "simboard.c", OUT / "simboard.so"
+    if goal.exists() and goal.stat().st_mtime > newest(source):
+        return goal
+    flags = ["-O2", "-Wall", "-Wextra", "-Werror", "-shared", "-fPIC"]
+    # -lsimavr comes after the source: the linker takes it in order
+    path = goal.with_suffix(f".{os.getpid()}")
+    goal.parent.mkdir(parents=True, exist_ok=True)
+    run(["gcc", *flags, str(source), "-o", str(path), "-lsimavr"])
+    path.replace(goal)
+    return goal
+
+
+@functools.cache
+def firmware(baud: int = 250_000, watchdog: str = "reset", hang: bool = False) -> Path:
+    """The ELF file of the firmware with these options, made by its own Makefile."""
+    require_tools()
+    worker = os.environ.get("PYTEST_XDIST_WORKER", "one")
+    out = OUT / f"firmware-{baud}-{watchdog}{'-hang' if hang else ''}-{worker}"
+    options = [f"BAUD={baud}", f"WATCHDOG={watchdog}", f"TEST_HANG={int(hang)}", f"BUILD={out}"]
+    run(["make", "-C", str(FIRMWARE), "-j2", *options])
+    return out / "firmware.elf"
+
+
+@functools.cache
+def symbols(elf: Path) -> dict[str, tuple[int, int]]:
+    """Address in RAM and size of each variable, by name; (address, 0) for marks of the linker."""
+    found = {}
+    for line in run(["avr-nm", "-S", str(elf)]).splitlines():
+        words = line.split()
+        address = int(words[0], 16)
+        if address >= 0x800000 and len(words) >= 3:
+            size = int(words[1], 16) if len(words) == 4 else 0
+            found[words[-1]] = (address - 0x800000, size)
+    return found

@@ -1,0 +1,399 @@
+/* The real binary, instruction by instruction, under a plant that somebody else reckons.
+ *
+ * A shared library for simboard.py: one handle is one ATmega328P in simavr. The caller runs it from the end of a
+ * tick's work to the next tick and on to its outputs, gives the converter's codes, and sends and takes bytes. The firmware
+ * shows where a tick begins and ends by writing 1 and 0 to GPIOR0. DIFFERENCES.md says where simavr and the
+ * chip part.
+ */
+#include <stdint.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include <simavr/avr_adc.h>
+#include <simavr/avr_eeprom.h>
+#include <simavr/avr_uart.h>
+#include <simavr/sim_avr.h>
+#include <simavr/sim_core.h>
+#include <simavr/sim_elf.h>
+
+#define GPIOR0 0x3E
+#define GPIOR1 0x4A
+#define GPIOR2 0x4B
+#define MCUSR 0x54
+#define SPL 0x5D
+#define SPH 0x5E
+#define RAM_FIRST 0x100
+#define RAM_SIZE 2048
+#define TICK_CYCLES 80000
+#define GUARD_CYCLES 3200       /* 200 us: no byte comes nearer to a tick's boundary */
+#define CHANNELS 16
+#define CODES 16
+#define QUEUE 65536             /* a power of two */
+#define BANDGAP 14
+#define SPARE_CHANNEL 7         /* A7, which the firmware never reads, stands in for the bandgap */
+
+enum { SIM_OK, SIM_TIMEOUT, SIM_CRASHED, SIM_RESET };
+enum { EVENT_BEGIN = 1, EVENT_END = 2, EVENT_RESET = 4 };
+
+typedef struct {
+    uint8_t bytes[QUEUE];
+    uint32_t head, tail;
+} queue_t;
+
+typedef struct {
+    avr_t *avr;
+    elf_firmware_t firmware;
+    avr_irq_t *adc[8];
+    avr_irq_t *uart_in;
+    uint8_t events;
+    uint64_t boundary;                  /* cycle in which the last tick began */
+    uint64_t ended;                     /* cycle in which its work ended */
+    queue_t in, out;                    /* the serial line */
+    queue_t feed, probe;                /* core_alone.c: what it reads and writes instead of peripherals */
+    uint64_t byte_cycles;
+    uint64_t last_in;                   /* cycle of the last byte given */
+    uint8_t in_timer;
+    uint16_t codes[CHANNELS][CODES];
+    uint8_t code_count[CHANNELS];
+    uint8_t code_next[CHANNELS];
+    uint32_t conversions;
+    uint64_t first_conversion, last_conversion;
+    void (*chip_reset)(avr_t *);
+    uint32_t resets;
+    /* measured since sim_measure */
+    uint16_t lowest_stack;
+    uint32_t worst_tick;
+    uint64_t interrupts_off_since;
+    uint32_t longest_off;
+    uint32_t longest_off_pc;
+    uint32_t off_pc;
+    uint8_t eeprom_start[1024];
+} sim_t;
+
+static void silent(avr_t *avr, const int level, const char *format, va_list ap)
+{
+    (void)avr; (void)level; (void)format; (void)ap;
+}
+
+static void no_sleep(avr_t *avr, avr_cycle_count_t how_long)
+{
+    (void)avr; (void)how_long;
+}
+
+/* ------------------------------------------------------------------ what the firmware shows */
+
+static void on_phase(avr_t *avr, avr_io_addr_t address, uint8_t value, void *param)
+{
+    sim_t *sim = param;
+    avr->data[address] = value;
+    if (value) {
+        sim->events |= EVENT_BEGIN;
+        sim->boundary = avr->cycle;
+        sim->conversions = 0;
+    } else {
+        sim->events |= EVENT_END;
+        sim->ended = avr->cycle;
+        uint32_t took = (uint32_t)(avr->cycle - sim->boundary);
+        if (took > sim->worst_tick) { sim->worst_tick = took; }
+    }
+}
+
+/* ------------------------------------------------------------------ core_alone.c */
+
+static uint8_t on_feed(avr_t *avr, avr_io_addr_t address, void *param)
+{
+    sim_t *sim = param;
+    queue_t *q = &sim->feed;
+    (void)avr; (void)address;
+    if (q->head == q->tail) {
+        sim->events |= EVENT_RESET;         /* nothing left to read: hand back to the caller */
+        return 0;
+    }
+    return q->bytes[q->tail++ % QUEUE];
+}
+
+static void on_probe(avr_t *avr, avr_io_addr_t address, uint8_t value, void *param)
+{
+    queue_t *q = &((sim_t *)param)->probe;
+    (void)avr; (void)address;
+    if (q->head - q->tail < QUEUE) { q->bytes[q->head++ % QUEUE] = value; }
+}
+
+static void on_reset(avr_t *avr)
+{
+    sim_t *sim = avr->custom.data;
+    if (sim->chip_reset) { sim->chip_reset(avr); }
+    sim->events |= EVENT_RESET;
+    sim->resets++;
+    sim->in_timer = 0;
+    sim->interrupts_off_since = 0;
+}
+
+/* ------------------------------------------------------------------ converter */
+
+static void on_conversion(avr_irq_t *irq, uint32_t value, void *param)
+{
+    (void)irq;
+    sim_t *sim = param;
+    union { avr_adc_mux_t mux; uint32_t v; } asked = { .v = value };
+    uint8_t source = asked.mux.src;
+    uint8_t channel = source == SPARE_CHANNEL ? BANDGAP : source;
+    if (asked.mux.kind != ADC_MUX_SINGLE) { return; }
+    if (sim->conversions++ == 0) { sim->first_conversion = sim->avr->cycle; }
+    sim->last_conversion = sim->avr->cycle;
+    uint8_t count = sim->code_count[channel];
+    uint32_t code = 0;
+    if (count != 0) {
+        uint8_t at = sim->code_next[channel];
+        if (at + 1 < count) { sim->code_next[channel] = (uint8_t)(at + 1); }
+        code = sim->codes[channel][at < count ? at : count - 1];
+    }
+    avr_raise_irq(sim->adc[source & 7], (5000 * code + 1022) / 1023);
+}
+
+void sim_codes(sim_t *sim, uint8_t channel, const uint16_t *codes, uint8_t count)
+{
+    memcpy(sim->codes[channel], codes, count * sizeof *codes);
+    sim->code_count[channel] = count;
+    sim->code_next[channel] = 0;
+}
+
+/* simavr's bandgap is fixed at 1100 mV; ours is told like any other channel. */
+static void tell_bandgap(avr_t *avr)
+{
+    for (avr_io_t *io = avr->io_port; io; io = io->next) {
+        if (strcmp(io->kind, "adc") == 0) {
+            avr_adc_t *adc = (avr_adc_t *)io;
+            adc->muxmode[BANDGAP] = (avr_adc_mux_t){ .kind = ADC_MUX_SINGLE, .src = SPARE_CHANNEL };
+        }
+    }
+}
+
+/* ------------------------------------------------------------------ line */
+
+static uint32_t queued(const queue_t *q)
+{
+    return q->head - q->tail;
+}
+
+static void put(queue_t *q, uint8_t byte)
+{
+    if (queued(q) < QUEUE) { q->bytes[q->head++ % QUEUE] = byte; }
+}
+
+static void on_byte_out(avr_irq_t *irq, uint32_t value, void *param)
+{
+    (void)irq;
+    put(&((sim_t *)param)->out, (uint8_t)value);
+}
+
+/* The first cycle, not before `when`, that is not too near to a boundary. */
+static uint64_t clear_of_boundary(const sim_t *sim, uint64_t when)
+{
+    if (sim->boundary == 0) { return when; }
+    uint64_t into = (when - sim->boundary) % TICK_CYCLES;
+    if (into < GUARD_CYCLES) { return when + GUARD_CYCLES - into; }
+    if (into > TICK_CYCLES - GUARD_CYCLES) { return when + TICK_CYCLES + GUARD_CYCLES - into; }
+    return when;
+}
+
+static uint64_t next_in(const sim_t *sim)
+{
+    uint64_t when = sim->last_in + sim->byte_cycles;
+    if (when <= sim->avr->cycle) { when = sim->avr->cycle + 1; }
+    return clear_of_boundary(sim, when);
+}
+
+static avr_cycle_count_t give_byte(avr_t *avr, avr_cycle_count_t when, void *param)
+{
+    sim_t *sim = param;
+    (void)when;
+    if (queued(&sim->in) == 0) {
+        sim->in_timer = 0;
+        return 0;
+    }
+    sim->last_in = avr->cycle;
+    avr_raise_irq(sim->uart_in, sim->in.bytes[sim->in.tail++ % QUEUE]);
+    if (queued(&sim->in) == 0) {
+        sim->in_timer = 0;
+        return 0;
+    }
+    return next_in(sim);
+}
+
+static void arm_in(sim_t *sim)
+{
+    if (sim->in_timer || queued(&sim->in) == 0) { return; }
+    sim->in_timer = 1;
+    avr_cycle_timer_register(sim->avr, next_in(sim) - sim->avr->cycle, give_byte, sim);
+}
+
+void sim_send(sim_t *sim, const uint8_t *bytes, uint32_t count)
+{
+    for (uint32_t n = 0; n < count; n++) { put(&sim->in, bytes[n]); }
+    arm_in(sim);
+}
+
+uint32_t sim_waiting(const sim_t *sim)
+{
+    return queued(&sim->in);
+}
+
+static uint32_t take(queue_t *q, uint8_t *bytes, uint32_t room)
+{
+    uint32_t n = 0;
+    while (n < room && queued(q)) { bytes[n++] = q->bytes[q->tail++ % QUEUE]; }
+    return n;
+}
+
+uint32_t sim_take(sim_t *sim, uint8_t *bytes, uint32_t room) { return take(&sim->out, bytes, room); }
+uint32_t sim_probe(sim_t *sim, uint8_t *bytes, uint32_t room) { return take(&sim->probe, bytes, room); }
+
+void sim_feed(sim_t *sim, const uint8_t *bytes, uint32_t count)
+{
+    for (uint32_t n = 0; n < count; n++) { put(&sim->feed, bytes[n]); }
+}
+
+/* ------------------------------------------------------------------ life */
+
+static void connect(sim_t *sim)
+{
+    avr_t *avr = sim->avr;
+    uint32_t flags = 0;
+    avr_ioctl(avr, AVR_IOCTL_UART_SET_FLAGS('0'), &flags);
+    sim->uart_in = avr_io_getirq(avr, AVR_IOCTL_UART_GETIRQ('0'), UART_IRQ_INPUT);
+    avr_irq_register_notify(
+        avr_io_getirq(avr, AVR_IOCTL_UART_GETIRQ('0'), UART_IRQ_OUTPUT), on_byte_out, sim);
+    for (int n = 0; n < 8; n++) { sim->adc[n] = avr_io_getirq(avr, AVR_IOCTL_ADC_GETIRQ, ADC_IRQ_ADC0 + n); }
+    avr_irq_register_notify(
+        avr_io_getirq(avr, AVR_IOCTL_ADC_GETIRQ, ADC_IRQ_OUT_TRIGGER), on_conversion, sim);
+    avr_register_io_write(avr, GPIOR0, on_phase, sim);
+    avr_register_io_read(avr, GPIOR1, on_feed, sim);
+    avr_register_io_write(avr, GPIOR2, on_probe, sim);
+    tell_bandgap(avr);
+}
+
+/* eeprom: 1024 bytes. ram: 2048 bytes from 0x100, as the chip finds them. flags: MCUSR. NULL: cannot. */
+sim_t *sim_open(const char *elf, const uint8_t *eeprom, const uint8_t *ram, uint8_t flags, uint32_t byte_cycles)
+{
+    avr_global_logger_set(silent);
+    sim_t *sim = calloc(1, sizeof *sim);
+    if (elf_read_firmware(elf, &sim->firmware) != 0) { free(sim); return NULL; }
+    strcpy(sim->firmware.mmcu, "atmega328p");
+    sim->firmware.frequency = 16000000;
+    avr_t *avr = sim->avr = avr_make_mcu_by_name("atmega328p");
+    if (!avr) { free(sim); return NULL; }
+    avr_init(avr);
+    avr_load_firmware(avr, &sim->firmware);
+    avr->log = LOG_NONE;
+    avr->vcc = avr->avcc = avr->aref = 5000;
+    avr->sleep = no_sleep;
+    avr->custom.data = sim;
+    sim->chip_reset = avr->reset;
+    avr->reset = on_reset;
+    connect(sim);
+    memcpy(avr->data + RAM_FIRST, ram, RAM_SIZE);
+    avr->data[MCUSR] = flags;
+    memcpy(sim->eeprom_start, eeprom, sizeof sim->eeprom_start);
+    avr_eeprom_desc_t memory = { .ee = sim->eeprom_start, .offset = 0, .size = 1024 };
+    avr_ioctl(avr, AVR_IOCTL_EEPROM_SET, &memory);
+    sim->byte_cycles = byte_cycles;
+    sim->lowest_stack = 0xFFFF;
+    return sim;
+}
+
+void sim_close(sim_t *sim)
+{
+    avr_terminate(sim->avr);
+    free(sim->avr);
+    free(sim);
+}
+
+/* ------------------------------------------------------------------ running */
+
+static void watch(sim_t *sim)
+{
+    avr_t *avr = sim->avr;
+    uint16_t stack = (uint16_t)(avr->data[SPL] | avr->data[SPH] << 8);
+    if (stack < sim->lowest_stack && stack >= RAM_FIRST) { sim->lowest_stack = stack; }
+    if (avr->sreg[S_I]) {
+        sim->interrupts_off_since = 0;
+        return;
+    }
+    if (sim->interrupts_off_since == 0) {
+        sim->interrupts_off_since = avr->cycle;
+        sim->off_pc = avr->pc;
+    }
+    uint32_t off = (uint32_t)(avr->cycle - sim->interrupts_off_since);
+    if (off > sim->longest_off) {
+        sim->longest_off = off;
+        sim->longest_off_pc = sim->off_pc;
+    }
+}
+
+static int run(sim_t *sim, uint8_t wanted, uint64_t limit)
+{
+    avr_t *avr = sim->avr;
+    uint64_t until = avr->cycle + limit;
+    sim->events &= (uint8_t)~wanted;
+    while (!(sim->events & (wanted | EVENT_RESET))) {
+        int state = avr_run(avr);
+        if (state == cpu_Done || state == cpu_Crashed) { return SIM_CRASHED; }
+        watch(sim);
+        if (avr->cycle >= until) { return SIM_TIMEOUT; }
+    }
+    if (sim->events & EVENT_RESET) {
+        sim->events &= (uint8_t)~EVENT_RESET;
+        arm_in(sim);
+        return SIM_RESET;
+    }
+    return SIM_OK;
+}
+
+/* To the beginning of the next tick. */
+int sim_to_tick(sim_t *sim, uint64_t limit)
+{
+    return run(sim, EVENT_BEGIN, limit);
+}
+
+/* To the end of this tick's work: its outputs stand. */
+int sim_to_outputs(sim_t *sim, uint64_t limit)
+{
+    return run(sim, EVENT_END, limit);
+}
+
+/* Some cycles, wherever that leads. */
+int sim_cycles(sim_t *sim, uint64_t cycles)
+{
+    int state = run(sim, 0, cycles);
+    return state == SIM_TIMEOUT ? SIM_OK : state;
+}
+
+uint64_t sim_now(const sim_t *sim) { return sim->avr->cycle; }
+uint64_t sim_boundary(const sim_t *sim) { return sim->boundary; }
+uint32_t sim_resets(const sim_t *sim) { return sim->resets; }
+uint32_t sim_conversions(const sim_t *sim) { return sim->conversions; }
+uint32_t sim_first_conversion(const sim_t *sim) { return (uint32_t)(sim->first_conversion - sim->boundary); }
+uint32_t sim_last_conversion(const sim_t *sim) { return (uint32_t)(sim->last_conversion - sim->boundary); }
+uint32_t sim_tick_length(const sim_t *sim) { return (uint32_t)(sim->ended - sim->boundary); }
+uint16_t sim_lowest_stack(const sim_t *sim) { return sim->lowest_stack; }
+uint32_t sim_worst_tick(const sim_t *sim) { return sim->worst_tick; }
+uint32_t sim_longest_off(const sim_t *sim) { return sim->longest_off; }
+uint32_t sim_longest_off_pc(const sim_t *sim) { return sim->longest_off_pc; }
+
+/* Figures from here on. */
+void sim_measure(sim_t *sim)
+{
+    sim->lowest_stack = 0xFFFF;
+    sim->worst_tick = 0;
+    sim->longest_off = 0;
+}
+
+uint8_t *sim_data(sim_t *sim) { return sim->avr->data; }
+
+void sim_eeprom(sim_t *sim, uint8_t *bytes)
+{
+    avr_eeprom_desc_t memory = { .ee = NULL, .offset = 0, .size = 1024 };
+    avr_ioctl(sim->avr, AVR_IOCTL_EEPROM_GET, &memory);
+    memcpy(bytes, memory.ee, 1024);
+}

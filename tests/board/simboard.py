@@ -1,0 +1,289 @@
+"""The real binary under the emulated machine, with the surface of the emulator's board.
+
+`Chip` is one ATmega328P in simavr; `SimBoard` puts it on the emulator's rig and line, in lockstep.
+"""
+
+from __future__ import annotations
+
+import ctypes
+import random
+from pathlib import Path
+from typing import Any
+
+from rodbench.emulator.eye import Eye
+from rodbench.emulator.line import Channel
+from rodbench.emulator.plant_file import Machine
+from rodbench.emulator.rig import Rig
+from rodbench.emulator.signals import BRAKE, DRIVE, OFF, Outputs
+
+from tests.board import build
+
+TICK_CYCLES = 80_000
+RAM_FIRST, RAM_END, RAM_BYTES, EEPROM_BYTES = 0x100, 0x900, 2048, 1024
+POWER_ON, EXTERNAL = 1, 2  # MCUSR
+OK, TIMEOUT, CRASHED, RESET = range(4)
+PAINT = 0xC5  # of the stack, src/avr/early.h
+BYTE_CYCLES = {250_000: 640, 115_200: 1496}  # what simavr's line takes for a byte
+
+# registers, by address in data space
+PORTB, DDRB, PORTD, DDRD = 0x25, 0x24, 0x2B, 0x2A
+TCCR1A, TCCR1B, ICR1, OCR1A, OCR1B = 0x80, 0x81, 0x86, 0x88, 0x8A
+LINES = {0: (4, 5, 1, OCR1A, 7), 1: (6, 7, 2, OCR1B, 5)}  # A, B, PWM bits; compare; COM1x1 bit
+
+
+class Crash(RuntimeError):
+    """The program left the road: an invalid instruction, or sleep with interrupts off."""
+
+
+def _load() -> ctypes.CDLL:
+    lib = ctypes.CDLL(str(build.library()))
+    lib.sim_open.restype = ctypes.c_void_p
+    lib.sim_open.argtypes = [ctypes.c_char_p] * 3 + [ctypes.c_uint8, ctypes.c_uint32]
+    lib.sim_data.restype = ctypes.POINTER(ctypes.c_uint8)
+    for name in ("sim_now", "sim_boundary"):
+        getattr(lib, name).restype = ctypes.c_uint64
+    for name in ("sim_to_tick", "sim_to_outputs", "sim_cycles"):
+        getattr(lib, name).argtypes = [ctypes.c_void_p, ctypes.c_uint64]
+    lib.sim_codes.argtypes = [ctypes.c_void_p, ctypes.c_uint8, ctypes.c_void_p, ctypes.c_uint8]
+    lib.sim_send.argtypes = [ctypes.c_void_p, ctypes.c_char_p, ctypes.c_uint32]
+    lib.sim_take.argtypes = [ctypes.c_void_p, ctypes.c_char_p, ctypes.c_uint32]
+    return lib
+
+
+class Chip:
+    """One chip with its program, from a start to the next. Addresses are those of data space."""
+
+    _lib: ctypes.CDLL | None = None
+
+    def __init__(
+        self,
+        elf: Path,
+        eeprom: bytes = b"\xff" * EEPROM_BYTES,
+        ram: bytes | None = None,
+        flags: int = POWER_ON,
+        baud: int = 250_000,
+    ) -> None:
+        if Chip._lib is None:
+            Chip._lib = _load()
+        self.lib, self.elf, self.symbols = Chip._lib, elf, build.symbols(elf)
+        ram = random.Random(0).randbytes(RAM_BYTES) if ram is None else ram
+        handle = self.lib.sim_open(str(elf).encode(), bytes(eeprom), ram, flags, BYTE_CYCLES[baud])
+        if not handle:
+            raise RuntimeError(f"simavr cannot load {elf}")
+        self._handle: ctypes.c_void_p | None = ctypes.c_void_p(handle)
+        self.data = self.lib.sim_data(self._handle)
+
+    def call(self, name: str, *arguments: Any) -> int:
+        """A function of the library on this chip."""
+        return int(getattr(self.lib, f"sim_{name}")(self._handle, *arguments))
+
+    def run(self, name: str, cycles: int) -> int:
+        """to_tick, to_outputs or cycles; OK, TIMEOUT or RESET. Raises Crash."""
+        state = self.call(name, cycles)
+        if state == CRASHED:
+            raise Crash(f"the program crashed at cycle {self.call('now')}")
+        return state
+
+    def tick(self, limit: int = TICK_CYCLES) -> int:
+        """To the next tick's beginning and through its work."""
+        state = self.run("to_tick", limit)
+        return state if state != OK else self.run("to_outputs", 4 * TICK_CYCLES)
+
+    def codes(self, by_channel: dict[int, list[int]]) -> None:
+        """What each channel's conversions of the coming scan give, the dropped one first."""
+        for channel, values in by_channel.items():
+            self.call("codes", channel, (ctypes.c_uint16 * len(values))(*values), len(values))
+
+    def send(self, data: bytes) -> None:
+        """Bytes into the line, paced, none within 200 us of a tick's boundary."""
+        self.call("send", data, len(data))
+
+    def take(self) -> bytes:
+        """Bytes that the program has sent."""
+        buffer = ctypes.create_string_buffer(65536)
+        count = self.call("take", buffer, 65536)
+        return buffer.raw[:count]
+
+    def peek(self, address: int, size: int) -> bytes:
+        """Bytes of data space."""
+        return bytes(self.data[address : address + size])
+
+    def poke(self, address: int, data: bytes) -> None:
+        """Change bytes of RAM."""
+        for place, value in enumerate(data):
+            self.data[address + place] = value
+
+    def variable(self, name: str) -> bytes:
+        """A variable of the program, by its name."""
+        return self.peek(*self.symbols[name])
+
+    def word(self, register: int) -> int:
+        """A pair of registers."""
+        return self.data[register] | self.data[register + 1] << 8
+
+    @property
+    def ram(self) -> bytes:
+        """All RAM."""
+        return self.peek(RAM_FIRST, RAM_BYTES)
+
+    @property
+    def eeprom(self) -> bytes:
+        """All EEPROM."""
+        buffer = ctypes.create_string_buffer(EEPROM_BYTES)
+        self.lib.sim_eeprom(self._handle, buffer)
+        return buffer.raw
+
+    @property
+    def stack_left(self) -> int:
+        """Bytes of paint that no call has ever reached, between the variables and the stack."""
+        end = self.symbols["_end"][0]
+        left = 0
+        while end + left < RAM_END and self.data[end + left] == PAINT:
+            left += 1
+        return left
+
+    def axis(self, index: int) -> tuple[int, float]:
+        """(bridge, signed permille) that the lines of an axis (0 or 1) tell an H-bridge."""
+        a, b, pwm, compare, com = LINES[index]
+        data = self.data
+
+        def high(port: int, ddr: int, bit: int) -> bool:
+            return bool(data[port] & data[ddr] & 1 << bit)  # an input is held low by its pull-down
+
+        if data[TCCR1A] & 1 << com and data[DDRB] & 1 << pwm and data[TCCR1B] & 7:
+            duty = min(self.word(compare) / self.word(ICR1), 1.0)
+        else:
+            duty = float(high(PORTB, DDRB, pwm))
+        forward, back = high(PORTD, DDRD, a), high(PORTD, DDRD, b)
+        if duty == 0.0:
+            return OFF, 0.0
+        if forward == back:
+            return (BRAKE, 0.0) if duty == 1.0 else (OFF, 0.0)
+        return DRIVE, (duty if forward else -duty) * 1000.0
+
+    def close(self) -> None:
+        """Free it."""
+        if self._handle is not None:
+            self.lib.sim_close(self._handle)
+            self._handle = None
+
+
+class SimBoard:
+    """A chip on the emulated machine. `write` and `read` are the host's end of the serial line."""
+
+    def __init__(
+        self,
+        machine: Machine,
+        *,
+        eeprom: bytes | None = None,
+        seed: int | None = None,
+        elf: Path | None = None,
+    ) -> None:
+        self.machine = machine
+        self.rig = Rig(machine, seed)
+        self.eye = Eye(self.rig)
+        self.elf = elf if elf is not None else build.firmware(machine.line.baud)
+        self._seed = machine.seed if seed is None else seed
+        line, faults = machine.line, self.rig.line_faults
+        self._down = Channel(line.baud, faults, self._seed * 2 + 1, line.late_ms)
+        self._up = Channel(line.baud, faults, self._seed * 2 + 2, line.late_ms)
+        self._received = bytearray()
+        self.outputs = Outputs()
+        self.ticks = self.boots = self._silent = 0
+        self._kept = (eeprom or b"\xff" * EEPROM_BYTES, self._garbage(), POWER_ON)
+        self._start()
+
+    # ------------------------------------------------------------ the host's end
+
+    def write(self, data: bytes) -> None:
+        """Bytes from the host into the line."""
+        self._down.push(bytes(data))
+
+    def read(self) -> bytes:
+        """Bytes that have reached the host."""
+        data = bytes(self._received)
+        self._received.clear()
+        return data
+
+    def step(self, ticks: int = 1) -> None:
+        """Let `ticks` ticks of 5 ms pass."""
+        for _ in range(ticks):
+            self._tick()
+
+    def look(self, **question: Any) -> dict[str, Any]:
+        """What the eye sees: {"answer": word or None}. `id` is the question's."""
+        return {"answer": self.eye.look(str(question.get("id", "")), question.get("axis", 0))}
+
+    @property
+    def eeprom(self) -> bytes:
+        """What the EEPROM holds now."""
+        return self.chip.eeprom if not self._silent else self._kept[0]
+
+    # ------------------------------------------------------------ a tick
+
+    def _tick(self) -> None:
+        self.rig.step(self.outputs.drive, self.outputs.bridge)
+        arrived = self._down.pull()
+        self.ticks += 1
+        if self._silent:
+            self._silent -= 1
+            if self._silent == 0:
+                self._start()
+        else:
+            self._run(arrived)
+        self._received += self._up.pull()
+
+    def _run(self, arrived: bytes) -> None:
+        chip = self.chip
+        chip.codes(self.rig.conversions_by_channel())
+        if arrived:
+            chip.send(arrived)
+        if chip.tick() == RESET:
+            self.boots += 1
+            self.rig.restart_scan()
+        self._look_at_lines()
+        sent = chip.take()
+        if sent:
+            self._up.push(sent)
+
+    def _look_at_lines(self) -> None:
+        for index in (0, 1):
+            bridge, drive = self.chip.axis(index)
+            self.outputs.bridge[index] = bridge
+            self.outputs.drive[index] = drive  # type: ignore[call-overload]  # steps of 2.5 permille
+
+    # ------------------------------------------------------------ resets
+
+    def reset(self, cause: str = "external") -> None:
+        """Pull the reset line: RAM is kept. Other causes come from the program itself."""
+        if cause != "external":
+            raise ValueError("a chip resets by itself for other causes than the line")
+        self._stop(self._kept if self._silent else (self.chip.eeprom, self.chip.ram, EXTERNAL), 0)
+
+    def power_cut(self, off_ticks: int = 100, torn: dict[int, int] | None = None) -> None:
+        """Cut the power for `off_ticks`. `torn`: EEPROM bytes that read otherwise afterwards."""
+        eeprom = bytearray(self.eeprom)
+        for address, value in (torn or {}).items():
+            eeprom[address] = value
+        self._down.drop()
+        self._up.drop()
+        self._stop((bytes(eeprom), self._garbage(), POWER_ON), off_ticks)
+
+    def _garbage(self) -> bytes:
+        return random.Random(f"{self._seed} power {self.boots}").randbytes(RAM_BYTES)
+
+    def _stop(self, kept: tuple[bytes, bytes, int], ticks: int) -> None:
+        self._kept = kept
+        self.chip.close()
+        self.outputs = Outputs()
+        self._silent = ticks + max(1, round(self.machine.board.boot_ms / 5.0))
+
+    def _start(self) -> None:
+        eeprom, ram, flags = self._kept
+        self.boots += 1
+        self.rig.restart_scan()
+        self.chip = Chip(self.elf, eeprom, ram, flags, self.machine.line.baud)
+
+    def close(self) -> None:
+        """Free the chip."""
+        self.chip.close()
