@@ -9,7 +9,7 @@ import click
 
 from rodbench.cli import talk
 from rodbench.cli.options import Setup, plain_json
-from rodbench.errors import UsageError
+from rodbench.errors import Interrupted, UsageError
 
 if TYPE_CHECKING:
     from rodbench.emulator.serve import Door
@@ -106,7 +106,7 @@ def _serve(
         )
         talk.say("Figures are those of the plant file. Ctrl-C ends it.")
         served.wait()
-    except KeyboardInterrupt:
+    except (KeyboardInterrupt, Interrupted):
         talk.say("ended")
     finally:
         if eyes:

@@ -83,19 +83,13 @@ def _timed(
     if setup.has_machine:
         setup.logbook().append("jog", value=value, **asdict(outcome))
     raise_fault(outcome, units)
+    where = units.length(outcome.position_mm) if calibrated else f"raw {outcome.raw}"
     data = {**asdict(outcome), "ended": ended_word(outcome.ended)}
-    talk.result(
-        data, f"{_where(axis, outcome, units)}; the jog {ended(outcome.ended)}", setup.as_json
-    )
+    text = f"axis {axis.number} rests at {where}; the jog {ended(outcome.ended)}"
+    talk.result(data, text, setup.as_json)
 
 
-def _where(axis: Axis, outcome: Outcome, units: Units) -> str:
-    if axis.settings()["calibrated"]:
-        return f"axis {axis.number} rests at {units.length(outcome.position_mm)}"
-    return f"axis {axis.number} rests at raw {outcome.raw}"
-
-
-def _by_keys(setup: Setup, axis: Axis, value: float, units: Units) -> None:
+def _by_keys(setup: Setup, axis: Axis, value: float, calibrated: bool, units: Units) -> None:
     from rodbench.cli.hold import Hold
     from rodbench.cli.keys import keys
 

@@ -67,6 +67,11 @@ def ended_word(number: int) -> str:
     return _name("ended", number)
 
 
+def event_word(number: int) -> str:
+    """Kind of an event, in one word for JSON."""
+    return _name("event_kind", number)
+
+
 def fault_names(bits: int) -> list[str]:
     """Names of the faults in a bit field, as in the schema."""
     return [c.name for c in load_schema().bits["fault"].values if bits >> c.value & 1]

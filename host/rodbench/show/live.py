@@ -1,0 +1,182 @@
+"""The live view of `watch`: 80 columns, one block an axis."""
+
+from __future__ import annotations
+
+import contextlib
+from collections.abc import Iterator, Mapping
+from typing import TYPE_CHECKING
+
+from rodbench.board import AxisSample, BoardSample, Event, Sample
+from rodbench.show.units import Units, minutes
+from rodbench.show.words import fault_names, fault_sentence, state
+
+if TYPE_CHECKING:
+    from rich.console import RenderableType
+
+    from rodbench.link.api import LinkStatistics
+
+WIDTH = 78
+BAR = 48
+Scopes = Mapping[int, Mapping[str, int]]
+
+
+class View:
+    """What was last seen of each axis, drawn in place."""
+
+    def __init__(self, scopes: Scopes, rods: Mapping[int, str | None], units: Units) -> None:
+        self.scopes = scopes
+        self.rods = rods
+        self.units = units
+        self.axes: dict[int, AxisSample] = {}
+        self.board: BoardSample | None = None
+        self.link: LinkStatistics | None = None
+        self.last_event = ""
+        self._live: object = None
+
+    def take(self, sample: Sample) -> None:
+        """A sample."""
+        if isinstance(sample, AxisSample):
+            self.axes[sample.axis] = sample
+        elif isinstance(sample, BoardSample):
+            self.board = sample
+        elif isinstance(sample, Event):
+            self.last_event = event_line(sample, self.units)
+
+    @contextlib.contextmanager
+    def shown(self) -> Iterator[None]:
+        """While it is on the screen."""
+        from rich.console import Console
+        from rich.live import Live
+
+        console = Console(stderr=False, highlight=False, markup=False)
+        with Live(console=console, auto_refresh=False, transient=False) as live:
+            self._live = live
+            yield
+
+    def draw(self) -> None:
+        """Draw it anew."""
+        from rich.live import Live
+
+        assert isinstance(self._live, Live)
+        self._live.update(self._text(), refresh=True)
+
+    def _text(self) -> RenderableType:
+        from rich.text import Text
+
+        return Text("\n".join(self.lines()), no_wrap=True, overflow="crop")
+
+    def lines(self) -> list[str]:
+        """The view as lines of at most 78 columns."""
+        lines: list[str] = []
+        for number, sample in sorted(self.axes.items()):
+            if self.scopes[number]["feedback"]:
+                lines += [*self._axis(sample), ""]
+        if not lines:
+            lines = ["No axis is fitted. `rodbench commission` sets one up.", ""]
+        if self.last_event:
+            lines.append(f"last: {self.last_event}")
+        lines += self._foot()
+        return [line[:WIDTH] for line in lines]
+
+    def _axis(self, sample: AxisSample) -> list[str]:
+        live = self.scopes[sample.axis]
+        name = self.rods.get(sample.axis)
+        title = f"Axis {sample.axis}" + (f' "{name}"' if name else "")
+        lines = [f"{title:<24} {state(sample.state):<10} {self._duty(sample)}"]
+        if sample.position_mm is None:
+            lines.append(f"  position   not calibrated, raw {sample.raw}")
+        else:
+            lines += _position(sample, live, self.units)
+        lines.append(_current(sample, live))
+        lines += _remarks(sample)
+        return lines
+
+    def _duty(self, sample: AxisSample) -> str:
+        left = "" if self.board is None else self.board.duty_left_s[sample.axis - 1]
+        left = f", {minutes(left)} left" if isinstance(left, float) else ""
+        return f"duty used {100 * sample.duty_used:.0f} %{left}"
+
+    def _foot(self) -> list[str]:
+        parts = []
+        if self.board is not None:
+            known = "" if self.scopes[0]["supply_calibrated"] else " as read"
+            parts.append(f"supply {self.board.supply_v:.2f} V{known}")
+            for name in fault_names(self.board.faults):
+                parts.append(name.replace("_", " "))
+        if self.link is not None:
+            link = self.link
+            parts.append(
+                f"link {link.round_trip_ms_median:.0f} ms, {link.frames_bad} bad, "
+                f"{link.unasked_missed} missed, {link.retries} repeated"
+            )
+        return ["   ".join(parts), "q ends the view; it stops nothing: `rodbench stop` does"]
+
+
+def _position(sample: AxisSample, live: Mapping[str, int], units: Units) -> list[str]:
+    stroke = live["stroke_um"] / 1000
+    low, high = live["soft_stop_min_um"] / 1000, live["soft_stop_max_um"] / 1000
+    bar = position_bar(sample.position_mm or 0.0, stroke, low, high)
+    speed = f"{units.speed(sample.speed_mm_s)}"
+    return [
+        f"  position   {bar} {units.length(sample.position_mm)}",
+        f"             {_scale(stroke, low, high, units)} {speed}",
+    ]
+
+
+def position_bar(position: float, stroke: float, low: float, high: float) -> str:
+    """The rod between its ends: `[` soft stop, `]` soft stop, `#` rod, `|` its end."""
+    cells = ["."] * BAR
+
+    def place(mm: float) -> int:
+        return min(BAR - 1, max(0, round(mm / stroke * (BAR - 1))))
+
+    for cell in range(place(position)):
+        cells[cell] = "="
+    cells[place(low)], cells[place(high)] = "[", "]"
+    cells[place(position)] = "#"
+    return "".join(cells)
+
+
+def _scale(stroke: float, low: float, high: float, units: Units) -> str:
+    text = f"0   soft stops [ {units.length(low)}   ] {units.length(high)}"
+    return f"{text:<{BAR - 10}}{units.length(stroke):>10}"
+
+
+def _current(sample: AxisSample, live: Mapping[str, int]) -> str:
+    if live["current_sensor"] == 0:
+        return f"  current    no sensor                 output {100 * sample.output:+.0f} %"
+    trip = live["trip_ma"] / 1000
+    full = round(min(1.0, abs(sample.current_a) / trip) * (BAR - 1))
+    bar = "=" * full + "." * (BAR - 1 - full) + "T"
+    return f"  current    {bar} {sample.current_a:.2f} A of {trip:g} {100 * sample.output:+.0f} %"
+
+
+def _remarks(sample: AxisSample) -> list[str]:
+    import textwrap
+
+    remarks = [fault_sentence(name, sample.axis) for name in fault_names(sample.faults)]
+    if sample.outside:
+        remarks.append("The rod is outside its soft stops: only the way back is open.")
+    if sample.held_back:
+        remarks.append("A soft stop holds the motion back.")
+    if sample.calibrated and not sample.proven:
+        remarks.append("Not moved since the board started: the first motion goes at creep.")
+    if sample.duty_used >= 0.999:
+        remarks.append("The duty budget is spent: the rod rests until there is some again.")
+    wrap = textwrap.TextWrapper(WIDTH, initial_indent="  ! ", subsequent_indent="    ")
+    return [line for remark in remarks for line in wrap.wrap(remark)]
+
+
+def event_line(event: Event, units: Units) -> str:
+    """An event as one line."""
+    from rodbench.show.words import ended, event_word, fault_name, reset_cause
+
+    kind = event_word(event.kind)
+    who = f"axis {event.axis}" if event.axis else "board"
+    what = {
+        "boot": f"started ({reset_cause(event.cause)})",
+        "trip": f"tripped: {fault_name(event.cause).replace('_', ' ')}" if event.cause else "",
+        "motion_ended": f"the motion {ended(event.cause)}",
+    }.get(kind, kind.replace("_", " "))
+    where = f" at {units.length(event.position_mm)}" if event.axis else ""
+    return f"{who} {what}{where}, {event.time_s:.1f} s after the board's start"
