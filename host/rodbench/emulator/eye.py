@@ -10,12 +10,13 @@ import contextlib
 import json
 import os
 import socket
+import stat
 import threading
 from collections.abc import Callable
 from typing import Any
 
 from rodbench.emulator.rig import Rig
-from rodbench.errors import NeedsPerson
+from rodbench.errors import NeedsPerson, PortError
 
 SEEN_MM = 0.2  # less than this nobody sees
 TIMEOUT_S = 2.0
@@ -64,18 +65,30 @@ class EyeServer:
     def __init__(self, look: Callable[[str, int], str | None], address: str) -> None:
         self._look = look
         self._path = None if _is_tcp(address) else address
+        try:
+            self._socket = self._listen(address)
+        except (OSError, OverflowError, AttributeError) as problem:
+            raise PortError(
+                f"the eye cannot listen on {address}: {problem}",
+                kept="no emulator was started",
+                hint="a path that is free, or 127.0.0.1:0",
+            ) from problem
+        threading.Thread(target=self._serve, name="eye", daemon=True).start()
+
+    def _listen(self, address: str) -> socket.socket:
         if self._path is None:
             host, _, port = address.rpartition(":")
-            self._socket = socket.create_server((host, int(port)))
-            self.address = f"{host}:{self._socket.getsockname()[1]}"
-        else:
-            with contextlib.suppress(FileNotFoundError):
+            listener = socket.create_server((host, int(port)))
+            self.address = f"{host}:{listener.getsockname()[1]}"
+            return listener
+        with contextlib.suppress(FileNotFoundError):
+            if stat.S_ISSOCK(os.stat(address).st_mode):  # left by one that was killed
                 os.unlink(address)
-            self._socket = socket.socket(socket.AF_UNIX)
-            self._socket.bind(address)
-            self._socket.listen(2)
-            self.address = address
-        threading.Thread(target=self._serve, name="eye", daemon=True).start()
+        listener = socket.socket(socket.AF_UNIX)
+        listener.bind(address)
+        listener.listen(2)
+        self.address = address
+        return listener
 
     def close(self) -> None:
         """Stop serving."""

@@ -6,6 +6,7 @@ from pathlib import Path
 
 from rodbench.clock import VirtualClock
 from rodbench.emulator.board import EmulatedBoard
+from rodbench.emulator.paced import PacedBoard
 from rodbench.emulator.plant_file import default_machine, load
 
 STATE_NAME = "emulator-state.json"
@@ -20,9 +21,20 @@ def open_emulator(
     positions are kept there between commands. Raises SettingsError for a bad plant file.
     """
     _, _, path = spec.partition(":")
-    machine = load(path) if path else default_machine()
-    state = Path(folder) / STATE_NAME if folder is not None else None
-    board = EmulatedBoard(machine, state_file=state)
+    board = open_board(path or None, Path(folder) / STATE_NAME if folder is not None else None)
     if clock is not None:
         clock.attach(board.step)
     return board
+
+
+def open_paced(
+    spec: str = "emulator", folder: str | Path | None = None, speed: float = 1.0
+) -> PacedBoard:
+    """The same board in real time: `write`, `read(timeout_s)`, `look(id=...)`, `close`."""
+    return PacedBoard(open_emulator(spec, None, folder), speed)
+
+
+def open_board(plant: str | None, state_file: Path | None) -> EmulatedBoard:
+    """A board on the machine of a plant file, or on the packaged one."""
+    machine = load(plant) if plant else default_machine()
+    return EmulatedBoard(machine, state_file=state_file)

@@ -118,7 +118,7 @@ class _Reader:
         self.lines = _key_lines(text)
 
     def machine(self, tree: dict[str, Any]) -> Machine:
-        top = {key: value for key, value in tree.items() if not isinstance(value, (dict, list))}
+        top = {key: value for key, value in tree.items() if key in BY_TABLE[""]}
         if "plant_file" not in tree:
             raise self._error((), "plant_file = 1 is missing", hint="begin the file with it")
         self._only(tree, [*BY_TABLE[""], "supply", "board", "line", "axes", "faults"], ())
