@@ -54,6 +54,7 @@ def measure(job: Job) -> AtRest:
     pot reads at an edge of its scale, Refused while the axis moves.
     """
     with job.stopping():
+        job.axis.clear()
         job.uncalibrate()
         job.commit({"current_zero": 0})
         axis, board = rest_samples(job, WATCH_S)

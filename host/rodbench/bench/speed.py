@@ -152,15 +152,18 @@ def _run(job: Job, ends: Endpoints, way: int) -> _Pass:
 
 
 def _raise(job: Job, way: int, creep: float, full: float) -> Callable[[AxisSample], None]:
-    """A function that raises the output step by step as samples pass."""
-    begun: list[int] = []
-    step = [0]
+    """A function that raises the output step by step as samples pass, once the direction is
+    proven: until then the board creeps, and would jump to what was asked meanwhile."""
+    begun = done = 0
 
     def raised(sample: AxisSample) -> None:
-        begun.append(sample.tick) if not begun else None
-        due = min(RAISE_STEPS, int((sample.tick - begun[0]) * TICK_S / RAISE_S * RAISE_STEPS) + 1)
-        if due > step[0]:
-            step[0] = due
+        nonlocal begun, done
+        if not sample.proven:
+            return
+        begun = begun or sample.tick
+        due = min(RAISE_STEPS, int((sample.tick - begun) * TICK_S / RAISE_S * RAISE_STEPS) + 1)
+        if due > done:
+            done = due
             output = creep + (full - creep) * due / RAISE_STEPS
             job.board.request("run", axis=job.number, output_permille=round(1000 * way * output))
 

@@ -29,7 +29,7 @@ def resistance(creep: Point, full: Point) -> float | None:
     """Ohms, sources included, from two running points; None when they do not settle it."""
     below = creep.current_a * full.speed_mm_s - full.current_a * creep.speed_mm_s
     above = creep.volts * full.speed_mm_s - full.volts * creep.speed_mm_s
-    return above / below if above > 0.0 and below > 0.0 else None
+    return above / below if above * below > 0.0 else None
 
 
 def from_running(
