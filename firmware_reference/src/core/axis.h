@@ -63,18 +63,31 @@ typedef struct {
     int16_t current_probe_ma;
     uint32_t on_ticks;          /* ticks with output not 0 in this motion */
     /* private */
-    uint8_t command;            /* AXIS_STATE_ of the motion being stopped, or of the one under way */
-    uint8_t stop_reason;        /* ENDED_ that a ramp under way will give */
+    uint8_t command;            /* AXIS_STATE_ of the motion under way, also while it is stopping */
+    uint8_t stop_reason;        /* ENDED_ that it will have, once stopped */
+    uint8_t resting;            /* 0: driving; else output is 0 and this many blocks + 1 were looked at for rest */
+    uint8_t inches;             /* how often a move has crept in */
+    uint8_t changed;            /* 1: demand was changed under way */
+    uint8_t used;               /* 1: the bridge rests as stop_by says; 0: off, nothing was commanded since boot */
+    uint8_t off;                /* 1: the bridge is off until the next motion, by a fault */
     int8_t last_sign;           /* of the drive in the tick before, 0 if none */
-    uint8_t rest_ticks;         /* since the end of the motion, while the mean at rest is taken */
-    uint16_t rest_sum;          /* of differences to rest_raw's first reading */
-    uint32_t hold_until;        /* last tick of the hold */
+    uint8_t left_reason;        /* a motion whose place was taken: its end is still to be told */
+    uint16_t left_motion;
+    uint32_t left_on_ticks;
+    uint16_t reserve;           /* ticks of output that a ramp down needs */
     uint16_t hold_ticks;
+    uint32_t hold_until;        /* last tick of the hold */
+    uint32_t duty_room;         /* of the tick before */
+    uint32_t rest_block;        /* the block before, while waiting for rest */
+    uint32_t current_scale;     /* mA per raw of current4, 11 fraction bits */
+    uint16_t board_mv;          /* for which it was reckoned */
     int32_t demand;             /* jog: permille or um/s; run: permille; seek: +1 or -1; move: target um */
+    int32_t demand_speed;       /* um/s, of a move or jog */
+    int32_t from_um;            /* where the motion began */
     position_t position;
-    motion_t track;
+    motion_t track;             /* calibrated */
+    seek_t seek;                /* uncalibrated */
     guard_t guard;
-    seek_t seek;
 } axis_t;
 
 /* At start, and not again before the next reset. The first axis_tick sets the estimate. */

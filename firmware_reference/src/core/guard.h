@@ -1,10 +1,38 @@
+/* The guards of one axis that judge readings: each names a fault, or 0. Latching is the axis's business. */
 #ifndef RODBENCH_GUARD_H
 #define RODBENCH_GUARD_H
 
 #include <stdint.h>
 
+#include "../generated/schema.h"
+#include "position.h"
+
 typedef struct {
-    int32_t place_holder;
+    uint32_t mark;              /* block in which motion was last seen */
+    int32_t furthest_um;        /* along the drive's direction, since it began */
+    int32_t current_mean;       /* mA with 4 fraction bits, slow, while driving */
+    uint16_t still_ticks;       /* driven without motion */
+    uint16_t still_limit;
+    uint16_t over_ticks;        /* above the trip */
+    uint8_t band_ticks;         /* outside the pot's band */
+    int8_t direction;           /* of the drive being watched; 0: none yet */
+    uint8_t moved;              /* 1: motion was seen since the drive began this way */
 } guard_t;
+
+typedef struct {
+    int16_t output_permille;    /* of the tick in which the readings were taken */
+    uint16_t raw;
+    int16_t current_ma;
+    int16_t current_lsb_ma;     /* one ADC step of the sensor */
+    int32_t um;
+    int32_t slow_um_s;          /* the slowest speed that is meant to count as motion */
+} guard_in_t;
+
+/* A motion begins: nothing is held against it yet. */
+void guard_begin(guard_t *guard);
+
+uint8_t guard_pot_band(guard_t *guard, const settings_axis_t *set, uint16_t raw);
+uint8_t guard_over_current(guard_t *guard, const settings_axis_t *set, const guard_in_t *in);
+uint8_t guard_motion(guard_t *guard, const settings_axis_t *set, const position_t *position, const guard_in_t *in);
 
 #endif

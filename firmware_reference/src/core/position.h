@@ -1,10 +1,50 @@
+/* Where the rod is and how fast it goes, from the pot alone.
+ *
+ * The estimate is an alpha-beta filter (gains 1/4 and 1/32) in raw counts with 14 fraction bits; a block mean over
+ * 16 ticks serves where certainty matters more than speed (no motion, rest). Micrometres come from the line
+ * between the two endpoints: um = retracted .. extended, split so that every product fits 32 bits.
+ */
 #ifndef RODBENCH_POSITION_H
 #define RODBENCH_POSITION_H
 
 #include <stdint.h>
 
+#include "../generated/schema.h"
+
+#define POSITION_BLOCK 16           /* ticks per block, a power of two */
+
 typedef struct {
-    int32_t place_holder;
+    int32_t estimate;               /* raw, 14 fraction bits */
+    int32_t rate;                   /* raw per tick, 14 fraction bits */
+    uint32_t block_sum;             /* of the block under way */
+    uint32_t block;                 /* sum of 16 readings: the last full block */
+    uint16_t um_whole;              /* um per raw: whole part, and the rest in parts of span */
+    uint16_t um_rest;
+    uint16_t span;                  /* raw between the endpoints; 0: uncalibrated */
+    int8_t sign;                    /* of raw while extending */
+    uint8_t block_ticks;            /* of the block under way */
+    uint8_t block_ready;            /* 1 in the tick in which a block became full */
+    uint8_t started;
 } position_t;
+
+/* Takes the line from the settings; the next reading starts the estimate. */
+void position_begin(position_t *position, const settings_axis_t *set);
+
+/* One reading, one tick. */
+void position_update(position_t *position, uint16_t raw);
+
+/* Begins a fresh block with the next reading. */
+void position_new_block(position_t *position);
+
+int32_t position_um(const position_t *position, const settings_axis_t *set);        /* 0 while uncalibrated */
+int32_t position_block_um(const position_t *position, const settings_axis_t *set);  /* of the last full block */
+int32_t position_speed(const position_t *position);                 /* um/s; raw/s while uncalibrated */
+int32_t position_count_um(const position_t *position);              /* one raw count, rounded up; calibrated only */
+
+/* How far a block (a sum of 16 readings) travels from one to the next at a speed of 0 .. 200 000 um/s. Calibrated. */
+int32_t position_block_travel(const position_t *position, const settings_axis_t *set, int32_t um_s);
+
+/* 6 sigma of a block by the noise in the settings, at least 2 raw: travel that is no noise. In units of a block. */
+int32_t position_block_threshold(const settings_axis_t *set);
 
 #endif

@@ -1,10 +1,34 @@
+/* Finding an end: creep until nothing moves for a dwell, then a short probe with more output; keeps the evidence. */
 #ifndef RODBENCH_SEEK_H
 #define RODBENCH_SEEK_H
 
 #include <stdint.h>
 
+#include "../generated/schema.h"
+#include "position.h"
+
+#define SEEK_GOING 0u
+#define SEEK_PROBING 1u
+#define SEEK_FOUND 2u
+
 typedef struct {
-    int32_t place_holder;
+    uint32_t mark;              /* block in which motion was last seen */
+    int32_t current_sum;        /* of the block, of the dwell or of the probe under way */
+    int32_t block_current;      /* sum over the block under way */
+    int32_t travel;             /* of a block, running; 0: not seen yet */
+    uint16_t still_ticks;       /* since the mark */
+    uint16_t dwell;             /* ticks without motion that mean an end */
+    int16_t current_last;       /* mean of the block before, mA */
+    int16_t current_before;     /* mean while running; 0: never ran */
+    int16_t current_stop;       /* mean over the dwell */
+    int16_t current_probe;      /* mean over the probe's second half */
+    uint8_t runs;               /* blocks with motion in a row, up to 3 */
+    uint8_t probe_ticks;        /* 0: not probing */
 } seek_t;
+
+void seek_begin(seek_t *seek, const settings_axis_t *set, const position_t *position);
+
+/* Output wanted in permille, without sign; *said is SEEK_... */
+int16_t seek_tick(seek_t *seek, const settings_axis_t *set, position_t *position, int16_t current_ma, uint8_t *said);
 
 #endif
