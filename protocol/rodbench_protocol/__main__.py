@@ -15,6 +15,7 @@ from rodbench_protocol.check import check_schema, evolution_problems
 from rodbench_protocol.errors import SchemaError
 from rodbench_protocol.make_c import c_header, c_source
 from rodbench_protocol.make_names import names_module
+from rodbench_protocol.make_spec import fill
 from rodbench_protocol.schema import Schema, load_schema, schema_path, wire_part
 from rodbench_protocol.vectors import vectors_text
 
@@ -29,6 +30,7 @@ def products(schema: Schema) -> dict[Path, str]:
         generated / "schema.h": c_header(schema),
         generated / "schema.c": c_source(schema),
         ROOT / "protocol/vectors.json": vectors_text(schema),
+        ROOT / "protocol/SPEC.md": fill((ROOT / "protocol/SPEC.md").read_text(), schema),
     }
 
 

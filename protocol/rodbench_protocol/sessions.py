@@ -214,7 +214,9 @@ def _sequence() -> Json:
 
 
 def _counted() -> Json:
-    s = Script("counted", "requests_done counts requests taken in sequence, refused ones too, repeats not")
+    s = Script(
+        "counted", "requests_done counts what is taken in sequence, refused or not, repeats not"
+    )
     s.begin()
     s.ask("counters", reply={"requests_done": "$done"})
     sent = s.frame("digests")

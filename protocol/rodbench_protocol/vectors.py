@@ -88,14 +88,15 @@ def _replies(name: str, seq: int, fields: Json) -> list[Json]:
 
 def bad_frames() -> list[Json]:
     """Frames without their closing zero that a receiver must drop, and why."""
-    jog = framing.encode(pack("jog", 0x5A, 7, axis=1, unit=1, value=3000))[:-1]
+    jog = framing.encode(pack("jog", 0x5A, 5, axis=1, unit=1, value=3000))[:-1]
     low_first = cobs.encode(b"\x01\x00\x00" + framing.crc16(b"\x01\x00\x00").to_bytes(2, "little"))
     long = cobs.encode(bytes(65))
     cases = [
         ("bad_crc", jog[:-1] + bytes((jog[-1] ^ 1,)), "crc"),
         ("one_bit", bytes((jog[0], jog[1] ^ 0x20)) + jog[2:], "crc"),
         ("crc_low_byte_first", low_first, "crc"),
-        ("cut_off", jog[:-3], "cobs"),
+        ("cut_off", jog[:-1], "cobs"),
+        ("cut_off_between_runs", jog[:-3], "crc"),
         ("runs_past_the_end", b"\x09\x01\x02", "cobs"),
         ("empty", b"", "empty"),
         ("crc_only", cobs.encode(b"\xff\xff"), "short"),
