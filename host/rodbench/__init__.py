@@ -1,0 +1,3 @@
+"""rodbench: set up, run and prove feedback linear actuators on a hobby controller board."""
+
+__version__ = "0.1.0"

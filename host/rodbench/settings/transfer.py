@@ -8,17 +8,18 @@ way of uncalibrated, so that a push that is cut off leaves an axis that only jog
 from __future__ import annotations
 
 import secrets
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
-from rodbench_protocol.settings import check
+from rodbench_protocol.settings import check, digest_scope
 
 from rodbench.errors import SettingsError
 from rodbench.settings.keys import Key, by_wire
 from rodbench.settings.machine import MachineFile
 
 _LARGEST_ID = 2**31 - 1
+ALL = (0, 1, 2)
 
 
 class HelloLike(Protocol):
@@ -91,11 +92,11 @@ def load_for(board: BoardLike, load: Callable[[], MachineFile]) -> MachineFile:
         raise
 
 
-def diff(machine: MachineFile, board: BoardLike) -> list[Difference]:
+def diff(machine: MachineFile, board: BoardLike, scopes: Sequence[int] = ALL) -> list[Difference]:
     """All settings that file and board disagree on, in the order of the scopes and keys."""
     found = []
-    for scope, values in machine.scopes().items():
-        live = board.read_scope(scope)
+    for scope in scopes:
+        values, live = machine.scope(scope), board.read_scope(scope)
         kind = "axis" if scope else "board"
         found += [
             Difference(scope, wire, by_wire().get((kind, wire)), value, live[wire])
@@ -105,14 +106,20 @@ def diff(machine: MachineFile, board: BoardLike) -> list[Difference]:
     return found
 
 
-def push(machine: MachineFile, board: BoardLike, *, until_reset: bool = False) -> Pushed:
+def push(
+    machine: MachineFile,
+    board: BoardLike,
+    *,
+    until_reset: bool = False,
+    scopes: Sequence[int] = ALL,
+) -> Pushed:
     """Put the file's settings in force, and store them unless `until_reset`.
 
     Raises SettingsError (nothing sent) for another board's file, Refused when the board refuses.
     A board without an id gets one, which is also noted in `machine` (the caller saves it).
     """
     _same_board(machine, board)
-    changed = diff(machine, board)
+    changed = diff(machine, board, scopes)
     by_scope: dict[int, dict[str, int]] = {d.scope: {} for d in changed}
     for difference in changed:
         by_scope[difference.scope][difference.wire] = difference.in_file
@@ -124,7 +131,8 @@ def push(machine: MachineFile, board: BoardLike, *, until_reset: bool = False) -
         if stepped[scope]:
             board.write_scope(scope, {"calibrated": 0})
         board.write_scope(scope, new)
-    return Pushed(changed, _proven(machine, board), None if until_reset else board.store())
+    live = _proven(machine, board, scopes)
+    return Pushed(changed, live, None if until_reset else board.store())
 
 
 def pull(machine: MachineFile, board: BoardLike) -> list[Difference]:
@@ -174,13 +182,16 @@ def _needs_step(board: BoardLike, scope: int, new: Mapping[str, int]) -> bool:
     return any(problem.rule_id not in alone for problem in check("axis", wanted, live))
 
 
-def _proven(machine: MachineFile, board: BoardLike) -> int:
-    """The digest now live; raises SettingsError when it is not the file's."""
-    live = board.digests()["live"]
-    if live != machine.digest():
-        raise SettingsError(
-            f"the board now tells {live:08X}, the file means {machine.digest():08X}",
-            kept="The settings are in force until reset and were not stored.",
-            hint="`rodbench settings diff` shows where they differ.",
-        )
-    return live
+def _proven(machine: MachineFile, board: BoardLike, scopes: Sequence[int]) -> int:
+    """The digest now live; raises SettingsError when a scope is not as the file means it."""
+    told = board.digests()
+    for scope in scopes:
+        name = f"axis_{scope}" if scope else "board"
+        meant = digest_scope("axis" if scope else "board", machine.scope(scope))
+        if told[name] != meant:
+            raise SettingsError(
+                f"the board now tells {told[name]:08X} for {name}, the file means {meant:08X}",
+                kept="The settings are in force until reset and were not stored.",
+                hint="`rodbench settings diff` shows where they differ.",
+            )
+    return told["live"]

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import io
-from collections.abc import Iterable, Sequence
-from typing import TYPE_CHECKING
+from collections.abc import Iterable, Mapping, Sequence
+from typing import TYPE_CHECKING, Any
+
+from rodbench.show.units import Units, share
 
 if TYPE_CHECKING:
     from rodbench.settings.transfer import Difference
@@ -32,3 +34,55 @@ def differences(found: Sequence[Difference]) -> str:
     """File against board, a setting a line."""
     rows = [(d.name, d.shown(d.in_file), d.shown(d.on_board)) for d in found]
     return table(("setting", "file", "board"), rows, right=(1, 2))
+
+
+def facts(found: Mapping[str, Any]) -> str:
+    """The result of one step, a fact a line."""
+    return table(("found", "value"), [(k.replace("_", " "), _fact(v)) for k, v in found.items()])
+
+
+def _fact(value: Any) -> str:
+    if isinstance(value, list):
+        return "  ".join(_fact(part) for part in value)
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    return f"{value:.4g}" if isinstance(value, float) else str(value)
+
+
+def learned(done: Mapping[str, Any], units: Units) -> str:
+    """What commissioning learned of a rod and settled for it."""
+    ends, speeds, stall = done["ends"], done["speeds"], done["proposed"]["stall"]
+    proposal = done["proposed"]["proposal"]
+    stops = (proposal["soft_stop_max_mm"], proposal["soft_stop_min_mm"])
+    motor = "reversed" if done["polarity"]["motor_reversed"] else "as wired"
+    pot = "falls" if done["polarity"]["pot_falls"] else "rises"
+    rows = [
+        ("stroke", units.length(ends["stroke_mm"]), units.length(0.0)),
+        ("end at raw", str(ends["raw"][1]), str(ends["raw"][0])),
+        ("travel ends by", ends["kinds"][1], ends["kinds"][0]),
+        ("ends repeat within", *_both(ends["spread_mm"][::-1], units.length)),
+        ("creep", *_both(ends["creep_mm_s"], units.speed)),
+        ("full speed", *_both(speeds["speed_mm_s"], units.speed)),
+        ("running current", *_both(speeds["running_a"], "{:.2f} A".format)),
+        ("peak current", *_both(speeds["peak_a"], "{:.2f} A".format)),
+        ("dead zone", *_both(speeds["dead_zone"], share)),
+        ("runs on", *_both(speeds["run_on_mm"], units.length)),
+        ("soft stop", *_both(stops, units.length)),
+    ]
+    trip = "none" if proposal["trip_a"] is None else f"{proposal['trip_a']:.2f} A"
+    stalls = "unknown" if stall is None else f"about {stall['current_a']:.1f} A"
+    title = f'axis {done["axis"]} "{done["label"]["rod"]}"'
+    head = table((title, "extend", "retract"), rows, (1, 2))
+    tail = [
+        f"motor {motor}, pot {pot} as the rod extends",
+        f"trip {trip}, stall {stalls}",
+        f"speed {units.speed(proposal['speed_max_mm_s'])}, ramps "
+        f"{units.acceleration(proposal['acceleration_mm_s2'])} up, "
+        f"{units.acceleration(proposal['deceleration_mm_s2'])} down",
+        f"duty {share(proposal['duty_share'])} in {proposal['duty_window_min']:g} min",
+    ]
+    return "\n".join([head, *tail])
+
+
+def _both(pair: Sequence[float], shown: Any) -> tuple[str, str]:
+    return shown(pair[0]), shown(pair[1])

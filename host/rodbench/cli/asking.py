@@ -1,0 +1,68 @@
+"""Who answers the questions of a procedure, and the key that stops the rod meanwhile."""
+
+from __future__ import annotations
+
+import contextlib
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
+from rodbench.bench.ask import AnswersFile, Asker, Eye, Question, Source, Typed, Yes
+from rodbench.board import AxisSample, Board, Sample
+from rodbench.cli import talk
+from rodbench.cli.keys import Keys, keys
+from rodbench.errors import Interrupted
+
+if TYPE_CHECKING:
+    from rodbench.cli.options import Setup
+
+
+class AtTerminal:
+    """A person at the terminal, with lines as usual while a question stands."""
+
+    def __init__(self, terminal: Keys) -> None:
+        self.terminal = terminal
+        self.typed = Typed()
+
+    def answer(self, question: Question) -> str | None:
+        """The typed answer; None without a terminal."""
+        with self.terminal.cooked():
+            return self.typed.answer(question)
+
+
+class KeyStops:
+    """A listener of a board: any key while a rod runs stops it."""
+
+    def __init__(self, board: Board, terminal: Keys) -> None:
+        self.board = board
+        self.terminal = terminal
+
+    def hear(self, sample: Sample) -> None:
+        """Look for a key at each sample of an axis that is driven."""
+        if not isinstance(sample, AxisSample) or sample.output == 0.0:
+            return
+        key = self.terminal.read(0.0)
+        if key:
+            raise Interrupted("a key was pressed", kept="The rod was stopped; nothing was stored.")
+
+
+@contextlib.contextmanager
+def asker(setup: Setup, board: Board) -> Iterator[Asker]:
+    """Answers from --answers, --yes, the plant's eye, and the terminal, in this order."""
+    sources: list[Source] = []
+    if setup.answers is not None:
+        sources.append(AnswersFile(setup.answers))
+    if setup.yes:
+        sources.append(Yes())
+    if setup.look is not None:
+        talk.say("emulated board, figures invented: what is to be seen, the plant's eye sees")
+        sources.append(Eye(setup.look))
+    with keys() as terminal:
+        if terminal is None:
+            yield Asker(*sources)
+            return
+        listener = KeyStops(board, terminal)
+        board.listeners.append(listener.hear)
+        try:
+            yield Asker(*sources, AtTerminal(terminal))
+        finally:
+            board.listeners.remove(listener.hear)

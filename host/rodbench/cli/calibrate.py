@@ -1,0 +1,123 @@
+"""rodbench calibrate current | polarity | endpoints | speed"""
+
+from __future__ import annotations
+
+import click
+
+from rodbench.cli import talk
+from rodbench.cli.options import Setup, axis_argument, for_procedure
+
+
+@click.group("calibrate")
+def command() -> None:
+    """One step of learning. The order is: current, polarity, endpoints, speed.
+
+    Each step takes the axis out of use first (uncalibrated) and leaves what it found in force
+    until reset, and in the machine file; `rodbench settings push` stores it. `commission` does
+    all of them in a row. Any key stops the rod.
+
+    \b
+    Example:  rodbench calibrate polarity 1
+    """
+
+
+@command.command("current")
+@axis_argument
+@for_procedure
+def current(setup: Setup, axis: int) -> None:
+    """Sensors at rest: noise of the pot, zero of the current. Nothing moves.
+
+    \b
+    Example:  rodbench calibrate current 1
+    """
+    from rodbench.bench import current as procedure
+    from rodbench.cli import steps
+
+    with setup.board(f"calibrate current {axis}") as board, steps.job(setup, board, axis) as job:
+        found = procedure.measure(job)
+        steps.keep(setup, job, "current", found)
+    steps.show(setup, "current", axis, found)
+
+
+@command.command("polarity")
+@axis_argument
+@for_procedure
+def polarity(setup: Setup, axis: int) -> None:
+    """Which way is out: two short runs at creep, and what you saw.
+
+    \b
+    Example:  rodbench calibrate polarity 1
+    """
+    from rodbench.bench import current as sensors
+    from rodbench.bench import polarity as procedure
+    from rodbench.cli import steps
+
+    with setup.board(f"calibrate polarity {axis}") as board, steps.job(setup, board, axis) as job:
+        _consent(job, "The rod makes two short runs at creep.")
+        found = procedure.find(job, sensors.measure(job))
+        steps.keep(setup, job, "polarity", found)
+    steps.show(setup, "polarity", axis, found)
+
+
+@command.command("endpoints")
+@axis_argument
+@for_procedure
+def endpoints(setup: Setup, axis: int) -> None:
+    """Where the ends are and how the travel ends: three approaches each, at creep.
+
+    For a rod that is free on the bench. Needs `calibrate polarity` before.
+
+    \b
+    Example:  rodbench calibrate endpoints 1
+    """
+    from rodbench.bench import current as sensors
+    from rodbench.bench import endpoints as procedure
+    from rodbench.bench.polarity import Polarity
+    from rodbench.cli import steps
+
+    with setup.board(f"calibrate endpoints {axis}") as board, steps.job(setup, board, axis) as job:
+        way = steps.recall(setup, axis, "polarity", Polarity, "rodbench calibrate polarity")
+        _consent(job, "The rod creeps from end to end, three times each.")
+        at_rest = sensors.measure(job)
+        stroke_mm = job.live["stroke_um"] / 1000
+        found = procedure.find(job, at_rest, way, stroke_mm)
+        steps.keep(setup, job, "current", at_rest)
+        steps.keep(setup, job, "endpoints", found)
+    steps.show(setup, "endpoints", axis, found)
+
+
+@command.command("speed")
+@axis_argument
+@for_procedure
+def speed(setup: Setup, axis: int) -> None:
+    """Full speed, current, dead zone and run-on, twice each way.
+
+    Needs `calibrate endpoints` before, with its provisional soft stops still in force.
+
+    \b
+    Example:  rodbench calibrate speed 1
+    """
+    from rodbench.bench import speed as procedure
+    from rodbench.bench.current import AtRest
+    from rodbench.bench.endpoints import Endpoints
+    from rodbench.cli import steps
+
+    with setup.board(f"calibrate speed {axis}") as board, steps.job(setup, board, axis) as job:
+        at_rest = steps.recall(setup, axis, "current", AtRest, "rodbench calibrate current")
+        ends = steps.recall(setup, axis, "endpoints", Endpoints, "rodbench calibrate endpoints")
+        _consent(job, "The rod runs at full speed.")
+        found = procedure.measure(job, at_rest, ends)
+        steps.keep(setup, job, "speed", found)
+    steps.show(setup, "speed", axis, found)
+
+
+def _consent(job: object, what: str) -> None:
+    """The caution before a step. Raises NeedsPerson, or UsageError when it was not accepted."""
+    from rodbench.bench import cautions
+    from rodbench.bench.job import Job
+    from rodbench.errors import UsageError
+
+    assert isinstance(job, Job)
+    talk.say(cautions.CRUSH)
+    if not job.asker.accept(cautions.creep(what)):
+        raise UsageError("the caution was not accepted", kept="Nothing moved.")

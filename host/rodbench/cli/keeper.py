@@ -1,0 +1,70 @@
+"""Where procedures put what they found: the machine file and the logbook."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import asdict, is_dataclass
+from enum import Enum
+from typing import Any, cast
+
+from rodbench.cli.options import Setup
+from rodbench.settings.keys import Value
+from rodbench.settings.machine import MachineFile
+
+
+class FileKeeper:
+    """Writes into the machine file of `setup`, loaded anew for each writing."""
+
+    def __init__(self, setup: Setup) -> None:
+        self.setup = setup
+
+    def keep(
+        self,
+        axis: int,
+        rod: str,
+        settings: Mapping[str, int],
+        file_only: Mapping[str, object],
+        notes: Mapping[str, str],
+    ) -> None:
+        """Write the axis's wire settings and the file's own keys, saved when this returns."""
+        machine = self.setup.machine()
+        if machine.rod_of(axis) != rod:
+            machine.put_rod(axis, rod, settings["stroke_um"] / 1000)
+        machine.put(axis, settings, {key: note for key, note in notes.items() if key in settings})
+        for place, value in file_only.items():
+            _put(machine, axis, place, cast(Value, value), notes.get(place, ""))
+        machine.save()
+
+    def digest(self) -> int:
+        """The digest that a board with the file's settings tells."""
+        return self.setup.machine().digest()
+
+    def record(self, kind: str, fields: Mapping[str, Any]) -> None:
+        """An entry of the logbook."""
+        if self.setup.has_machine:
+            self.setup.logbook().append(kind, **{key: plain(v) for key, v in fields.items()})
+
+
+def _put(machine: MachineFile, axis: int, place: str, value: Value, note: str) -> None:
+    table, _, name = place.rpartition(".")
+    path = {
+        "board": ("board",),
+        "rods": ("rods", machine.rod_of(axis) or ""),
+        "axes": ("axes", str(axis)),
+        "limits": ("axes", str(axis), "limits"),
+        "": (),
+    }[table]
+    machine.put_host(path, name, value, note)
+
+
+def plain(value: Any) -> Any:
+    """A result as JSON takes it."""
+    if is_dataclass(value) and not isinstance(value, type):
+        return {name: plain(part) for name, part in asdict(value).items()}
+    if isinstance(value, Enum):
+        return value.name.lower() if isinstance(value.value, int) else value.value
+    if isinstance(value, Mapping):
+        return {str(key): plain(part) for key, part in value.items()}
+    if isinstance(value, list | tuple):
+        return [plain(part) for part in value]
+    return value

@@ -1,0 +1,69 @@
+"""What every procedure command does around its procedure."""
+
+from __future__ import annotations
+
+import contextlib
+from collections.abc import Iterator
+from typing import TYPE_CHECKING, Any, TypeVar
+
+from rodbench.bench.job import Job
+from rodbench.cli import talk
+from rodbench.cli.asking import asker
+from rodbench.cli.keeper import FileKeeper, plain
+from rodbench.cli.options import Setup
+from rodbench.errors import ProcedureError, SettingsError
+
+if TYPE_CHECKING:
+    from rodbench.board import Board
+
+T = TypeVar("T")
+LEARNED = "learned"
+
+
+@contextlib.contextmanager
+def job(setup: Setup, board: Board, axis: int) -> Iterator[Job]:
+    """A job on an axis that has a rod, with the person, the talk and the logbook at hand."""
+    if not board.read_scope(axis)["feedback"]:
+        raise SettingsError(
+            f"axis {axis} has no rod on this board yet",
+            kept="Nothing moved.",
+            hint=f"`rodbench commission {axis}` does it all; or describe the rod in the machine "
+            "file and `rodbench settings push`.",
+        )
+    with asker(setup, board) as answers:
+        yield Job(board, axis, answers, talk.say, FileKeeper(setup).record)
+
+
+def keep(setup: Setup, job: Job, step: str, found: Any) -> None:
+    """Note a result: the axis's settings as they are in force now, and the evidence."""
+    keeper = FileKeeper(setup)
+    keeper.record(LEARNED, {"step": step, "axis": job.number, "found": found})
+    machine = setup.machine()
+    rod = machine.rod_of(job.number)
+    if rod is not None:
+        settings = job.board.read_scope(job.number)
+        file_only = found.file_only() if hasattr(found, "file_only") else {}
+        keeper.keep(job.number, rod, settings, file_only, found.notes())
+
+
+def recall(setup: Setup, axis: int, step: str, kind: type[T], command: str) -> T:
+    """The last result of a step, from the logbook. Raises ProcedureError when there is none."""
+    entries, _ = setup.logbook().read()
+    for entry in reversed(entries):
+        data = entry.data
+        if entry.kind == LEARNED and data.get("step") == step and data.get("axis") == axis:
+            found = data["found"]
+            return kind(**{k: tuple(v) if isinstance(v, list) else v for k, v in found.items()})
+    raise ProcedureError(
+        f"axis {axis}: nothing is known yet from `{command}`",
+        kept="Nothing moved.",
+        hint=f"{command} {axis}",
+    )
+
+
+def show(setup: Setup, step: str, axis: int, found: Any) -> None:
+    """The result on stdout."""
+    from rodbench.show.tables import facts
+
+    data = {"step": step, "axis": axis, "found": plain(found)}
+    talk.result(data, facts(plain(found)), setup.as_json)
