@@ -6,7 +6,7 @@ import contextlib
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
-from rodbench.bench.ask import AnswersFile, Asker, Eye, Question, Source, Typed, Yes
+from rodbench.bench.ask import Answers, AnswersFile, Asker, Eye, Question, Source, Typed, Yes
 from rodbench.board import AxisSample, Board, Sample
 from rodbench.cli import talk
 from rodbench.cli.keys import Keys, keys
@@ -51,8 +51,14 @@ def asker(setup: Setup, board: Board) -> Iterator[Asker]:
     sources: list[Source] = []
     if setup.answers is not None:
         sources.append(AnswersFile(setup.answers))
+    if setup.ready_answers:
+        sources.append(Answers(setup.ready_answers))
     if setup.yes:
         sources.append(Yes())
+    if setup.eye is not None:
+        from rodbench.emulator.eye import EyeClient
+
+        setup.look = EyeClient(setup.eye).look
     if setup.look is not None:
         talk.say("emulated board, figures invented: what is to be seen, the plant's eye sees")
         sources.append(Eye(setup.look))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import functools
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
@@ -33,7 +33,9 @@ class Setup:
     yes: bool = False
     answers: Path | None = None
     speed: str | None = None
-    look: Callable[[str], str | None] | None = None  # eyes of a plant in this process
+    look: Callable[[str], str | None] | None = None  # eyes of an emulated plant
+    eye: str | None = None  # the address of such eyes beside a pty or TCP port
+    ready_answers: Mapping[str, object] = field(default_factory=dict)
 
     @property
     def folder(self) -> Path:
@@ -144,6 +146,13 @@ _ANSWERS = click.option(
     callback=_set("answers"),
     help='Answers from a TOML file, one line each: run_a = "out".',
 )
+_EYE = click.option(
+    "--eye",
+    metavar="ADDRESS",
+    expose_value=False,
+    callback=_set("eye"),
+    help="Eyes of an emulated plant, as `rodbench emulate` says it.",
+)
 _SPEED = click.option(
     "--speed",
     metavar="max",
@@ -171,7 +180,7 @@ def _with(*options: Callable[[F], F]) -> Callable[[F], F]:
 for_file = _with(_MACHINE, _JSON)
 for_board = _with(_PORT, _MACHINE, _JSON, _SPEED)
 for_motion = _with(_PORT, _MACHINE, _JSON, _YES, _SPEED)
-for_procedure = _with(_PORT, _MACHINE, _JSON, _YES, _ANSWERS, _SPEED)
+for_procedure = _with(_PORT, _MACHINE, _JSON, _YES, _ANSWERS, _EYE, _SPEED)
 plain_json = _with(_JSON)
 
 axis_argument = click.argument("axis", type=click.IntRange(1, 2), metavar="AXIS")
