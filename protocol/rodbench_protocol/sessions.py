@@ -34,6 +34,7 @@ class Script:
     def __init__(self, name: str, about: str, session: int = 5, seq: int = 0) -> None:
         self.name, self.about = name, about
         self.session, self.seq = session, seq
+        self.axis: dict[str, int] = {}
         self.steps: list[Json] = []
 
     def step(self, *send: Json, expect: tuple[Json, ...] = (), ticks: int = 1, **more: Any) -> None:
@@ -69,7 +70,8 @@ class Script:
         items = items_of(**values)
         for first in range(0, len(items), 11):
             self.ask("draft_set", scope=1, items=items[first : first + 11])
-        self.ask("draft_commit", scope=1, reply={"digest": axis_digest(**values)})
+        self.axis |= values
+        self.ask("draft_commit", scope=1, reply={"digest": axis_digest(**self.axis)})
 
     def done(self) -> Json:
         """The session as it stands in vectors.json."""
@@ -378,8 +380,6 @@ def _not_fitted() -> Json:
     s.ask("jog", Status.BAD_VALUE, 1, axis=0, unit=0, value=100)
     s.ask("jog", Status.BAD_VALUE, 1, axis=3, unit=0, value=100)
     s.ask("jog", Status.BAD_VALUE, 2, axis=1, unit=2, value=100)
-    s.ask("seek", Status.BAD_VALUE, 2, axis=1, direction=0)
-    s.ask("seek", Status.BAD_VALUE, 2, axis=1, direction=2)
     s.ask("outcome", Status.BAD_VALUE, 1, axis=0)
     s.ask("outcome", axis=1, reply={"axis": 1, "motion": 0, "ended": int(Ended.NONE)})
     s.ask("clear", Status.BAD_VALUE, 1, axis=3)
@@ -394,9 +394,14 @@ def _uncalibrated() -> Json:
     s.ask("jog", Status.UNCALIBRATED, axis=1, unit=1, value=1000)
     s.ask("run", Status.UNCALIBRATED, axis=1, output_permille=100)
     s.ask("move", Status.UNCALIBRATED, axis=1, target_um=10000, speed_um_s=0)
+    s.ask("jog", Status.BAD_VALUE, 3, axis=1, unit=0, value=1001)
+    s.ask("seek", Status.BAD_VALUE, 2, axis=1, direction=0)
+    s.ask("seek", Status.BAD_VALUE, 2, axis=1, direction=2)
     s.set_axis(**CALIBRATED)
     s.ask("jog", Status.CALIBRATED, axis=1, unit=0, value=100)
     s.ask("seek", Status.CALIBRATED, axis=1, direction=1)
+    s.ask("jog", Status.BAD_VALUE, 3, axis=1, unit=1, value=5001)
+    s.ask("run", Status.BAD_VALUE, 2, axis=1, output_permille=-1001)
     s.ask("move", Status.OUTSIDE, axis=1, target_um=200001, speed_um_s=0)
     s.ask("move", Status.OUTSIDE, axis=1, target_um=2999, speed_um_s=0)
     s.ask("move", Status.BAD_VALUE, 3, axis=1, target_um=10000, speed_um_s=5001)
