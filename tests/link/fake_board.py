@@ -13,7 +13,7 @@ import time
 from rodbench.errors import LinkLost
 from rodbench_protocol import framing, messages
 from rodbench_protocol.errors import FrameError
-from rodbench_protocol.names import MAJOR, MINOR, SCHEMA_DIGEST, Status
+from rodbench_protocol.names import MAJOR, MINOR, SCHEMA_DIGEST, Ended, Status
 from rodbench_protocol.schema import load_schema
 
 OUTSIDE = ("hello", "stop")
@@ -103,7 +103,9 @@ class FakeBoard:
             major, minor, digest = self.version
             given |= {"protocol_major": major, "protocol_minor": minor, "schema_digest": digest}
             given |= {"boot_nonce": self.nonce, "axis_count": 2, "name": "fake", "board_kind": 1}
-        if "motion" in given and name != "outcome":
+        if name == "outcome":
+            given |= {"motion": self.motion, "ended": Ended.RUNNING}
+        elif "motion" in given:
             self.motion += 1
             given["motion"] = self.motion
         return given
@@ -182,6 +184,7 @@ class FakeOnPty:
         while not self._ending:
             if self._talk:
                 os.write(self.master, self._talk)
+                self.board.deaf = True  # another device
             if not select.select([self.master], [], [], 0.02)[0]:
                 continue
             data = os.read(self.master, 4096)

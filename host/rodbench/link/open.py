@@ -49,4 +49,4 @@ class PortOpener:
     def close(self) -> None:
         """End the emulator and keep its state."""
         if self._emulator is not None:
-            self._emulator.close()
+            self._emulator.end()
