@@ -150,7 +150,7 @@ def draw_analog(
     pic.text(240, y + 4, pins[name], "end", font_weight="bold")
     pic.wire((250, y), (820, y))
     pic.part(330, y, c)
-    pic.inline(470, y, r)
+    pic.inline(600, y, r)
     pic.text(830, y + 4, f"{words} {axis}")
 
 
@@ -172,7 +172,7 @@ def draw_supply(pic: Picture, pins: dict[str, str], y: float) -> None:
     pic.text(570, y + 120, "both pots: the board's own 5 V and ground, nothing else on that pair")
     notes = (
         "Grounds of board, H-bridges, sensors and motor supply meet in one point at the supply.",
-        "Values are calculated, not measured. The stop is a switch in the motor supply; D8 is none.",
+        "Values are calculated, not measured. The stop is a switch in the motor supply, not D8.",
     )
     for line, words in enumerate(notes):
         pic.text(60, y + 160 + 20 * line, words, font_size="12")
@@ -182,7 +182,7 @@ def picture(pins: list[Pin]) -> str:
     """The wiring picture of both axes."""
     names = {str(pin["c"]): str(pin["pin"]) for pin in pins}
     pic = Picture(1120, 980)
-    pic.box(60, 40, 190, 770, "board")
+    pic.box(60, 40, 190, 830, "board")
     pic.text(155, 78, "ATmega328P, 16 MHz, 5 V", "middle", font_size="11", fill=SOFT)
     draw_axis(pic, names, 1, 70)
     draw_axis(pic, names, 2, 390)

@@ -106,3 +106,15 @@ def symbols(elf: Path) -> dict[str, tuple[int, int]]:
             size = int(words[1], 16) if len(words) == 4 else 0
             found[words[-1]] = (address - 0x800000, size)
     return found
+
+
+@functools.cache
+def offset_of(field: str, structure: str = "core_t") -> int:
+    """Offset in bytes of a field of the core, as the AVR compiler lays it out."""
+    source = f'#include "{FIRMWARE}/src/core/core.h"\nconst unsigned at = offsetof({structure}, {field});'
+    done = subprocess.run(
+        ["avr-gcc", "-mmcu=atmega328p", "-std=gnu11", "-S", "-x", "c", "-", "-o", "-"],
+        input=source, capture_output=True, text=True, check=True,
+    )  # fmt: skip
+    words = [line.split() for line in done.stdout.splitlines()]
+    return int(next((w[1] for w in words if w[:1] == [".word"]), "0"))

@@ -389,6 +389,12 @@ void sim_measure(sim_t *sim)
     sim->longest_off = 0;
 }
 
+/* Cycles since interrupts went off; 0: they are on. */
+uint32_t sim_off_for(const sim_t *sim)
+{
+    return sim->interrupts_off_since ? (uint32_t)(sim->avr->cycle - sim->interrupts_off_since) : 0;
+}
+
 uint8_t *sim_data(sim_t *sim) { return sim->avr->data; }
 
 void sim_eeprom(sim_t *sim, uint8_t *bytes)
