@@ -171,6 +171,9 @@ static void begin(axis_t *axis, uint32_t tick, uint8_t command, uint16_t hold_ti
     axis->inches = 0;
     axis->changed = 1;
     axis->off = 0;
+    if (axis->output_permille == 0) {
+        guard_begin(&axis->guard);      /* from rest: nothing of an earlier motion counts against this one */
+    }
     axis->hold_ticks = hold_ticks;
     axis->hold_until = tick + hold_ticks;
 }
