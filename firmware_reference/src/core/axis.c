@@ -59,7 +59,7 @@ static void take_current(axis_t *axis, const settings_axis_t *set, const axis_in
     if (axis->current_scale == 0 || axis->board_mv != in->board_mv) {
         axis->board_mv = in->board_mv;
         /* 5000 mV over 4092 counts; uV per count by uV per mA, 11 fraction bits */
-        uint32_t scale = (uint32_t)in->board_mv * 512000UL / 1023UL / set->current_uv_per_ma;
+        uint32_t scale = (uint32_t)in->board_mv * UINT32_C(512000) / UINT32_C(1023) / set->current_uv_per_ma;
         axis->current_scale = scale > 0 ? scale : 1;
     }
     int32_t counts = (int32_t)in->current4 - (int32_t)set->current_zero;
@@ -273,7 +273,7 @@ uint8_t axis_seek(axis_t *axis, const settings_axis_t *set, uint32_t tick, int8_
 /* On-time that a move takes, times 1.2, in ticks: the way at speed and half of each ramp, both to be doubled. */
 static uint32_t move_needs(const settings_axis_t *set, int32_t distance_um, int32_t speed_um_s)
 {
-    uint32_t way = (uint32_t)div_toward_zero(smaller(distance_um, 4000000L) * 200, speed_um_s);
+    uint32_t way = (uint32_t)div_toward_zero(smaller(distance_um, INT32_C(4000000)) * 200, speed_um_s);
     uint32_t up = div_up((uint32_t)speed_um_s * 100, (uint32_t)set->acceleration_um_s2);
     uint32_t down = div_up((uint32_t)speed_um_s * 100, (uint32_t)set->deceleration_um_s2);
     return (way + up + down) / 5 * 6 + 20;
@@ -584,7 +584,7 @@ static int16_t open_seek(axis_t *axis, const settings_axis_t *set, axis_out_t *o
 
 static int32_t run_down_step(const motion_t *track, const settings_axis_t *set)
 {
-    return div_toward_zero(smaller(set->deceleration_um_s2, 400000L) * 5, track->full) + 1;
+    return div_toward_zero(smaller(set->deceleration_um_s2, INT32_C(400000)) * 5, track->full) + 1;
 }
 
 static int16_t run(axis_t *axis, const settings_axis_t *set, const motion_in_t *view, axis_out_t *out)

@@ -148,7 +148,7 @@ uint16_t duty_used_permille(const duty_t *duty, const settings_axis_t *set)
 {
     uint32_t budget = duty_budget(set);
     uint32_t used = duty_used(duty);
-    return used >= budget ? 1000 : (uint16_t)(used * 1000 / budget);
+    return (uint16_t)(used >= budget ? 1000u : used * 1000u / budget);
 }
 
 uint32_t duty_total(const duty_t *duty)

@@ -2,12 +2,12 @@
 
 #include "div.h"
 
-#define TICKS_PER_S 200L
-#define GAIN_PER_S 5L               /* output to full for a lead of a fifth of a second at full speed */
+#define TICKS_PER_S INT32_C(200)
+#define GAIN_PER_S INT32_C(5)               /* output to full for a lead of a fifth of a second at full speed */
 #define TIME_BITS 12
-#define TIME_ONE_TICK 20L           /* s / 4096 */
-#define TIME_MAX 4000L
-#define RAMP_TICKS_MAX 8000L        /* 40 s: keeps the stopping distance within 32 bits */
+#define TIME_ONE_TICK INT32_C(20)           /* s / 4096 */
+#define TIME_MAX INT32_C(4000)
+#define RAMP_TICKS_MAX INT32_C(8000)        /* 40 s: keeps the stopping distance within 32 bits */
 #define HELD_FIRM 24
 #define BOOST_MAX 400
 
@@ -60,7 +60,7 @@ uint32_t motion_ramp_ticks(const settings_axis_t *set, int32_t um_s)
 /* um after the cut at full speed and full speed to s / 4096. */
 static int32_t run_on_time(int32_t run_on_um, int32_t full)
 {
-    return smaller(div_toward_zero(run_on_um * (1L << TIME_BITS), full), TIME_MAX / 2);
+    return smaller(div_toward_zero(run_on_um * (INT32_C(1) << TIME_BITS), full), TIME_MAX / 2);
 }
 
 static void take_direction(motion_t *motion, const settings_axis_t *set, const motion_in_t *in, int8_t direction)

@@ -22,7 +22,7 @@ static uint8_t cause_of_flags(uint8_t flags, uint8_t kept)
 uint8_t noinit_start(noinit_t *record, uint8_t reset_flags, uint16_t nonce_seed, uint8_t *kept)
 {
     uint8_t cause;
-    *kept = record->magic == MAGIC && (uint16_t)~record->nonce_inverted == record->nonce;
+    *kept = record->magic == MAGIC && (record->nonce ^ record->nonce_inverted) == 0xFFFFu;
     if (*kept && record->mark != RESET_CAUSE_UNKNOWN && record->mark <= RESET_CAUSE_LAST) {
         cause = record->mark;
     } else {

@@ -3,11 +3,11 @@
 #include "div.h"
 
 #define FRACTION 14
-#define RATE_MAX (64L << FRACTION)      /* raw per tick; keeps every product in position_speed within 32 bits */
-#define TICKS_PER_S 200L
-#define UM_MIN (-2000000L)          /* what callers reckon with stays within these, whatever the pot says */
-#define UM_MAX 4000000L
-#define UM_S_MAX 400000L
+#define RATE_MAX (INT32_C(64) << FRACTION)      /* raw per tick; keeps every product in position_speed within 32 bits */
+#define TICKS_PER_S INT32_C(200)
+#define UM_MIN (-INT32_C(2000000))          /* what callers reckon with stays within these, whatever the pot says */
+#define UM_MAX INT32_C(4000000)
+#define UM_S_MAX INT32_C(400000)
 
 static int32_t between(int32_t value, int32_t low, int32_t high)
 {
@@ -50,7 +50,7 @@ static void fill_block(position_t *position, uint16_t raw)
 
 void position_update(position_t *position, uint16_t raw)
 {
-    int32_t reading = (int32_t)raw * (1L << FRACTION);
+    int32_t reading = (int32_t)raw * (INT32_C(1) << FRACTION);
     if (!position->started) {
         position->started = 1;
         position->estimate = reading;

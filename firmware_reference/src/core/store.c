@@ -10,12 +10,10 @@
 #define SLOT_BOARD_SIZE 7
 #define SLOT_AXIS_SIZE 8
 #define SLOT_DATA 9
-#define SLOT_END (SLOT_DATA + sizeof(settings_t))
+#define SLOT_END (SLOT_DATA + (uint16_t)sizeof(settings_t))
 
 _Static_assert(SLOT_END <= STORE_SLOT_SIZE, "settings fit their slot");
 _Static_assert(STORE_TRIPS_AT + 8 * 18 <= STORE_SIZE, "map fits the memory");
-
-#define SCOPES 3
 
 static uint16_t slot_at(uint8_t slot)
 {
