@@ -1,0 +1,191 @@
+"""Requests that start, stop and judge motions."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from rodbench.emulator.twin import wire
+from rodbench.emulator.twin.axis import (
+    Axis,
+    AxisEvent,
+    axis_at_rest,
+    axis_clear,
+    axis_jog,
+    axis_move,
+    axis_run,
+    axis_seek,
+    axis_stop,
+)
+from rodbench.emulator.twin.div import div_toward_zero
+from rodbench.emulator.twin.duty import duty_room
+from rodbench.emulator.twin.event import event_board, event_send
+from rodbench_protocol.names import Ended, EventKind, JogUnit, MessageId, Status
+
+if TYPE_CHECKING:
+    from rodbench.emulator.twin.call import Call
+    from rodbench.emulator.twin.core import Twin
+
+TICKS_PER_S = 200
+START_RESERVE = 20
+ALL_AXES = 0
+AXES = 2
+_JOG, _RUN = wire.request("jog"), wire.request("run")
+_SEEK, _MOVE = wire.request("seek"), wire.request("move")
+_OUTCOME, _CLEAR, _STARTED = wire.reply("outcome"), wire.reply("clear"), wire.reply("move")
+
+
+def _index_of(axis: int) -> int:
+    return axis - 1 if axis in (1, 2) else AXES
+
+
+def _lowest_fault(faults: int) -> int:
+    return (faults & -faults).bit_length()
+
+
+def handle_stop(core: Twin, call: Call) -> int:
+    """Never refused: a missing field counts as 0, an axis that there is not means all."""
+    body = call.body
+    only = _index_of(body[0] if body else ALL_AXES)
+    category = int(len(body) > 1 and body[1] == 1)
+    for index in range(AXES):
+        if only in (AXES, index):
+            axis_stop(core.axis[index], core.live.scope[index + 1], category, Ended.STOPPED)
+    return Status.OK
+
+
+def _signed(bits: int) -> int:
+    return bits - (1 << 32) if bits >= 1 << 31 else bits
+
+
+def _clear_axis(core: Twin, index: int) -> int:
+    stood = axis_clear(core.axis[index])
+    if stood:
+        event_send(core, index + 1, AxisEvent(EventKind.CLEARED, 0, _signed(stood), 0), 0)
+    return stood
+
+
+def _clear_board(core: Twin) -> int:
+    stood, core.faults = core.faults, 0
+    if stood:
+        event_board(core, EventKind.CLEARED, 0, _signed(stood))
+    return stood
+
+
+def _clear(core: Twin, call: Call) -> int:
+    only = _index_of(call.body[0])
+    if only == AXES and call.body[0] != ALL_AXES:
+        return call.bad_value(1)
+    if not (core.at_rest() if only == AXES else axis_at_rest(core.axis[only])):
+        return Status.IN_MOTION
+    if only == AXES:
+        stood = _clear_board(core) | _clear_axis(core, 0) | _clear_axis(core, 1)
+    else:
+        stood = _clear_axis(core, only)
+    call.reply = _CLEAR.pack(stood)
+    return Status.OK
+
+
+def _outcome(core: Twin, call: Call) -> int:
+    index = _index_of(call.body[0])
+    if index == AXES:
+        return call.bad_value(1)
+    axis = core.axis[index]
+    call.reply = _OUTCOME.pack(
+        index + 1,
+        axis.motion,
+        axis.ended,
+        axis.cause,
+        axis.rest_raw,
+        axis.rest_position_um,
+        axis.current_before_ma,
+        axis.current_stop_ma,
+        axis.current_probe_ma,
+        axis.on_ticks,
+    )
+    return Status.OK
+
+
+def _move_ticks(axis: Axis, settings: Any, target_um: int, speed_um_s: int) -> int:
+    """On-time of the way to a target within the stroke, by its ramps."""
+    way = abs(target_um - axis.position_um)
+    limit = settings.speed_max_um_s
+    speed = speed_um_s if 0 < speed_um_s < limit else limit
+    flat = div_toward_zero(way * TICKS_PER_S, speed)
+    half = speed * (TICKS_PER_S // 2)
+    ramps = div_toward_zero(half, settings.acceleration_um_s2) + div_toward_zero(
+        half, settings.deceleration_um_s2
+    )
+    return int(flat + ramps)
+
+
+def _ramp_down_ticks(settings: Any) -> int:
+    return div_toward_zero(settings.speed_max_um_s * TICKS_PER_S, settings.deceleration_um_s2)
+
+
+def _duty_allows(core: Twin, call: Call, number: int, index: int) -> bool:
+    """Nothing starts without the reserve for its end; a move not without its way and a fifth."""
+    settings: Any = core.live.scope[index + 1]
+    need = _ramp_down_ticks(settings) + START_RESERVE
+    if number == MessageId.MOVE:
+        _axis, target, speed = _MOVE.unpack_from(call.body)
+        if 0 <= target <= settings.stroke_um:
+            whole = _move_ticks(core.axis[index], settings, target, speed)
+            need += whole + whole // 5
+    return duty_room(core.noinit.duty[index], settings) >= need
+
+
+def _starts_motion(axis: Axis, number: int) -> bool:
+    return number == MessageId.MOVE or axis_at_rest(axis)
+
+
+def _command(core: Twin, call: Call, number: int, index: int) -> int:
+    axis, settings, tick = core.axis[index], core.live.scope[index + 1], core.ticks
+    if number == MessageId.JOG:
+        _axis, unit, value = _JOG.unpack_from(call.body)
+        return axis_jog(axis, settings, tick, unit, value)
+    if number == MessageId.RUN:
+        return axis_run(axis, settings, tick, _RUN.unpack_from(call.body)[1])
+    if number == MessageId.SEEK:
+        return axis_seek(axis, settings, tick, _SEEK.unpack_from(call.body)[1])
+    _axis, target, speed = _MOVE.unpack_from(call.body)
+    return axis_move(axis, settings, tick, target, speed)
+
+
+def _place_of_value(call: Call, number: int) -> int:
+    if number == MessageId.JOG:
+        return 2 if call.body[1] > max(JogUnit) else 3
+    return 3 if number == MessageId.MOVE else 2
+
+
+def _start(core: Twin, call: Call, number: int) -> int:
+    index = _index_of(call.body[0])
+    if index == AXES:
+        return call.bad_value(1)
+    axis = core.axis[index]
+    if call.barred:
+        return Status.STOP_STANDING
+    if core.faults:
+        call.detail = _lowest_fault(core.faults)
+        return Status.FAULTED
+    if (
+        axis.faults == 0
+        and _starts_motion(axis, number)
+        and not _duty_allows(core, call, number, index)
+    ):
+        return Status.DUTY_SPENT
+    status = _command(core, call, number, index)
+    if status == Status.BAD_VALUE:
+        call.detail = _place_of_value(call, number)
+    elif status == Status.FAULTED:
+        call.detail = _lowest_fault(axis.faults)
+    call.reply = _STARTED.pack(axis.motion)
+    return status
+
+
+def handle_motion(core: Twin, call: Call, number: int) -> int:
+    """clear, outcome, and what starts a motion."""
+    if number == MessageId.CLEAR:
+        return _clear(core, call)
+    if number == MessageId.OUTCOME:
+        return _outcome(core, call)
+    return _start(core, call, number)

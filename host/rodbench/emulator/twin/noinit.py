@@ -1,0 +1,80 @@
+"""What RAM keeps through a reset: why the board starts anew, the last nonce, the duty records."""
+
+from __future__ import annotations
+
+import struct
+
+from rodbench.emulator.twin.duty import DUTY_BYTES, Duty
+from rodbench_protocol.names import ResetCause
+
+RESET_FLAG_POWER_ON = 1
+RESET_FLAG_EXTERNAL = 2
+RESET_FLAG_BROWN_OUT = 4
+RESET_FLAG_WATCHDOG = 8
+_LAYOUT = struct.Struct("<HBB")
+
+
+class NoInit:
+    """The record. `valid` stands for the magic number of C's."""
+
+    __slots__ = ("duty", "mark", "nonce", "valid")
+
+    def __init__(self) -> None:
+        self.valid = False
+        self.nonce = 0
+        self.mark = int(ResetCause.UNKNOWN)
+        self.duty = [Duty(), Duty()]
+
+    def to_bytes(self) -> bytes:
+        """For keeping the record between processes."""
+        head = _LAYOUT.pack(self.nonce, self.mark, self.valid)
+        return head + b"".join(duty.to_bytes() for duty in self.duty)
+
+    @classmethod
+    def from_bytes(cls, data: bytes) -> NoInit:
+        """Undo to_bytes; ValueError when it is not such a record."""
+        if len(data) != _LAYOUT.size + 2 * DUTY_BYTES:
+            raise ValueError("no record of this version")
+        record = cls()
+        record.nonce, record.mark, valid = _LAYOUT.unpack_from(data)
+        record.valid = bool(valid)
+        at = _LAYOUT.size
+        record.duty = [
+            Duty.from_bytes(data[at : at + DUTY_BYTES]),
+            Duty.from_bytes(data[at + DUTY_BYTES :]),
+        ]
+        return record
+
+
+def _cause_of_flags(flags: int, kept: bool) -> int:
+    if flags & RESET_FLAG_POWER_ON:
+        return ResetCause.POWER_ON
+    if flags & RESET_FLAG_BROWN_OUT:
+        return ResetCause.BROWN_OUT
+    if flags & RESET_FLAG_WATCHDOG:
+        return ResetCause.WATCHDOG
+    # A kept record without any flag: RAM lived and nobody marked it, so it was the reset line.
+    return ResetCause.EXTERNAL if flags & RESET_FLAG_EXTERNAL or kept else ResetCause.UNKNOWN
+
+
+def noinit_start(record: NoInit, reset_flags: int, nonce_seed: int) -> tuple[int, bool]:
+    """Take the record up, or begin a new one: (reset cause, whether it was kept)."""
+    kept = record.valid
+    if kept and record.mark != ResetCause.UNKNOWN and record.mark <= max(ResetCause):
+        cause = record.mark
+    else:
+        cause = _cause_of_flags(reset_flags, kept)
+    step = 1 if nonce_seed == 0xFFFF else nonce_seed + 1
+    record.nonce = (record.nonce + step) & 0xFFFF if kept else nonce_seed
+    record.mark = int(ResetCause.UNKNOWN)
+    return int(cause), kept
+
+
+def noinit_complete(record: NoInit) -> None:
+    """All of the record is good now."""
+    record.valid = True
+
+
+def noinit_mark(record: NoInit, cause: int) -> None:
+    """The board is about to start anew, for this cause."""
+    record.mark = cause

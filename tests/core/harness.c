@@ -1,0 +1,156 @@
+#include "harness.h"
+
+#include <setjmp.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "../../firmware_reference/src/core/digest.h"
+
+static harness_t *running;              /* ee_read and core_assert_failed have no argument for it */
+static jmp_buf asserted;
+
+void core_assert_failed(void)
+{
+    if (running == NULL) {
+        abort();
+    }
+    noinit_mark(&running->noinit, RESET_CAUSE_ASSERTION);
+    longjmp(asserted, 1);
+}
+
+static uint8_t ee_read(uint16_t address)
+{
+    return running->eeprom[address % STORE_SIZE];
+}
+
+harness_t *harness_new(void)
+{
+    harness_t *board = calloc(1, sizeof *board);
+    memset(board->eeprom, 0xFF, sizeof board->eeprom);
+    return board;
+}
+
+void harness_free(harness_t *board)
+{
+    free(board);
+}
+
+int harness_boot(harness_t *board, uint8_t reset_flags, uint16_t nonce_seed)
+{
+    running = board;
+    if (setjmp(asserted) != 0) {
+        running = NULL;
+        return HARNESS_ASSERTED;
+    }
+    core_init(&board->core, &board->noinit, reset_flags, nonce_seed, ee_read);
+    running = NULL;
+    return 0;
+}
+
+static void copy_axis(harness_t *board, uint8_t index)
+{
+    const axis_t *axis = &board->core.axis[index];
+    const duty_t *duty = &board->noinit.duty[index];
+    board->state.axis[index] = (harness_axis_t){
+        board->outputs.drive[index], board->outputs.bridge[index], axis->state, axis->flags, axis->ended,
+        axis->cause, axis->motion, axis->raw, axis->faults, axis->position_um, axis->speed_um_s,
+        axis->reference_um, axis->current_ma, axis->output_permille, axis->rest_raw, axis->rest_position_um,
+        axis->current_before_ma, axis->current_stop_ma, axis->current_probe_ma, axis->on_ticks,
+        duty_used(duty), duty_total(duty),
+    };
+}
+
+static void copy_state(harness_t *board)
+{
+    const core_t *core = &board->core;
+    harness_state_t *state = &board->state;
+    state->tick = core->tick;
+    state->faults = core->faults;
+    copy_axis(board, 0);
+    copy_axis(board, 1);
+    state->supply_mv = core->supply_mv;
+    state->board_5v_mv = core->board_5v_mv;
+    state->ee_write = board->outputs.ee_write;
+    state->ee_address = board->outputs.ee_write ? board->outputs.ee_address : 0;
+    state->ee_value = board->outputs.ee_write ? board->outputs.ee_value : 0;
+    state->restart = board->outputs.restart;
+    state->alarm = board->outputs.alarm;
+    state->requests_done = core->counters.requests_done;
+    state->frames_good = core->counters.frames_good;
+    state->frames_bad = core->counters.frames_bad;
+    state->frames_dropped = core->counters.frames_dropped;
+    state->repeats = core->counters.repeats;
+    state->alive_ignored = core->counters.alive_ignored;
+    state->unasked_dropped = core->counters.unasked_dropped;
+    state->session = core->session.number;
+    state->draft = core->draft.scope;
+    state->storing = core->store.writing != 0;
+    state->digest_live = digest_of(&core->live, sizeof core->live);
+    state->digest_stored = core->store.digest;
+}
+
+static void drain(harness_t *board)
+{
+    int16_t byte;
+    board->tx_size = 0;
+    while ((byte = core_tx_byte(&board->core)) >= 0) {
+        board->tx[board->tx_size++] = (uint8_t)byte;
+    }
+}
+
+int harness_tick(harness_t *board, const uint8_t *rx, uint32_t rx_size, const readings_t *in)
+{
+    running = board;
+    if (setjmp(asserted) != 0) {
+        running = NULL;
+        return HARNESS_ASSERTED;
+    }
+    for (uint32_t i = 0; i < rx_size; i++) {
+        core_rx_byte(&board->core, rx[i]);
+    }
+    core_tick(&board->core, in, &board->outputs);
+    drain(board);
+    copy_state(board);
+    running = NULL;
+    return 0;
+}
+
+uint8_t *harness_eeprom(harness_t *board)
+{
+    return board->eeprom;
+}
+
+uint8_t *harness_noinit(harness_t *board)
+{
+    return (uint8_t *)&board->noinit;
+}
+
+uint32_t harness_noinit_size(void)
+{
+    return sizeof(noinit_t);
+}
+
+const uint8_t *harness_tx(const harness_t *board)
+{
+    return board->tx;
+}
+
+uint32_t harness_tx_size(const harness_t *board)
+{
+    return board->tx_size;
+}
+
+const uint8_t *harness_state(const harness_t *board)
+{
+    return (const uint8_t *)&board->state;
+}
+
+uint32_t harness_state_size(void)
+{
+    return sizeof(harness_state_t);
+}
+
+core_t *harness_core(harness_t *board)
+{
+    return &board->core;
+}

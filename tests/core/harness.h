@@ -1,0 +1,89 @@
+/* A board without a chip: the core, its memory, its line, for tests on the computer. */
+#ifndef HARNESS_H
+#define HARNESS_H
+
+#include "../../firmware_reference/src/core/core.h"
+
+#define HARNESS_TX_MAX 512
+#define HARNESS_ASSERTED (-1)
+
+/* Everything of one axis that the twin must equal, packed for comparing as bytes. */
+typedef struct __attribute__((packed)) {
+    int16_t drive;
+    uint8_t bridge;
+    uint8_t state;
+    uint8_t flags;
+    uint8_t ended;
+    uint8_t cause;
+    uint16_t motion;
+    uint16_t raw;
+    uint32_t faults;
+    int32_t position_um;
+    int32_t speed_um_s;
+    int32_t reference_um;
+    int16_t current_ma;
+    int16_t output_permille;
+    uint16_t rest_raw;
+    int32_t rest_position_um;
+    int16_t current_before_ma;
+    int16_t current_stop_ma;
+    int16_t current_probe_ma;
+    uint32_t on_ticks;
+    uint32_t duty_used;
+    uint32_t duty_total;
+} harness_axis_t;
+
+typedef struct __attribute__((packed)) {
+    uint32_t tick;
+    uint32_t faults;
+    harness_axis_t axis[AXES];
+    uint16_t supply_mv;
+    uint16_t board_5v_mv;
+    uint8_t ee_write;
+    uint16_t ee_address;
+    uint8_t ee_value;
+    uint8_t restart;
+    uint8_t alarm;
+    uint32_t requests_done;
+    uint32_t frames_good;
+    uint16_t frames_bad;
+    uint16_t frames_dropped;
+    uint16_t repeats;
+    uint16_t alive_ignored;
+    uint16_t unasked_dropped;
+    uint8_t session;
+    uint8_t draft;
+    uint8_t storing;
+    uint32_t digest_live;
+    uint32_t digest_stored;
+} harness_state_t;
+
+typedef struct {
+    core_t core;
+    noinit_t noinit;
+    outputs_t outputs;
+    uint8_t eeprom[STORE_SIZE];
+    uint8_t tx[HARNESS_TX_MAX];
+    uint16_t tx_size;
+    harness_state_t state;
+} harness_t;
+
+harness_t *harness_new(void);
+void harness_free(harness_t *board);
+
+/* Starts the core on the memory and record that the harness holds. HARNESS_ASSERTED or 0. */
+int harness_boot(harness_t *board, uint8_t reset_flags, uint16_t nonce_seed);
+
+/* Bytes from the line, one tick, what was sent into tx, and state. A byte for the memory is NOT carried out. */
+int harness_tick(harness_t *board, const uint8_t *rx, uint32_t rx_size, const readings_t *in);
+
+uint8_t *harness_eeprom(harness_t *board);
+uint8_t *harness_noinit(harness_t *board);
+uint32_t harness_noinit_size(void);
+const uint8_t *harness_tx(const harness_t *board);
+uint32_t harness_tx_size(const harness_t *board);
+const uint8_t *harness_state(const harness_t *board);
+uint32_t harness_state_size(void);
+core_t *harness_core(harness_t *board);
+
+#endif

@@ -1,0 +1,151 @@
+"""The C core built for this computer, and driven through ctypes.
+
+The library carries the undefined-behaviour sanitizer, which works inside another process; the same
+runs go through the stand-alone runner with the address sanitizer as well (test_runner.py).
+"""
+
+from __future__ import annotations
+
+import ctypes as ct
+import hashlib
+import os
+import subprocess
+from dataclasses import dataclass
+from pathlib import Path
+
+ROOT = Path(__file__).parents[2]
+SOURCES = ROOT / "firmware_reference" / "src"
+HARNESS = Path(__file__).parent
+BUILD = ROOT / "tests" / "build"
+WARNINGS = ("-Wall", "-Wextra", "-Wconversion", "-Werror")
+PLAIN = ("-O2",)
+CHECKED = ("-O1", "-g", "-fsanitize=undefined", "-fno-sanitize-recover=all")
+
+
+def c_files(sources: Path = SOURCES) -> list[Path]:
+    """All files of the core, generated ones included."""
+    return sorted(sources.glob("core/*.c")) + sorted(sources.glob("generated/*.c"))
+
+
+def compile_c(target: Path, files: list[Path], *flags: str) -> Path:
+    """Run gcc, unless the target is newer than every source."""
+    command = ["gcc", "-std=gnu11", *WARNINGS, *flags, *map(str, files), "-o", str(target)]
+    headers = [h for f in {f.parent for f in files} for h in f.glob("*.h")]
+    stamp = hashlib.sha256(
+        b"".join(p.read_bytes() for p in sorted({*files, *headers})) + repr(command).encode()
+    ).hexdigest()
+    mark = target.with_suffix(target.suffix + ".stamp")
+    if target.exists() and mark.exists() and mark.read_text() == stamp:
+        return target
+    target.parent.mkdir(parents=True, exist_ok=True)
+    partial = target.with_suffix(f".{os.getpid()}")
+    command[-1] = str(partial)
+    subprocess.run(command, check=True)
+    partial.replace(target)  # whole or not at all, also with several test processes
+    mark.write_text(stamp)
+    return target
+
+
+def build_library(name: str = "core.so", flags: tuple[str, ...] = CHECKED) -> Path:
+    """The core with the harness as a shared library."""
+    files = [*c_files(), HARNESS / "harness.c"]
+    return compile_c(BUILD / name, files, "-shared", "-fPIC", *flags)
+
+
+class CReadings(ct.Structure):
+    """readings_t."""
+
+    _fields_ = (
+        ("pot", ct.c_uint16 * 2),
+        ("current", ct.c_uint16 * 2),
+        ("supply", ct.c_uint16),
+        ("bandgap", ct.c_uint16),
+        ("inputs", ct.c_uint8),
+        ("ee_ready", ct.c_uint8),
+    )
+
+
+class AssertionFailed(Exception):
+    """A CORE_ASSERT of the core failed."""
+
+
+def load(path: Path) -> ct.CDLL:
+    """The library with the types of its functions."""
+    library = ct.CDLL(str(path))
+    pointers = ("new", "eeprom", "noinit", "tx", "state", "core")
+    for name in pointers:
+        getattr(library, f"harness_{name}").restype = ct.c_void_p
+    for name in ("eeprom", "noinit", "tx", "state", "core", "free", "tx_size"):
+        getattr(library, f"harness_{name}").argtypes = [ct.c_void_p]
+    library.harness_boot.argtypes = [ct.c_void_p, ct.c_uint8, ct.c_uint16]
+    library.harness_tick.argtypes = [ct.c_void_p, ct.c_char_p, ct.c_uint32, ct.c_void_p]
+    return library
+
+
+_cache: dict[Path, ct.CDLL] = {}
+
+
+def library() -> ct.CDLL:
+    """The checked library, built once."""
+    path = build_library()
+    if path not in _cache:
+        _cache[path] = load(path)
+    return _cache[path]
+
+
+@dataclass
+class Board:
+    """One core in its harness. `eeprom` is a view that may be written; writes are carried out."""
+
+    lib: ct.CDLL
+
+    def __post_init__(self) -> None:
+        self._it = self.lib.harness_new()
+        size = self.lib.harness_noinit_size()
+        self.eeprom = (ct.c_uint8 * 1024).from_address(self.lib.harness_eeprom(self._it))
+        self.noinit = (ct.c_uint8 * size).from_address(self.lib.harness_noinit(self._it))
+        self._state = self.lib.harness_state(self._it)
+        self._state_size = self.lib.harness_state_size()
+        self._tx = self.lib.harness_tx(self._it)
+        self._in = CReadings()
+        self._in_at = ct.addressof(self._in)
+
+    def __del__(self) -> None:
+        self.lib.harness_free(self._it)
+
+    @property
+    def address(self) -> int:
+        """Of the harness_t, for functions of other test files in C."""
+        return int(self._it)
+
+    def boot(self, reset_flags: int = 1, nonce_seed: int = 0x1234) -> None:
+        """Start the core on `eeprom` and `noinit` as they are."""
+        if self.lib.harness_boot(self._it, reset_flags, nonce_seed):
+            raise AssertionFailed
+
+    def set_readings(
+        self,
+        pot: tuple[int, int],
+        current: tuple[int, int],
+        supply: int = 430,
+        bandgap: int = 225,
+        ee_ready: int = 1,
+    ) -> None:
+        """Readings of the next ticks."""
+        into = self._in
+        into.pot[0], into.pot[1] = pot
+        into.current[0], into.current[1] = current
+        into.supply, into.bandgap, into.ee_ready = supply, bandgap, ee_ready
+
+    def tick(self, rx: bytes = b"") -> None:
+        """One tick; a byte for the memory is NOT carried out here."""
+        if self.lib.harness_tick(self._it, rx, len(rx), self._in_at):
+            raise AssertionFailed
+
+    def sent(self) -> bytes:
+        """What the last tick sent."""
+        return ct.string_at(self._tx, self.lib.harness_tx_size(self._it))
+
+    def state(self) -> bytes:
+        """harness_state_t after the last tick."""
+        return ct.string_at(self._state, self._state_size)
