@@ -242,7 +242,8 @@ def _in_unit(key: Key, number: int, unit: str) -> str:
     share = number / (key.full_scale or key.scale)
     factor = convert(f"1 {unit}", key.unit)
     for digits in range(3, 15):
-        text = f"{share / factor:.{digits}g} {unit}"
+        rounded = float(f"{share / factor:.{digits}g}")
+        text = f"{repr(rounded).removesuffix('.0')} {unit}"
         if key.to_wire(convert(text, key.unit)) == number:
             return text
     return f"{share / factor!r} {unit}"
