@@ -154,3 +154,8 @@ core_t *harness_core(harness_t *board)
 {
     return &board->core;
 }
+
+outputs_t *harness_outputs(harness_t *board)
+{
+    return &board->outputs;
+}

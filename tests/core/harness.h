@@ -85,5 +85,6 @@ uint32_t harness_tx_size(const harness_t *board);
 const uint8_t *harness_state(const harness_t *board);
 uint32_t harness_state_size(void);
 core_t *harness_core(harness_t *board);
+outputs_t *harness_outputs(harness_t *board);
 
 #endif

@@ -65,6 +65,80 @@ class CReadings(ct.Structure):
     )
 
 
+class COutputs(ct.Structure):
+    """outputs_t."""
+
+    _fields_ = (
+        ("drive", ct.c_int16 * 2),
+        ("bridge", ct.c_uint8 * 2),
+        ("ee_write", ct.c_uint8),
+        ("ee_address", ct.c_uint16),
+        ("ee_value", ct.c_uint8),
+        ("restart", ct.c_uint8),
+        ("alarm", ct.c_uint8),
+    )
+
+
+class CAxisState(ct.LittleEndianStructure):
+    """harness_axis_t."""
+
+    _pack_ = 1
+    _fields_ = (
+        ("drive", ct.c_int16),
+        ("bridge", ct.c_uint8),
+        ("state", ct.c_uint8),
+        ("flags", ct.c_uint8),
+        ("ended", ct.c_uint8),
+        ("cause", ct.c_uint8),
+        ("motion", ct.c_uint16),
+        ("raw", ct.c_uint16),
+        ("faults", ct.c_uint32),
+        ("position_um", ct.c_int32),
+        ("speed_um_s", ct.c_int32),
+        ("reference_um", ct.c_int32),
+        ("current_ma", ct.c_int16),
+        ("output_permille", ct.c_int16),
+        ("rest_raw", ct.c_uint16),
+        ("rest_position_um", ct.c_int32),
+        ("current_before_ma", ct.c_int16),
+        ("current_stop_ma", ct.c_int16),
+        ("current_probe_ma", ct.c_int16),
+        ("on_ticks", ct.c_uint32),
+        ("duty_used", ct.c_uint32),
+        ("duty_total", ct.c_uint32),
+    )
+
+
+class CState(ct.LittleEndianStructure):
+    """harness_state_t."""
+
+    _pack_ = 1
+    _fields_ = (
+        ("tick", ct.c_uint32),
+        ("faults", ct.c_uint32),
+        ("axis", CAxisState * 2),
+        ("supply_mv", ct.c_uint16),
+        ("board_5v_mv", ct.c_uint16),
+        ("ee_write", ct.c_uint8),
+        ("ee_address", ct.c_uint16),
+        ("ee_value", ct.c_uint8),
+        ("restart", ct.c_uint8),
+        ("alarm", ct.c_uint8),
+        ("requests_done", ct.c_uint32),
+        ("frames_good", ct.c_uint32),
+        ("frames_bad", ct.c_uint16),
+        ("frames_dropped", ct.c_uint16),
+        ("repeats", ct.c_uint16),
+        ("alive_ignored", ct.c_uint16),
+        ("unasked_dropped", ct.c_uint16),
+        ("session", ct.c_uint8),
+        ("draft", ct.c_uint8),
+        ("storing", ct.c_uint8),
+        ("digest_live", ct.c_uint32),
+        ("digest_stored", ct.c_uint32),
+    )
+
+
 class AssertionFailed(Exception):
     """A CORE_ASSERT of the core failed."""
 
@@ -72,10 +146,10 @@ class AssertionFailed(Exception):
 def load(path: Path) -> ct.CDLL:
     """The library with the types of its functions."""
     library = ct.CDLL(str(path))
-    pointers = ("new", "eeprom", "noinit", "tx", "state", "core")
+    pointers = ("new", "eeprom", "noinit", "tx", "state", "core", "outputs")
     for name in pointers:
         getattr(library, f"harness_{name}").restype = ct.c_void_p
-    for name in ("eeprom", "noinit", "tx", "state", "core", "free", "tx_size"):
+    for name in ("eeprom", "noinit", "tx", "state", "core", "outputs", "free", "tx_size"):
         getattr(library, f"harness_{name}").argtypes = [ct.c_void_p]
     library.harness_boot.argtypes = [ct.c_void_p, ct.c_uint8, ct.c_uint16]
     library.harness_tick.argtypes = [ct.c_void_p, ct.c_char_p, ct.c_uint32, ct.c_void_p]
@@ -106,6 +180,7 @@ class Board:
         self.noinit = (ct.c_uint8 * size).from_address(self.lib.harness_noinit(self._it))
         self._state = self.lib.harness_state(self._it)
         self._state_size = self.lib.harness_state_size()
+        assert self._state_size == ct.sizeof(CState)
         self._tx = self.lib.harness_tx(self._it)
         self._in = CReadings()
         self._in_at = ct.addressof(self._in)
@@ -145,6 +220,14 @@ class Board:
     def sent(self) -> bytes:
         """What the last tick sent."""
         return ct.string_at(self._tx, self.lib.harness_tx_size(self._it))
+
+    def outputs(self) -> COutputs:
+        """outputs_t of the last tick, as a view."""
+        return COutputs.from_address(self.lib.harness_outputs(self._it))
+
+    def fields(self) -> CState:
+        """The state after the last tick, by names, as a view."""
+        return CState.from_address(self._state)
 
     def state(self) -> bytes:
         """harness_state_t after the last tick."""
