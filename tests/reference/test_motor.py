@@ -45,7 +45,7 @@ def test_stall_scaled_from_creep_and_what_heat_does_to_it() -> None:
     assert cold is not None
     assert hot is not None
     assert cold.current_a == pytest.approx(10.0)
-    assert cold.sigma_a == pytest.approx(0.02 * VOLTS / 3.6)
+    assert cold.sigma_a == pytest.approx(((0.02 * VOLTS / 3.6) ** 2 + (0.05 * 10.0) ** 2) ** 0.5)
     assert hot.current_a == pytest.approx(VOLTS / hot_ohms)
 
 

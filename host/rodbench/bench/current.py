@@ -94,7 +94,7 @@ def _say(job: Job, found: AtRest) -> None:
         "no current sensor"
         if found.current_zero_raw4 is None
         else f"current zero at {found.current_zero_raw4} of {RAW4_FULL}, "
-        f"noise {found.current_noise_a:.2f} A"
+        f"noise {found.current_noise_a:.3f} A"
     )
     job.say(
         f" 2 Sensors at rest                    pot {found.pot_raw:.0f} raw, noise "

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from statistics import fmean
 
-from rodbench_protocol.names import AxisState, Ended
+from rodbench_protocol.names import AxisState, Ended, Fault
 
 from rodbench.board import AxisSample, Outcome
 from rodbench.clock import TICK_S
@@ -27,9 +27,12 @@ BACK_SHARE = 0.05
 BACK_UNKNOWN_RAW = 245.0  # 5 % of a pot that uses six tenths of its scale, until the span is known
 PROVISIONAL_SHARE = 0.05
 PROVISIONAL_SPEED = 3.0  # times creep
+LEAST_SAMPLES = 6
 LEAST_SPAN_RAW = 400
 POT_MARGIN_RAW = 40
+CREEP_MOST, CREEP_STEP = 0.6, 0.1
 SEEKS_MAX = 12  # of one approach, each ended by the duty budget
+STUCK = (Fault.STALL, Fault.NO_CURRENT, Fault.POT_NOT_FOLLOWING)
 NAMES = {-1: "retracted", 1: "extended"}
 
 
@@ -118,6 +121,7 @@ class _Leg:
     """One way travelled at creep: +1 extending."""
 
     way: int
+    output: float
     samples: list[AxisSample]
 
     def middle(self) -> list[AxisSample]:
@@ -129,10 +133,15 @@ class _Leg:
         inset = (high - low) * 0.2
         return [s for s in self.samples if low + inset <= s.raw <= high - inset]
 
+    def current_a(self) -> float | None:
+        """Mean current of steady creep; None when too short to tell."""
+        middle = self.middle()
+        return fmean(s.current_a for s in middle) if len(middle) >= LEAST_SAMPLES else None
+
     def raw_s(self) -> float:
         """Raw per s, 0 when too short to tell."""
         middle = self.middle()
-        if len(middle) < 5:
+        if len(middle) < LEAST_SAMPLES:
             return 0.0
         return fit_line([s.tick * TICK_S for s in middle], [s.raw for s in middle]).slope
 
@@ -144,7 +153,11 @@ class _Search:
     budget: Budget
     way: Polarity
     stroke_mm: float
+    outputs: dict[int, float] = field(default_factory=dict)
     legs: list[_Leg] = field(default_factory=list)
+
+    def __post_init__(self) -> None:
+        self.outputs = {1: self.way.creep_output[0], -1: self.way.creep_output[1]}
 
     @property
     def falls(self) -> bool:
@@ -157,12 +170,21 @@ class _Search:
 
     def creep(self, way: int) -> float:
         """Output that creeps this way; put in force with the speed that it gives."""
-        index = 0 if way > 0 else 1
-        output = round(1000 * self.way.creep_output[index])
+        output = round(1000 * self.outputs[way])
         if self.job.live["creep_output_permille"] != output:
-            speed = _speed_um_s(self.way.creep_raw_s[index], self.stroke_mm)
+            speed = _speed_um_s(self.way.creep_raw_s[0 if way > 0 else 1], self.stroke_mm)
             self.job.commit({"creep_output_permille": output, "creep_speed_um_s": speed})
         return output / 1000.0
+
+    def stronger(self, way: int) -> bool:
+        """Raise creep this way by a step; False when it is at its most."""
+        if self.outputs[way] >= CREEP_MOST:
+            return False
+        self.outputs[way] = round(min(CREEP_MOST, self.outputs[way] + CREEP_STEP), 3)
+        self.job.say(
+            f"       the rod did not start: creep raised to {100 * self.outputs[way]:.0f} %"
+        )
+        return True
 
     def bound_s(self, way: int) -> float:
         """Longest time to the end: the pot's scale ends somewhere."""
@@ -193,36 +215,59 @@ class _Search:
         self.job.board.subscribe(SLOW_PERIOD_S, BOARD_PERIOD_S)
         with self.job.axis.seek(way) as motion:
             samples = follow(motion)
-        seeking = [s for s in samples if s.state == AxisState.SEEK]
-        if seeking:
-            self.legs.append(_Leg(way, seeking))
-        return self.job.axis.outcome()
+        leg = _Leg(way, self.outputs[way], [s for s in samples if s.state == AxisState.SEEK])
+        if leg.samples:
+            self.legs.append(leg)
+        outcome = self.job.axis.outcome()
+        # The board's running current may hold a little of the stop: the way itself tells better.
+        running = leg.current_a()
+        return outcome if running is None else replace(outcome, current_before_a=running)
 
     def back(self, way: int, distance_raw: float) -> None:
         """Leave an end by `distance_raw`, moving in the sense of `way`."""
-        self.budget.ensure(distance_raw / self.raw_s + 2.0, "going back")
+        while True:
+            self.budget.ensure(distance_raw / self.raw_s + 2.0, "going back")
+            samples = self._jog(way, distance_raw)
+            outcome = self.job.axis.outcome()
+            if outcome.ended not in (Ended.FAULT, Ended.UNFINISHED, Ended.END_FOUND):
+                self.legs.append(_Leg(way, self.outputs[way], samples))
+                return
+            stuck = outcome.ended != Ended.FAULT or outcome.cause in STUCK
+            if not stuck or not self.stronger(way):
+                refuse_fault(self.job, outcome, "going back from the end")
+                raise failed(self.job, "the rod does not leave the end", "Is it jammed there?")
+            self.job.axis.clear()
+
+    def _jog(self, way: int, distance_raw: float) -> list[AxisSample]:
         self.job.board.subscribe(SLOW_PERIOD_S, BOARD_PERIOD_S)
-        creep = self.creep(way)
-        start: AxisSample | None = None
         samples: list[AxisSample] = []
-        with self.job.axis.jog_output(way * creep) as motion:
+        with self.job.axis.jog_output(way * self.creep(way)) as motion:
             for sample in motion.samples():
                 samples.append(sample)
-                start = start or sample
-                if abs(sample.raw - start.raw) >= distance_raw:
+                if abs(sample.raw - samples[0].raw) >= distance_raw:
                     break
         settle(self.job)
-        outcome = self.job.axis.outcome()
-        refuse_fault(self.job, outcome, "going back from the end")
-        if samples:
-            self.legs.append(_Leg(way, samples))
+        return samples
+
+    def best_leg(self, way: int) -> _Leg | None:
+        """The longest leg of this way at the output that is now its creep."""
+        legs = [
+            leg
+            for leg in self.legs
+            if leg.way == way and leg.output == self.outputs[way] and leg.raw_s()
+        ]
+        return max(legs, key=lambda leg: len(leg.middle()), default=None)
 
     def best_raw_s(self, way: int) -> float:
-        """Creep by the longest leg of this way."""
-        legs = [leg for leg in self.legs if leg.way == way and leg.raw_s()]
-        if not legs:
-            return self.way.creep_raw_s[0 if way > 0 else 1]
-        return abs(max(legs, key=lambda leg: len(leg.middle())).raw_s())
+        """Creep in raw per s."""
+        leg = self.best_leg(way)
+        return abs(leg.raw_s()) if leg else self.way.creep_raw_s[0 if way > 0 else 1]
+
+    def best_current_a(self, way: int) -> float:
+        """Current of creep in A."""
+        leg = self.best_leg(way)
+        current = leg.current_a() if leg else None
+        return self.way.current_a[0 if way > 0 else 1] if current is None else current
 
 
 def planned_s(raw_s: float, raw: float, span_raw: float = 0.8 * FULL_SCALE) -> float:
@@ -290,7 +335,11 @@ def _approach_again(search: _Search, way: int, back_raw: float) -> list[Outcome]
     again = []
     for _ in range(APPROACHES - 1):
         search.back(-way, back_raw)
-        again.append(search.seek(way, 1.5 * back_raw / search.raw_s + 2.0))
+        found = search.seek(way, 1.5 * back_raw / search.raw_s + 2.0)
+        # An approach from a way off that never ran has found no end: the rod did not start.
+        while search.at_rest.sensor and found.current_before_a <= 0.0 and search.stronger(way):
+            found = search.seek(way, 1.5 * back_raw / search.raw_s + 2.0)
+        again.append(found)
     return again
 
 
@@ -315,11 +364,8 @@ def _evaluate(
             fmean(a.current_stop_a for a in extended),
         ),
         creep_mm_s=(search.best_raw_s(1) * scale, search.best_raw_s(-1) * scale),
-        creep_a=(
-            fmean(a.current_before_a for a in extended),
-            fmean(a.current_before_a for a in retracted),
-        ),
-        creep_output=search.way.creep_output,
+        creep_a=(search.best_current_a(1), search.best_current_a(-1)),
+        creep_output=(search.outputs[1], search.outputs[-1]),
         dropout_raw=_dropout(search),
         pot_margin_raw=max(4, min(margin, int(edge) - 1)),
     )
@@ -334,7 +380,8 @@ def _kind(at_rest: AtRest, end: Sequence[Outcome]) -> Kind:
 
 def _check_span(search: _Search, span: float, raws: list[list[float]]) -> None:
     problem = None
-    if abs(span) < LEAST_SPAN_RAW:
+    if abs(span) < LEAST_SAMPLES = 6
+LEAST_SPAN_RAW:
         problem = f"the ends are only {abs(span):.0f} raw apart: the pot does not tell enough"
     elif (span < 0) != search.falls:
         problem = "the pot went the other way than in the polarity runs"

@@ -18,6 +18,8 @@ from .job import Job, failed, fault_words, follow, rest_samples, settle
 RUN_S = 1.0
 LEVELS = (0.3, 0.3, 0.4, 0.5, 0.6)  # outputs of the runs of one go, raised while the rod stands
 CROSSING_S = 100.0  # creep should cross the pot's scale in this time
+# A warm motor, a lower supply and a harder start ask for more than what just moved the rod.
+MARGIN, MARGIN_RAISED = 0.05, 0.1
 REST_S = 1.0
 TRIES = 2
 STALL_MS = 1200  # longer than a run: here the person and the host judge, not the guard
@@ -26,7 +28,8 @@ CHOICES = tuple(seen.value for seen in Seen)
 
 @dataclass(frozen=True, slots=True)
 class Polarity:
-    """Directions, and how fast the pot went at creep in raw per s (extend, retract)."""
+    """Directions; pairs are (extend, retract): raw per s in the runs, current in A then, and the
+    output for creep, which is a little more than that of the runs."""
 
     motor_reversed: bool
     pot_falls: bool
@@ -89,9 +92,14 @@ def _result(found: Verdict, bursts: dict[int, _Burst]) -> Polarity:
         found.motor_reversed,
         found.pot_falls,
         (abs(extend.raw_s), abs(retract.raw_s)),
-        (extend.output, retract.output),
+        (_with_margin(extend.output), _with_margin(retract.output)),
         (extend.current_a or 0.0, retract.current_a or 0.0),
     )
+
+
+def _with_margin(output: float) -> float:
+    margin = MARGIN_RAISED if output > LEVELS[0] else MARGIN
+    return round(min(output + margin, LEVELS[-1]), 3)
 
 
 def _both_ways(job: Job, at_rest: AtRest) -> tuple[Verdict, dict[int, _Burst]]:

@@ -20,8 +20,7 @@ from .endpoints import Endpoints
 from .job import BOARD_PERIOD_S, REST_PERIOD_S, Job, failed, refuse_fault, rest_samples, settle
 
 RUNS = 2
-RAISE_S = 0.4  # from creep to full, so that the start does not look like a stall
-RAISE_STEPS = 8
+RAISE_S = 0.4  # the board raises the output of a run by itself, a little faster than this
 STOP_AT = {1: 0.72, -1: 0.28}  # share of the stroke where the output goes to 0
 INSIDE = 0.08  # share of the stroke from an end where full speed may begin
 REST_S = 0.6
@@ -137,11 +136,8 @@ def _run(job: Job, ends: Endpoints, way: int) -> _Pass:
     goal = STOP_AT[way] * ends.stroke_mm
     full = job.live["output_max_permille"] / 1000.0
     with _listening(job) as heard:
-        creep = min(ends.creep_of(way), full)
-        with job.axis.run(way * creep) as motion:
-            raised = _raise(job, way, creep, full)
+        with job.axis.run(way * full) as motion:
             for sample in motion.samples():
-                raised(sample)
                 if way * (ends.position_mm(sample.raw) - goal) >= 0.0:
                     break
             motion.stop(category=0)
@@ -149,25 +145,6 @@ def _run(job: Job, ends: Endpoints, way: int) -> _Pass:
     outcome = job.axis.outcome()
     refuse_fault(job, outcome, f"running to {WORDS[way]} at full output")
     return _pass(job, ends, heard, rest([s.raw for s in after]).mean, full)
-
-
-def _raise(job: Job, way: int, creep: float, full: float) -> Callable[[AxisSample], None]:
-    """A function that raises the output step by step as samples pass, once the direction is
-    proven: until then the board creeps, and would jump to what was asked meanwhile."""
-    begun = done = 0
-
-    def raised(sample: AxisSample) -> None:
-        nonlocal begun, done
-        if not sample.proven:
-            return
-        begun = begun or sample.tick
-        due = min(RAISE_STEPS, int((sample.tick - begun) * TICK_S / RAISE_S * RAISE_STEPS) + 1)
-        if due > done:
-            done = due
-            output = creep + (full - creep) * due / RAISE_STEPS
-            job.board.request("run", axis=job.number, output_permille=round(1000 * way * output))
-
-    return raised
 
 
 @contextmanager

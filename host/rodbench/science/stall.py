@@ -6,6 +6,8 @@ proportional to rod speed). Nothing here is measured at full stall: each figure 
 
 from dataclasses import dataclass
 
+WARMTH = 0.05  # a winding 13 K warmer or colder (copper, 0.00393 per K), and the supply's sag
+
 
 @dataclass(frozen=True, slots=True)
 class Point:
@@ -55,7 +57,8 @@ def from_running(
         if moved is None:
             return None
         square += (volts / moved - best) ** 2
-    return Stall(best, square**0.5, "scaled from creep and full speed, not measured")
+    sigma = (square + (WARMTH * best) ** 2) ** 0.5
+    return Stall(best, sigma, "scaled from creep and full speed, not measured")
 
 
 def from_stalled(stopped: Point, volts: float, sigma_a: float) -> Stall | None:
@@ -63,9 +66,9 @@ def from_stalled(stopped: Point, volts: float, sigma_a: float) -> Stall | None:
     if stopped.volts <= 0.0 or stopped.current_a <= 0.0:
         return None
     scale = volts / stopped.volts
-    return Stall(
-        stopped.current_a * scale, sigma_a * scale, "scaled from the stall at creep, not measured"
-    )
+    best = stopped.current_a * scale
+    sigma = ((sigma_a * scale) ** 2 + (WARMTH * best) ** 2) ** 0.5
+    return Stall(best, sigma, "scaled from the stall at creep, not measured")
 
 
 def believable(stall: Stall | None, full: Point) -> Stall | None:
