@@ -380,8 +380,7 @@ def _kind(at_rest: AtRest, end: Sequence[Outcome]) -> Kind:
 
 def _check_span(search: _Search, span: float, raws: list[list[float]]) -> None:
     problem = None
-    if abs(span) < LEAST_SAMPLES = 6
-LEAST_SPAN_RAW:
+    if abs(span) < LEAST_SPAN_RAW:
         problem = f"the ends are only {abs(span):.0f} raw apart: the pot does not tell enough"
     elif (span < 0) != search.falls:
         problem = "the pot went the other way than in the polarity runs"
