@@ -17,6 +17,8 @@ FRAME_MAX = 64
 ENCODED_MAX = FRAME_MAX + 1
 FRAME_MIN = 5
 """Header and CRC, in bytes."""
+_uncobs = cobs.decode
+_crc_hqx = binascii.crc_hqx
 
 
 def crc16(data: bytes) -> int:
@@ -35,19 +37,21 @@ def encode(payload: bytes) -> bytes:
 
 def decode(frame: bytes) -> bytes:
     """Header and body of a frame given without its closing 0x00; FrameError when not good."""
-    if not frame:
-        raise FrameError("empty")
-    if len(frame) > ENCODED_MAX:
-        raise FrameError("long")
     try:
-        data: bytes = cobs.decode(frame)
+        data: bytes = _uncobs(frame)
     except cobs.DecodeError:
-        raise FrameError("cobs") from None
-    if len(data) < FRAME_MIN:
-        raise FrameError("short")
-    if binascii.crc_hqx(data, 0xFFFF):
-        raise FrameError("crc")
+        raise FrameError("long" if len(frame) > ENCODED_MAX else "cobs") from None
+    if _crc_hqx(data, 0xFFFF) or not FRAME_MIN <= len(data) <= FRAME_MAX:
+        raise FrameError(_reason(data))
     return data[:-2]
+
+
+def _reason(data: bytes) -> str:
+    if not data:
+        return "empty"
+    if len(data) > FRAME_MAX:
+        return "long"
+    return "short" if len(data) < FRAME_MIN else "crc"
 
 
 class Splitter:
@@ -60,13 +64,26 @@ class Splitter:
 
     def feed(self, data: bytes) -> list[bytes]:
         """Raw frames without their 0x00 that these bytes complete; empty ones are left out."""
-        *whole, rest = (self._rest + data).split(b"\0")
-        if whole and self._skipping:
-            whole, self._skipping = whole[1:], False
-        frames = [f for f in whole if 0 < len(f) <= ENCODED_MAX]
-        self.overlong += sum(len(f) > ENCODED_MAX for f in whole)
-        if len(rest) > ENCODED_MAX and not self._skipping:
+        parts = (self._rest + data).split(b"\0")
+        self._rest = parts.pop()
+        if self._skipping or len(self._rest) > ENCODED_MAX:
+            self._skip(parts)
+        for part in parts:
+            if not 0 < len(part) <= ENCODED_MAX:
+                return self._good(parts)
+        return parts
+
+    def _skip(self, parts: list[bytes]) -> None:
+        """Drops the end of a run that was too long, and what has come of one that is."""
+        if parts and self._skipping:
+            del parts[0]
+            self._skipping = False
+        if not self._skipping and len(self._rest) > ENCODED_MAX:
             self._skipping = True
             self.overlong += 1
-        self._rest = b"" if self._skipping else rest
-        return frames
+        if self._skipping:
+            self._rest = b""
+
+    def _good(self, parts: list[bytes]) -> list[bytes]:
+        self.overlong += sum(len(part) > ENCODED_MAX for part in parts)
+        return [part for part in parts if 0 < len(part) <= ENCODED_MAX]

@@ -80,7 +80,7 @@ def parse(payload: bytes) -> Message:
         raise MessageError(f"unknown message 0x{number:02X}")
     if is_reply:
         return Message(message.name, "reply", session, seq, _parse_reply(message, body))
-    fields = _parse_body(message.name, message.body, body)
+    fields = parse_body(message.name, message.body, body)
     return Message(message.name, _KINDS[message.direction], session, seq, fields)
 
 
@@ -101,7 +101,7 @@ def _head(number: int, session: int, seq: int) -> bytes:
 def _parse_reply(message: MessageType, body: bytes) -> dict[str, Any]:
     refused = len(body) >= _REFUSED_REPLY_SIZE and body[4] != 0
     shape = Body(message.reply.fields[:3]) if refused else message.reply
-    return _parse_body(message.name, shape, body)
+    return parse_body(message.name, shape, body)
 
 
 def _build(name: str, body: Body, fields: dict[str, Any]) -> bytes:
@@ -120,7 +120,8 @@ def _build(name: str, body: Body, fields: dict[str, Any]) -> bytes:
     return data
 
 
-def _parse_body(name: str, body: Body, data: bytes) -> dict[str, Any]:
+def parse_body(name: str, body: Body, data: bytes) -> dict[str, Any]:
+    """Fields of a body by any schema's layout; unknown tail ignored, missing fields by default."""
     data = _filled(name, body, data)
     try:
         found = structure(body).parse(data)

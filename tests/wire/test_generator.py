@@ -1,0 +1,161 @@
+"""The generator refuses a schema that is unsound, and says what is wrong."""
+
+import copy
+
+import pytest
+from rodbench_protocol import SchemaError, load_schema, rules
+from rodbench_protocol import __main__ as generator
+from rodbench_protocol.check import check_schema
+from rodbench_protocol.schema import build_schema
+
+
+@pytest.fixture
+def raw():
+    return copy.deepcopy(dict(load_schema().raw))
+
+
+def message(raw, name):
+    return next(m for m in raw["message"] if m["name"] == name)
+
+
+def setting(raw, name):
+    return next(s for s in raw["setting"] if s["name"] == name)
+
+
+def refused(raw):
+    with pytest.raises(SchemaError) as caught:
+        check_schema(build_schema(raw))
+    return "\n".join(caught.value.problems)
+
+
+def test_the_schema_itself_is_sound(raw):
+    check_schema(build_schema(raw))
+
+
+def test_message_that_just_fits_and_one_byte_more(raw):
+    hello = message(raw, "hello")["reply"]
+    size = build_schema(raw).messages["hello"].reply.size
+    hello.append({"name": "filler", "type": f"char[{59 - size}]"})
+    check_schema(build_schema(raw))
+    hello[-1]["type"] = f"char[{60 - size}]"
+    assert "reply of hello: 60 bytes do not fit 59" in refused(raw)
+
+
+def test_doubled_ids(raw):
+    message(raw, "seek")["id"] = message(raw, "run")["id"]
+    assert "message id 19 is used 2 times" in refused(raw)
+
+
+def test_id_in_another_direction_s_range(raw):
+    message(raw, "alive")["id"] = 0x71
+    assert "alive: id 0x71" in refused(raw)
+
+
+def test_doubled_names(raw):
+    message(raw, "seek")["fields"][1]["name"] = "axis"
+    raw["message"].append({**message(raw, "run"), "id": 0x40})
+    text = refused(raw)
+    assert "seek: field axis is used 2 times" in text
+    assert "message name run is used 2 times" in text
+
+
+def test_reused_key(raw):
+    setting(raw, "trip_ms")["id"] = 20
+    assert "axis: key 20 is used 2 times" in refused(raw)
+
+
+def test_key_inside_an_array(raw):
+    setting(raw, "table_raw")["count"] = 9
+    assert "axis: key 46 is used 2 times" in refused(raw)
+
+
+def test_overlapping_values(raw):
+    raw["enum"]["status"]["values"][3][1] = 2
+    assert "status: value 2 is used 2 times" in refused(raw)
+
+
+def test_list_with_something_behind_it(raw):
+    message(raw, "draft_set")["fields"].append({"name": "late", "type": "u8"})
+    assert "nothing can follow the list items" in refused(raw)
+
+
+def test_unknown_enumeration(raw):
+    message(raw, "jog")["fields"][1]["enum"] = "jog_mode"
+    assert "jog: unit has no enumeration jog_mode" in refused(raw)
+
+
+def test_scope_that_outgrows_its_slot(raw):
+    setting(raw, "table_place")["count"] = 20
+    assert "axis: 141 bytes do not fit the slot" in refused(raw)
+
+
+@pytest.mark.parametrize(
+    "change", [{"default": 30001}, {"min": 40000}, {"max": 70000}, {"min": -1}]
+)
+def test_setting_limits(raw, change):
+    setting(raw, "trip_ma").update(change)
+    assert "axis.trip_ma: needs 0 <= min <= default <= max <= 65535" in refused(raw)
+
+
+@pytest.mark.parametrize(
+    ("expr", "why"),
+    [
+        ("trip_mA > 0", "no key trip_mA"),
+        ("stroke_um * speed_max_um_s > 0", "may leave 32 bits"),
+        ("trip_ma // duty_share_permille // running_ma > 0", "divisor above 0"),
+        ("(trip_ma - running_ma) // 2 > 0", "numerator of at least 0"),
+        ("trip_ma / 2 > 0", "is not allowed"),
+        ("__import__('os')", "is not allowed"),
+        ("0 < trip_ma < 5", "is not allowed"),
+        ("trip_ma >", "invalid syntax"),
+    ],
+)
+def test_rules_that_are_not_allowed(raw, expr, why):
+    raw["rule"][0]["expr"] = expr
+    assert why in refused(raw)
+
+
+def test_rule_without_its_key(raw):
+    raw["rule"][0]["key"] = "raw_extendet"
+    raw["rule"][1]["id"] = 1
+    text = refused(raw)
+    assert "no key raw_extendet" in text
+    assert "rule id 1 is used 2 times" in text
+
+
+def test_rules_of_both_languages_agree():
+    """The C text, with its operators turned into Python's, gives the same truth values."""
+    ranges = {"a": (0, 9), "b": (1, 5), "c": (-3, 3)}
+    for expr in ("a * 2 - b >= c", "not a == b and abs(c) < 2 or a // b != 1"):
+        good = rules.to_python(expr, ranges)
+        text = rules.to_c(expr, {n: n for n in ranges}, ranges)
+        for c_word, word in (("INT32_C", ""), ("rule_abs", "abs"), ("&&", "and"), ("||", "or")):
+            text = text.replace(c_word, word)
+        text = text.replace("!=", "<>").replace("!", " not ").replace("<>", "!=").replace("/", "//")
+        for a in range(10):
+            for b in range(1, 6):
+                for c in range(-3, 4):
+                    values = {"a": a, "b": b, "c": c}
+                    assert good(values) == bool(eval(text, {"abs": abs}, values))
+
+
+def test_refusal_makes_nothing(raw, monkeypatch, capsys, tmp_path):
+    message(raw, "seek")["id"] = 0x13
+    monkeypatch.setattr(generator, "load_schema", lambda: build_schema(raw))
+    monkeypatch.setattr(generator, "ROOT", tmp_path)
+    assert generator.main([]) == 1
+    assert "refused, nothing was made" in capsys.readouterr().err
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_stale_file_is_told(monkeypatch, capsys, tmp_path):
+    kept = tmp_path / "schema.h"
+    kept.write_text("old")
+    monkeypatch.setattr(generator, "ROOT", tmp_path)
+    monkeypatch.setattr(generator, "products", lambda _: {kept: "new"})
+    assert generator.main(["--check"]) == 1
+    assert "stale: schema.h" in capsys.readouterr().out
+    assert kept.read_text() == "old"
+    assert generator.main([]) == 0
+    assert kept.read_text() == "new"
+    assert generator.main(["--check"]) == 0
