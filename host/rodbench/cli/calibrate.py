@@ -63,9 +63,10 @@ def polarity(setup: Setup, axis: int) -> None:
 @axis_argument
 @for_procedure
 def endpoints(setup: Setup, axis: int) -> None:
-    """Where the ends are and how the travel ends: three approaches each, at creep.
+    """Where the ends are, and how the travel ends there.
 
-    For a rod that is free on the bench. Needs `calibrate polarity` before.
+    Three approaches each, all at creep. For a rod that is free on the bench. Needs
+    `calibrate polarity` before.
 
     \b
     Example:  rodbench calibrate endpoints 1

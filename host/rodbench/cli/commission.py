@@ -18,14 +18,16 @@ if TYPE_CHECKING:
 @click.argument("axis", type=click.IntRange(1, 2), metavar="[AXIS]", required=False)
 @for_procedure
 def command(setup: Setup, axis: int | None) -> None:
-    """The whole sequence for one axis: sensors, polarity, ends, speed, proposal, board, trial.
+    """The whole sequence for one axis, from sensors to trial.
+
+    Sensors at rest, polarity, ends, speed, proposal, board, trial.
 
     Asks what only you can know and see; `--yes` accepts cautions only. Any key stops the rod, and
     nothing is stored before you have accepted the proposal. Without AXIS it asks for it.
 
     \b
     Example:  rodbench commission 1
-              rodbench commission 1 --port emulator --speed max --yes --answers answers.toml
+              rodbench commission 1 --port emulator --speed max
     """
     from rodbench.cli.keeper import plain
     from rodbench.show.tables import learned
@@ -52,7 +54,7 @@ def run(setup: Setup, board: Board, axis: int | None) -> Commissioned:
             question = Question("axis", "       Axis 1 or 2?", Kind.FACT, ("1", "2"))
             axis = int(answers.ask(question))
         _agree_on_the_rest(setup, board, axis)
-        job = Job(board, axis, answers, talk.say, keeper.record)
+        job = Job(board, axis, answers, talk.tell, keeper.record)
         return procedure.run(job, keeper)
 
 

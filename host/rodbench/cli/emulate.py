@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 @click.option(
     "--eye",
     metavar="ADDRESS",
-    help="Serve the machine's eye for `commission --answers-from-eye`: a path, or HOST:PORT.",
+    help="Serve the machine's eye, for `commission --eye`: a path, or HOST:PORT.",
 )
 @click.option(
     "--state",

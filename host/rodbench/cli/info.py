@@ -38,7 +38,7 @@ def _text(found: dict[str, Any]) -> str:
     stored = (
         f"{digests['stored']:08X}" if digests["stored"] else "none: the next start has defaults"
     )
-    same = "" if digests["stored"] == digests["live"] else "   (not what is in force)"
+    same = "" if digests["stored"] in (0, digests["live"]) else "   (not what is in force)"
     lines = [
         f"{hello['name']} {hello['firmware']}, protocol {hello['protocol_major']}."
         f"{hello['protocol_minor']}, {hello['axis_count']} axes",

@@ -29,8 +29,9 @@ def command(setup: Setup, axis: int, speed: str | None, duration: str | None) ->
     greatest speed, or creep.
 
     \b
-    Keys: right extends, left retracts, up faster, down slower, space stops, q ends.
-    One press is one jog of at most 0.25 s; held, it goes on until the key is let go.
+    Keys: right extends, left retracts, up is faster, down slower, space stops,
+    q ends. One press is one jog of at most 0.25 s; held, it goes on until the
+    key is let go.
 
     \b
     Example:  rodbench jog 1

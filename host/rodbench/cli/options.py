@@ -155,6 +155,7 @@ _EYE = click.option(
 )
 _SPEED = click.option(
     "--speed",
+    "pace",
     metavar="max",
     type=click.Choice(["max"]),
     expose_value=False,

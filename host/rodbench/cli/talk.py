@@ -9,6 +9,8 @@ import sys
 from collections.abc import Iterator
 from typing import Any
 
+WIDTH = 80
+
 
 @contextlib.contextmanager
 def forgiving() -> Iterator[None]:
@@ -21,6 +23,26 @@ def say(text: str = "") -> None:
     """A line of talk."""
     with forgiving():
         print(text, file=sys.stderr, flush=True)
+
+
+def tell(text: str) -> None:
+    """Talk of a procedure: long lines go on below themselves, spaces between words kept."""
+    for line in text.split("\n"):
+        for part in folded(line):
+            say(part)
+
+
+def folded(line: str, width: int = WIDTH) -> list[str]:
+    """A line as lines of at most `width` columns, the later ones indented a little further."""
+    indent = " " * (len(line) - len(line.lstrip()) + 4)
+    parts = []
+    while len(line) > width:
+        cut = line.rfind(" ", len(indent) + 1, width + 1)
+        if cut < 0:
+            break
+        parts.append(line[:cut].rstrip())
+        line = indent + line[cut:].lstrip()
+    return [*parts, line]
 
 
 def result(data: Any, text: str, as_json: bool) -> None:
