@@ -15,6 +15,7 @@ from rodbench.cli.codes import CODES
 from rodbench.cli.main import cli
 from rodbench.cli.table import COMMANDS
 
+Path = tuple[str, ...]
 HEAVY = {"numpy", "matplotlib", "construct", "pint", "rich", "serial", "tomlkit", "cobs"}
 
 
