@@ -110,7 +110,8 @@ def _reply_part(schema: Schema, message: MessageType, vectors: dict[str, Json]) 
     if not own.fields:
         parts = [f"{head}: `tick`, `status`, `detail` and no more, 7 bytes."]
     else:
-        parts = _body_part(schema, f"{head}, after `tick`, `status` and `detail`", own)
+        title = f"{head}, with `tick`, `status` and `detail` in its first 7 bytes"
+        parts = _body_part(schema, title, own)
     return [*parts, example(vectors[f"{message.name}_reply"])]
 
 

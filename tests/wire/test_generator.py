@@ -139,19 +139,33 @@ def test_rules_of_both_languages_agree():
                     assert good(values) == bool(eval(text, {"abs": abs}, values))
 
 
+def checkout(path):
+    """A folder that looks like a checkout to the generator."""
+    (path / "protocol").mkdir()
+    (path / "protocol/schema.toml").touch()
+    return path
+
+
+def test_installed_package_makes_nothing(monkeypatch, capsys, tmp_path):
+    monkeypatch.setattr(generator, "ROOT", tmp_path)
+    assert generator.main([]) == 1
+    assert "in a checkout only" in capsys.readouterr().err
+    assert list(tmp_path.iterdir()) == []
+
+
 def test_refusal_makes_nothing(raw, monkeypatch, capsys, tmp_path):
     message(raw, "seek")["id"] = 0x13
     monkeypatch.setattr(generator, "load_schema", lambda: build_schema(raw))
-    monkeypatch.setattr(generator, "ROOT", tmp_path)
+    monkeypatch.setattr(generator, "ROOT", checkout(tmp_path))
     assert generator.main([]) == 1
     assert "refused, nothing was made" in capsys.readouterr().err
-    assert list(tmp_path.iterdir()) == []
+    assert [p.name for p in tmp_path.rglob("*")] == ["protocol", "schema.toml"]
 
 
 def test_stale_file_is_told(monkeypatch, capsys, tmp_path):
     kept = tmp_path / "schema.h"
     kept.write_text("old")
-    monkeypatch.setattr(generator, "ROOT", tmp_path)
+    monkeypatch.setattr(generator, "ROOT", checkout(tmp_path))
     monkeypatch.setattr(generator, "products", lambda _: {kept: "new"})
     assert generator.main(["--check"]) == 1
     assert "stale: schema.h" in capsys.readouterr().out
