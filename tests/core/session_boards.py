@@ -7,6 +7,7 @@ from typing import Any
 from rodbench.emulator.signals import Readings
 from rodbench.emulator.twin.core import Twin
 from rodbench.emulator.twin.noinit import NoInit
+
 from tests.core.native import Board, library
 
 

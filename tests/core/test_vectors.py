@@ -7,9 +7,9 @@ import json
 from typing import Any
 
 import pytest
-
 from rodbench.emulator.twin.store import Settings, scope_to_bytes, settings_defaults
 from rodbench_protocol.replay import SessionBoard, replay
+
 from tests.core.native import ROOT, Board, library
 from tests.core.session_boards import NativeSessionBoard, TwinSessionBoard
 
@@ -50,7 +50,7 @@ def test_c_refuses_every_bad_frame() -> None:
 
 
 def test_board_drops_every_bad_frame() -> None:
-    """Through the receiver, closing zero and all: nothing is answered, all but empty are counted."""
+    """Through the receiver: nothing is answered, and all but the empty one are counted."""
     for vector in VECTORS["bad_frames"]:
         board = Board(library())
         board.boot()

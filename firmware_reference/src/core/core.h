@@ -59,8 +59,8 @@ typedef struct {
     uint8_t request_size;               /* of that request, with its CRC: what a repeat must equal */
     uint16_t request_crc;
     uint8_t reply_size;                 /* 0: nothing to repeat */
-    uint8_t reply[FRAME_MAX - 2];
     uint32_t newest_alive;              /* tick echoed by the newest alive */
+    uint8_t reply[FRAME_MAX - 2];
 } session_t;
 
 typedef struct {
@@ -71,20 +71,12 @@ typedef struct {
     uint8_t board_waited;               /* ticks that it has waited for a tick without an axis frame */
 } telemetry_t;
 
+/* Small fields first: the chip reaches the first 64 bytes behind a pointer in one instruction. */
 typedef struct {
     uint32_t tick;                      /* number of this tick; the first after a start is 1 */
     uint32_t faults;                    /* latched, of the board */
     noinit_t *noinit;
     ee_read_t ee_read;
-    settings_t live;
-    axis_t axis[AXES];
-    rx_t rx;
-    tx_t tx;
-    session_t session;
-    draft_t draft;
-    store_t store;
-    telemetry_t telemetry;
-    counters_t counters;
     uint16_t supply_mv;                 /* as read */
     uint16_t board_5v_mv;               /* by the bandgap; 0: not read yet */
     uint16_t event_number;
@@ -94,6 +86,15 @@ typedef struct {
     uint8_t reset_cause;
     uint8_t late_pending;               /* late ticks not told yet */
     uint8_t restart_in;                 /* ticks until the restart; 0: none asked for */
+    telemetry_t telemetry;
+    counters_t counters;
+    session_t session;
+    store_t store;
+    draft_t draft;
+    tx_t tx;
+    settings_t live;
+    axis_t axis[AXES];
+    rx_t rx;
 } core_t;
 
 /* reset_flags: RESET_FLAG_... bits. nonce_seed: as random as the board can make it. ee_read never waits. */

@@ -15,9 +15,6 @@
 #define RX_SLOTS 2
 
 typedef struct {
-    uint8_t slot[RX_SLOTS][RX_FRAME_MAX];
-    uint8_t stop[STOP_FRAME_MAX];
-    uint8_t spare[STOP_FRAME_MAX];              /* a frame that found both slots full: kept if it is a stop */
     volatile uint8_t length[RX_SLOTS];          /* 0: free */
     volatile uint8_t stop_length;
     volatile uint8_t bad;                       /* counts of the interrupt, read by difference */
@@ -26,6 +23,9 @@ typedef struct {
     uint8_t in_spare;
     uint8_t write;                              /* slot of the next frame in */
     uint8_t read;                               /* slot of the next frame out */
+    uint8_t stop[STOP_FRAME_MAX];
+    uint8_t spare[STOP_FRAME_MAX];              /* a frame that found both slots full: kept if it is a stop */
+    uint8_t slot[RX_SLOTS][RX_FRAME_MAX];
 } rx_t;
 
 void rx_init(rx_t *rx);

@@ -16,11 +16,11 @@
 #define TX_REPLIES_MAX 80                       /* of one tick: the longest reply and that of a stop, encoded */
 
 typedef struct {
-    uint8_t ring[TX_SIZE];
     volatile uint8_t head;                      /* free running */
     volatile uint8_t tail;
     uint8_t credit;
     uint8_t counter;                            /* of unasked frames */
+    uint8_t ring[TX_SIZE];
 } tx_t;
 
 void tx_init(tx_t *tx);
