@@ -95,6 +95,29 @@ def firmware(baud: int = 250_000, watchdog: str = "reset", hang: bool = False) -
     return out / "firmware.elf"
 
 
+CORE_SOURCES = ("src/core", "src/generated")
+
+
+def core_files() -> list[str]:
+    """C files of the core."""
+    return [str(f) for part in CORE_SOURCES for f in sorted((FIRMWARE / part).glob("*.c"))]
+
+
+@functools.cache
+def core_alone() -> tuple[Path, Path]:
+    """core_alone.c for the AVR (ELF) and natively under sanitizers."""
+    require_tools()
+    source = [str(HERE / "core_alone.c"), *core_files()]
+    small = ["-Os", "-ffunction-sections", "-fdata-sections", "-mcall-prologues", "-mstrict-X"]
+    avr = ["avr-gcc", "-mmcu=atmega328p", "-std=gnu11", "-Wall", "-Werror", *small]
+    checks = ["-fsanitize=address,undefined", "-fno-sanitize-recover=all"]
+    native = ["gcc", "-std=c11", "-O1", "-g", "-Wall", "-Werror", *checks]
+    return (
+        _put(OUT / "core_alone.elf", [*avr, "-Wl,--gc-sections", *source]),
+        _put(OUT / "core_alone", [*native, *source]),
+    )
+
+
 @functools.cache
 def symbols(elf: Path) -> dict[str, tuple[int, int]]:
     """Address in RAM and size of each variable, by name; (address, 0) for marks of the linker."""
@@ -111,7 +134,8 @@ def symbols(elf: Path) -> dict[str, tuple[int, int]]:
 @functools.cache
 def offset_of(field: str, structure: str = "core_t") -> int:
     """Offset in bytes of a field of the core, as the AVR compiler lays it out."""
-    source = f'#include "{FIRMWARE}/src/core/core.h"\nconst unsigned at = offsetof({structure}, {field});'
+    source = f'#include "{FIRMWARE}/src/core/core.h"\n'
+    source += f"const unsigned at = offsetof({structure}, {field});"
     done = subprocess.run(
         ["avr-gcc", "-mmcu=atmega328p", "-std=gnu11", "-S", "-x", "c", "-", "-o", "-"],
         input=source, capture_output=True, text=True, check=True,

@@ -33,6 +33,7 @@ static void memory_write(uint16_t address, uint8_t value)
     EECR |= 1 << EEPE;
 }
 static void begin(void) { }
+static void told(void) { }
 
 void core_assert_failed(void)
 {
@@ -56,6 +57,7 @@ static uint8_t get(void)
     return (uint8_t)byte;
 }
 static void put(uint8_t byte) { putchar(byte); }
+static void told(void) { fflush(stdout); }
 static uint8_t memory_read(uint16_t address) { return memory[address]; }
 static void memory_write(uint16_t address, uint8_t value) { memory[address] = value; }
 static void begin(void)
@@ -136,6 +138,7 @@ static void put_tick(const outputs_t *out)
         put((uint8_t)byte);
     }
     put(0);
+    told();
 }
 
 int main(void)

@@ -46,7 +46,8 @@ def _load() -> ctypes.CDLL:
         getattr(lib, name).argtypes = [ctypes.c_void_p, ctypes.c_uint64]
     lib.sim_codes.argtypes = [ctypes.c_void_p, ctypes.c_uint8, ctypes.c_void_p, ctypes.c_uint8]
     lib.sim_send.argtypes = [ctypes.c_void_p, ctypes.c_char_p, ctypes.c_uint32]
-    lib.sim_take.argtypes = [ctypes.c_void_p, ctypes.c_char_p, ctypes.c_uint32]
+    for name in ("sim_take", "sim_probe", "sim_feed"):
+        getattr(lib, name).argtypes = [ctypes.c_void_p, ctypes.c_char_p, ctypes.c_uint32]
     return lib
 
 
@@ -102,6 +103,12 @@ class Chip:
         """Bytes that the program has sent."""
         buffer = ctypes.create_string_buffer(65536)
         count = self.call("take", buffer, 65536)
+        return buffer.raw[:count]
+
+    def probe(self, room: int) -> bytes:
+        """What core_alone.c has written."""
+        buffer = ctypes.create_string_buffer(room)
+        count = self.call("probe", buffer, room)
         return buffer.raw[:count]
 
     def peek(self, address: int, size: int) -> bytes:
