@@ -560,6 +560,52 @@ def _alive() -> Json:
     return s.done()
 
 
+def _move_silence() -> Json:
+    s = Script("move_silence", "a move without alive ends after its own hold and latches a fault")
+    s.begin()
+    s.set_axis(**(FITTED | CALIBRATED))
+    move: Json = {"axis": 1, "target_um": 150000, "speed_um_s": 0}
+    s.ask("move", **move, reply={"motion": 1}, ticks=90)
+    s.step(ticks=5, outputs={"driving": [True, False]})
+    s.ask("jog", Status.IN_MOTION, axis=1, unit=int(JogUnit.SPEED), value=1000)
+    fault = int(Fault.MOVE_SILENCE)
+    trip = {"kind": int(EventKind.TRIP), "axis": 1, "cause": fault}
+    ended = {"kind": int(EventKind.MOTION_ENDED), "axis": 1, "cause": int(Ended.SILENCE)}
+    s.step(ticks=300, events=[trip, ended], outputs={"driving": [False, False]})
+    s.ask("outcome", axis=1, reply={"motion": 1, "ended": int(Ended.SILENCE), "cause": fault})
+    s.ask("move", Status.FAULTED, fault, **move)
+    s.ask("clear", axis=0, reply={"cleared": int(FaultBits.MOVE_SILENCE)})
+    s.ask("move", **move, reply={"motion": 2}, ticks=5)
+    s.step(outputs={"driving": [True, False]})
+    s.ask("move", **move, reply={"motion": 3})
+    replaced = {"kind": int(EventKind.MOTION_ENDED), "axis": 1, "cause": int(Ended.REPLACED)}
+    s.ask("move", **move, reply={"motion": 4}, ticks=2, events=[replaced])
+    return s.done()
+
+
+def _stop_categories() -> Json:
+    s = Script("stop_categories", "category 1 ramps down, category 0 takes the drive off at once")
+    s.begin()
+    s.set_axis(**(FITTED | CALIBRATED))
+    driving, resting = {"driving": [True, False]}, {"driving": [False, False]}
+    run: Json = {"axis": 1, "output_permille": 300}
+    for seq, category, after in ((90, 1, driving), (91, 0, resting), (92, 7, resting)):
+        s.ask("run", **run, ticks=30, outputs=driving)
+        stop = s.frame("stop", seq=seq, axis=1, category=category)
+        s.step(stop, expect=(answer(stop),), outputs=after)
+        if after is driving:
+            s.ask("run", Status.STOP_STANDING, **run)
+        ended = {"kind": int(EventKind.MOTION_ENDED), "axis": 1, "cause": int(Ended.STOPPED)}
+        s.step(ticks=300, events=[ended], outputs=resting)
+        s.ask("outcome", axis=1, reply={"ended": int(Ended.STOPPED), "cause": 0})
+    s.ask("run", **run, ticks=30, outputs=driving)
+    s.session, s.seq = 6, 40
+    s.open()
+    ended = {"kind": int(EventKind.MOTION_ENDED), "axis": 1, "cause": int(Ended.SESSION)}
+    s.step(ticks=300, events=[ended], outputs=resting)
+    return s.done()
+
+
 def _trip() -> Json:
     s = Script("trip", "over-current latches a fault that stands until it is cleared")
     s.begin()
@@ -605,6 +651,6 @@ def all_sessions() -> list[Json]:
         _hello, _no_session, _open_refused, _sequence, _counted, _open_again, _take_over,
         _unknown, _malformed, _bad_frames, _queue, _stop, _stop_covers, _not_fitted,
         _uncalibrated, _draft, _cross_rules, _settings_get, _store, _reset, _jog_silence,
-        _alive, _trip, _subscribe,
+        _alive, _move_silence, _stop_categories, _trip, _subscribe,
     )  # fmt: skip
     return [make() for make in makers]
