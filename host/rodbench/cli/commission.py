@@ -54,7 +54,7 @@ def run(setup: Setup, board: Board, axis: int | None) -> Commissioned:
             question = Question("axis", "       Axis 1 or 2?", Kind.FACT, ("1", "2"))
             axis = int(answers.ask(question))
         _agree_on_the_rest(setup, board, axis)
-        job = Job(board, axis, answers, talk.tell, keeper.record)
+        job = Job(board, axis, answers, talk.say, keeper.record)
         return procedure.run(job, keeper)
 
 

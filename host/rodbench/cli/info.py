@@ -23,7 +23,7 @@ def command(setup: Setup) -> None:
     """
     with setup.board("info") as board:
         found: dict[str, Any] = {
-            "hello": asdict(board.hello),
+            "hello": asdict(board.ask_hello()),
             "digests": board.digests(),
             "counters": board.counters(),
             "link": asdict(board.statistics()),

@@ -31,7 +31,7 @@ def job(setup: Setup, board: Board, axis: int) -> Iterator[Job]:
             "file and `rodbench settings push`.",
         )
     with asker(setup, board) as answers:
-        yield Job(board, axis, answers, talk.tell, FileKeeper(setup).record)
+        yield Job(board, axis, answers, talk.say, FileKeeper(setup).record)
 
 
 def keep(setup: Setup, job: Job, step: str, found: Any) -> None:

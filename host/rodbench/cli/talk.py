@@ -5,9 +5,10 @@ from __future__ import annotations
 import contextlib
 import json
 import os
+import shutil
 import sys
 from collections.abc import Iterator
-from typing import Any
+from typing import Any, TextIO
 
 WIDTH = 80
 
@@ -20,16 +21,17 @@ def forgiving() -> Iterator[None]:
 
 
 def say(text: str = "") -> None:
-    """A line of talk."""
+    """Talk, a line or several."""
     with forgiving():
-        print(text, file=sys.stderr, flush=True)
+        print(_fitted(text, sys.stderr), file=sys.stderr, flush=True)
 
 
-def tell(text: str) -> None:
-    """Talk of a procedure: long lines go on below themselves, spaces between words kept."""
-    for line in text.split("\n"):
-        for part in folded(line):
-            say(part)
+def _fitted(text: str, stream: TextIO) -> str:
+    """Text as a terminal shows it well; a pipe gets whole lines, for programs."""
+    if not stream.isatty():
+        return text
+    width = shutil.get_terminal_size((WIDTH, 24)).columns
+    return "\n".join(part for line in text.split("\n") for part in folded(line, width))
 
 
 def folded(line: str, width: int = WIDTH) -> list[str]:
@@ -47,10 +49,11 @@ def folded(line: str, width: int = WIDTH) -> list[str]:
 
 def result(data: Any, text: str, as_json: bool) -> None:
     """The result of a command: one JSON object, or text."""
-    print(json.dumps(data, ensure_ascii=False) if as_json else text, flush=True)
+    line = json.dumps(data, ensure_ascii=False) if as_json else _fitted(text, sys.stdout)
+    print(line, flush=True)
 
 
-def line(data: Any) -> None:
+def json_line(data: Any) -> None:
     """One JSON line of a stream."""
     print(json.dumps(data, ensure_ascii=False), flush=True)
 

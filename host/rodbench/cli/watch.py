@@ -10,6 +10,7 @@ import click
 
 from rodbench.cli import amounts, talk
 from rodbench.cli.options import Setup, for_board
+from rodbench.errors import SettingsError
 
 if TYPE_CHECKING:
     from rodbench.board import Board, Sample
@@ -46,7 +47,7 @@ def _stream(board: Board, seconds: float | None) -> None:
     deadline = _deadline(board, seconds)
     while board.clock.now() < deadline:
         for sample in board.poll(TURN_S):
-            talk.line(_data(sample))
+            talk.json_line(_data(sample))
 
 
 def _data(sample: Sample) -> dict[str, Any]:
@@ -69,12 +70,20 @@ def _live(setup: Setup, board: Board, seconds: float | None) -> None:
     from rodbench.show.live import View
 
     scopes = {number: board.read_scope(number) for number in (0, 1, 2)}
-    rods = {axis: setup.machine().rod_of(axis) for axis in (1, 2)} if setup.has_machine else {}
-    view = View(scopes, rods, setup.units())
+    view = View(scopes, _rods(setup), setup.units())
     board.subscribe(0.05, 0.25)
     deadline = _deadline(board, seconds)
     with keys() as terminal, view.shown():
         _loop(board, view, terminal, deadline)
+
+
+def _rods(setup: Setup) -> dict[int, str | None]:
+    """Names of the rods; a machine file that does not hold is no reason not to look."""
+    try:
+        machine = setup.machine()
+    except SettingsError:
+        return {}
+    return {axis: machine.rod_of(axis) for axis in (1, 2)}
 
 
 def _loop(board: Board, view: View, terminal: Keys | None, deadline: float) -> None:

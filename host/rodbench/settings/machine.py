@@ -109,6 +109,14 @@ class MachineFile:
         place = self._place(scope, wire)
         return place is not None and self._parsed.get(*place[:2]) is not None
 
+    def table_of(self, scope: int, kind: str) -> str:
+        """The table of a scope's keys as the file writes it: `rods.north`, `axes.1.limits`."""
+        tables = {
+            "rods": f"rods.{self.rod_of(scope) or f'rod{scope}'}",
+            "limits": f"axes.{scope}.limits",
+        }
+        return tables.get(kind, f"axes.{scope}" if scope else "board")
+
     def put(
         self, scope: int, values: Mapping[str, int], notes: Mapping[str, str] | None = None
     ) -> None:

@@ -42,9 +42,11 @@ class BoardLike(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class Difference:
-    """A setting that file and board disagree on: wire integers, and the file's key if any."""
+    """A setting that file and board disagree on: wire integers, the file's key if any, and the
+    table that it stands in, or would."""
 
     scope: int
+    table: str
     wire: str
     key: Key | None
     in_file: int
@@ -53,15 +55,7 @@ class Difference:
     @property
     def name(self) -> str:
         """As the file calls it, with its table: `axes.1.limits.trip_a`."""
-        if self.key is None:
-            return f"axis {self.scope} {self.wire}" if self.scope else f"board {self.wire}"
-        table = {
-            "board": "board",
-            "rods": f"rod of axis {self.scope}",
-            "axes": f"axes.{self.scope}",
-            "limits": f"axes.{self.scope}.limits",
-        }[self.key.table]
-        return f"{table}.{self.key.name}"
+        return f"{self.table}.{self.wire if self.key is None else self.key.name}"
 
     def shown(self, wire: int) -> str:
         """A wire value as the file would write it."""
@@ -98,11 +92,11 @@ def diff(machine: MachineFile, board: BoardLike, scopes: Sequence[int] = ALL) ->
     for scope in scopes:
         values, live = machine.scope(scope), board.read_scope(scope)
         kind = "axis" if scope else "board"
-        found += [
-            Difference(scope, wire, by_wire().get((kind, wire)), value, live[wire])
-            for wire, value in values.items()
-            if value != live[wire]
-        ]
+        for wire, value in values.items():
+            if value != live[wire]:
+                key = by_wire().get((kind, wire))
+                table = machine.table_of(scope, "" if key is None else key.table)
+                found.append(Difference(scope, table, wire, key, value, live[wire]))
     return found
 
 

@@ -12,11 +12,12 @@ from rodbench.show.words import fault_names, fault_sentence, state
 
 if TYPE_CHECKING:
     from rich.console import RenderableType
+    from rich.live import Live
 
     from rodbench.link.api import LinkStatistics
 
 WIDTH = 78
-BAR = 48
+BAR = 40
 Scopes = Mapping[int, Mapping[str, int]]
 
 
@@ -31,7 +32,7 @@ class View:
         self.board: BoardSample | None = None
         self.link: LinkStatistics | None = None
         self.last_event = ""
-        self._live: object = None
+        self._live: Live | None = None
 
     def take(self, sample: Sample) -> None:
         """A sample."""
@@ -48,17 +49,19 @@ class View:
         from rich.console import Console
         from rich.live import Live
 
-        console = Console(stderr=False, highlight=False, markup=False)
+        console = Console(highlight=False, markup=False)
+        if not console.is_terminal:
+            yield
+            print("\n".join(self.lines()))  # a pipe or a file gets the last view
+            return
         with Live(console=console, auto_refresh=False, transient=False) as live:
             self._live = live
             yield
 
     def draw(self) -> None:
         """Draw it anew."""
-        from rich.live import Live
-
-        assert isinstance(self._live, Live)
-        self._live.update(self._text(), refresh=True)
+        if self._live is not None:
+            self._live.update(self._text(), refresh=True)
 
     def _text(self) -> RenderableType:
         from rich.text import Text
