@@ -20,7 +20,7 @@
 #define FIRMWARE_MAJOR 0
 #define FIRMWARE_MINOR 1
 #define FIRMWARE_PATCH 0
-#define FIRMWARE_NAME "rodbench\0"      /* ten bytes with the closing zero */
+#define FIRMWARE_NAME "rodbench"
 
 typedef struct {
     uint16_t pot[AXES];                 /* sum of 8 conversions */
@@ -41,6 +41,7 @@ typedef struct {
     uint8_t alarm;                      /* 1: a fault is latched */
 } outputs_t;
 
+/* Laid out as the reply to `counters`. */
 typedef struct {
     uint32_t requests_done;
     uint32_t frames_good;

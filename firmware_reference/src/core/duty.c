@@ -32,26 +32,25 @@ static const duty_copy_t *current(const duty_t *duty)
     return &duty->copy[newer(duty)];
 }
 
-static void write_copy(duty_t *duty, uint8_t which, const duty_copy_t *value)
+/* In order of the fields, so that turn and check come last: a copy half written has a wrong check, or still the
+ * older turn. */
+static void write_copy(duty_t *duty, uint8_t which, duty_copy_t *value)
 {
-    volatile duty_copy_t *to = &duty->copy[which];
-    to->sum = value->sum;
-    to->total = value->total;
-    to->bin_ticks = value->bin_ticks;
-    to->elapsed = value->elapsed;
-    to->count = value->count;
-    to->slot = value->slot;
-    to->turn = value->turn;
-    to->check = copy_check(value);
+    volatile uint8_t *to = (uint8_t *)&duty->copy[which];
+    const uint8_t *from = (const uint8_t *)value;
+    value->check = copy_check(value);
+    for (uint8_t left = sizeof *value; left > 0; left--) {
+        *to++ = *from++;
+    }
 }
 
-/* The full bins hold `used` ticks, all of them in the newest, and the bin under way is empty. */
+/* The full bins hold `used` ticks, all of them in the newest, and the bin under way is empty. Both copies are invalid
+ * until the bins are done. */
 static void fill(duty_t *duty, uint16_t bin_ticks, uint32_t used, uint32_t total)
 {
     duty_copy_t value = {0, total, bin_ticks, 0, 0, DUTY_FULL_BINS, 0, 0};
     for (uint8_t which = 0; which < 2; which++) {
-        volatile duty_copy_t *copy = &duty->copy[which];
-        copy->check = (uint16_t)~copy_check(&duty->copy[which]);        /* invalid until the bins are done */
+        *(volatile uint16_t *)&duty->copy[which].check = (uint16_t)~copy_check(&duty->copy[which]);
     }
     for (uint8_t slot = DUTY_FULL_BINS; slot-- > 0;) {
         uint16_t part = used > bin_ticks ? bin_ticks : (uint16_t)used;

@@ -12,6 +12,9 @@
 #define AXIS_PERIOD_LEAST_MS 10
 #define BOARD_PERIOD_LEAST_MS 50
 #define NO_SUCH 0xFF
+#define COUNTERS_SIZE (COUNTERS_REPLY_BODY_SIZE - COUNTERS_REPLY_REQUESTS_DONE_AT)
+
+_Static_assert(offsetof(counters_t, worst_tick_us) + 2 == COUNTERS_SIZE, "counters_t is laid out as its reply");
 
 uint8_t handle_bad_value(call_t *call, uint8_t place)
 {
@@ -19,27 +22,38 @@ uint8_t handle_bad_value(call_t *call, uint8_t place)
     return STATUS_BAD_VALUE;
 }
 
+/* What every hello of this firmware says, between its changing parts. */
+static const uint8_t PROTOCOL[] CORE_ROM = {
+    PROTOCOL_MAJOR, PROTOCOL_MINOR, SCHEMA_DIGEST & 0xFF, SCHEMA_DIGEST >> 8 & 0xFF, SCHEMA_DIGEST >> 16 & 0xFF,
+    SCHEMA_DIGEST >> 24,
+};
+static const uint8_t BOARD[] CORE_ROM = {
+    FIRMWARE_MAJOR, FIRMWARE_MINOR, FIRMWARE_PATCH, BOARD_KIND_ATMEGA328P_5V, AXES,
+    FEATURES_TWO_AXES | FEATURES_CURRENT_SENSE | FEATURES_SUPPLY_SENSE, 0,
+};
+static const uint8_t ANALOG[] CORE_ROM = {
+    ATMEGA328P_5V_ADC_FULL_SCALE & 0xFF, ATMEGA328P_5V_ADC_FULL_SCALE >> 8,
+    ATMEGA328P_5V_ADC_REFERENCE_MV & 0xFF, ATMEGA328P_5V_ADC_REFERENCE_MV >> 8,
+};
+static const char NAME[HELLO_REPLY_NAME_SIZE] CORE_ROM = FIRMWARE_NAME;
+
+static uint8_t *put_rom(uint8_t *at, const void *from, uint8_t size)
+{
+    CORE_ROM_COPY(at, from, size);
+    return at + size;
+}
+
 uint8_t handle_hello(core_t *core, call_t *call)
 {
-    uint8_t *at = call->end;
-    at = put_u8(at, PROTOCOL_MAJOR);
-    at = put_u8(at, PROTOCOL_MINOR);
-    at = put_u32(at, SCHEMA_DIGEST);
+    uint8_t *at = put_rom(call->end, PROTOCOL, sizeof PROTOCOL);
     at = put_u16(at, core->noinit->nonce);
-    at = put_u8(at, FIRMWARE_MAJOR);
-    at = put_u8(at, FIRMWARE_MINOR);
-    at = put_u8(at, FIRMWARE_PATCH);
-    at = put_u8(at, BOARD_KIND_ATMEGA328P_5V);
-    at = put_u8(at, AXES);
-    at = put_u16(at, FEATURES_TWO_AXES | FEATURES_CURRENT_SENSE | FEATURES_SUPPLY_SENSE);
+    at = put_rom(at, BOARD, sizeof BOARD);
     at = put_u8(at, core->reset_cause);
-    at = put_u16(at, ATMEGA328P_5V_ADC_FULL_SCALE);
-    at = put_u16(at, ATMEGA328P_5V_ADC_REFERENCE_MV);
+    at = put_rom(at, ANALOG, sizeof ANALOG);
     at = put_u32(at, core->live.board.board_id);
     at = put_u32(at, digest_of(&core->live, sizeof core->live));
     at = put_u32(at, core->store.digest);
-    memcpy(at, FIRMWARE_NAME, HELLO_REPLY_NAME_SIZE);
-    call->end = at + HELLO_REPLY_NAME_SIZE;
+    call->end = put_rom(at, NAME, sizeof NAME);
     return STATUS_OK;
 }
 
@@ -71,19 +85,11 @@ uint8_t handle_open(core_t *core, call_t *call, uint8_t session, uint8_t seq)
     return STATUS_OK;
 }
 
+/* counters_t is laid out as its reply. */
 static uint8_t counters(core_t *core, call_t *call)
 {
-    const counters_t *counted = &core->counters;
-    uint8_t *at = call->end;
-    at = put_u32(at, counted->requests_done);
-    at = put_u32(at, counted->frames_good);
-    at = put_u16(at, counted->frames_bad);
-    at = put_u16(at, counted->frames_dropped);
-    at = put_u16(at, counted->repeats);
-    at = put_u16(at, counted->alive_ignored);
-    at = put_u16(at, counted->unasked_dropped);
-    at = put_u16(at, counted->late_ticks);
-    call->end = put_u16(at, counted->worst_tick_us);
+    memcpy(call->end, &core->counters, COUNTERS_SIZE);
+    call->end += COUNTERS_SIZE;
     return STATUS_OK;
 }
 

@@ -97,41 +97,38 @@ static uint8_t outcome(core_t *core, call_t *call)
     return STATUS_OK;
 }
 
-/* On-time of the way to a target within the stroke, by its ramps, in ticks. */
-static uint32_t move_ticks(const axis_t *axis, const settings_axis_t *set, int32_t target_um, int32_t speed_um_s)
+static uint32_t ramp_ticks(const settings_axis_t *set, int32_t um_s2)
 {
-    int32_t way = target_um > axis->position_um ? target_um - axis->position_um : axis->position_um - target_um;
-    int32_t speed = speed_um_s > 0 && speed_um_s < set->speed_max_um_s ? speed_um_s : set->speed_max_um_s;
-    int32_t flat = div_toward_zero(way * TICKS_PER_S, speed);
-    int32_t ramps = div_toward_zero(speed * (TICKS_PER_S / 2), set->acceleration_um_s2) +
-                    div_toward_zero(speed * (TICKS_PER_S / 2), set->deceleration_um_s2);
-    return (uint32_t)flat + (uint32_t)ramps;
+    return (uint32_t)div_toward_zero(set->speed_max_um_s * TICKS_PER_S, um_s2);
 }
 
-static uint32_t ramp_down_ticks(const settings_axis_t *set)
+/* A fifth above the on-time of the way to a target within the stroke, its ramps aside. */
+static uint32_t way_ticks(const axis_t *axis, const settings_axis_t *set, const uint8_t *body)
 {
-    return (uint32_t)div_toward_zero(set->speed_max_um_s * TICKS_PER_S, set->deceleration_um_s2);
+    int32_t way = (int32_t)get_u32(body + MOVE_TARGET_UM_AT);
+    int32_t speed = (int32_t)get_u32(body + MOVE_SPEED_UM_S_AT);
+    if (way < 0 || way > set->stroke_um) {
+        return 0;                               /* refused for that, elsewhere */
+    }
+    way -= axis->position_um;
+    if (way < 0) {
+        way = -way;
+    }
+    if (speed <= 0 || speed > set->speed_max_um_s) {
+        speed = set->speed_max_um_s;
+    }
+    return (uint32_t)div_toward_zero(way * (TICKS_PER_S * 6 / 5), speed);
 }
 
-static uint8_t target_possible(const call_t *call, const settings_axis_t *set)
-{
-    int32_t target = (int32_t)get_u32(call->body + MOVE_TARGET_UM_AT);
-    return target >= 0 && target <= set->stroke_um;
-}
-
-/* Nothing starts without the reserve for its end; a move not without its whole way and a fifth more. */
-static uint8_t duty_allows(core_t *core, const call_t *call, uint8_t id, uint8_t index)
+/* Nothing starts without the reserve for its end; a move not without its ramps and its way. */
+static uint8_t duty_allows(core_t *core, const uint8_t *body, uint8_t id, uint8_t index)
 {
     const settings_axis_t *set = &core->live.axis[index];
-    uint32_t room = duty_room(&core->noinit->duty[index], set);
-    uint32_t need = ramp_down_ticks(set) + START_RESERVE;
-    if (id == MSG_MOVE && target_possible(call, set)) {
-        int32_t target = (int32_t)get_u32(call->body + MOVE_TARGET_UM_AT);
-        int32_t speed = (int32_t)get_u32(call->body + MOVE_SPEED_UM_S_AT);
-        uint32_t whole = move_ticks(&core->axis[index], set, target, speed);
-        need += whole + whole / 5;
+    uint32_t need = START_RESERVE + ramp_ticks(set, set->deceleration_um_s2);
+    if (id == MSG_MOVE) {
+        need += ramp_ticks(set, set->acceleration_um_s2) + way_ticks(&core->axis[index], set, body);
     }
-    return room >= need;
+    return duty_room(&core->noinit->duty[index], set) >= need;
 }
 
 /* A jog or run that goes on with another value, or ends, starts nothing. */
@@ -185,7 +182,7 @@ static uint8_t start(core_t *core, call_t *call, uint8_t id)
         call->detail = lowest_fault(core->faults);
         return STATUS_FAULTED;
     }
-    if (axis->faults == 0 && starts_motion(axis, id) && !duty_allows(core, call, id, index)) {
+    if (axis->faults == 0 && starts_motion(axis, id) && !duty_allows(core, call->body, id, index)) {
         return STATUS_DUTY_SPENT;
     }
     uint8_t status = command(core, call, id, index);

@@ -105,32 +105,28 @@ def _outcome(core: Twin, call: Call) -> int:
     return Status.OK
 
 
-def _move_ticks(axis: Axis, settings: Any, target_um: int, speed_um_s: int) -> int:
-    """On-time of the way to a target within the stroke, by its ramps."""
-    way = abs(target_um - axis.position_um)
-    limit = settings.speed_max_um_s
-    speed = speed_um_s if 0 < speed_um_s < limit else limit
-    flat = div_toward_zero(way * TICKS_PER_S, speed)
-    half = speed * (TICKS_PER_S // 2)
-    ramps = div_toward_zero(half, settings.acceleration_um_s2) + div_toward_zero(
-        half, settings.deceleration_um_s2
-    )
-    return int(flat + ramps)
+def _ramp_ticks(settings: Any, um_s2: int) -> int:
+    return div_toward_zero(settings.speed_max_um_s * TICKS_PER_S, um_s2)
 
 
-def _ramp_down_ticks(settings: Any) -> int:
-    return div_toward_zero(settings.speed_max_um_s * TICKS_PER_S, settings.deceleration_um_s2)
+def _way_ticks(axis: Axis, settings: Any, body: bytes) -> int:
+    """A fifth above the on-time of the way to a target within the stroke, its ramps aside."""
+    _axis, target, speed = _MOVE.unpack_from(body)
+    if not 0 <= target <= settings.stroke_um:
+        return 0  # refused for that, elsewhere
+    way = abs(target - axis.position_um)
+    if not 0 < speed <= settings.speed_max_um_s:
+        speed = settings.speed_max_um_s
+    return div_toward_zero(way * (TICKS_PER_S * 6 // 5), speed)
 
 
-def _duty_allows(core: Twin, call: Call, number: int, index: int) -> bool:
-    """Nothing starts without the reserve for its end; a move not without its way and a fifth."""
+def _duty_allows(core: Twin, body: bytes, number: int, index: int) -> bool:
+    """Nothing starts without the reserve for its end; a move not without its ramps and its way."""
     settings: Any = core.live.scope[index + 1]
-    need = _ramp_down_ticks(settings) + START_RESERVE
+    need = START_RESERVE + _ramp_ticks(settings, settings.deceleration_um_s2)
     if number == MessageId.MOVE:
-        _axis, target, speed = _MOVE.unpack_from(call.body)
-        if 0 <= target <= settings.stroke_um:
-            whole = _move_ticks(core.axis[index], settings, target, speed)
-            need += whole + whole // 5
+        need += _ramp_ticks(settings, settings.acceleration_um_s2)
+        need += _way_ticks(core.axis[index], settings, body)
     return duty_room(core.noinit.duty[index], settings) >= need
 
 
@@ -170,7 +166,7 @@ def _start(core: Twin, call: Call, number: int) -> int:
     if (
         axis.faults == 0
         and _starts_motion(axis, number)
-        and not _duty_allows(core, call, number, index)
+        and not _duty_allows(core, call.body, number, index)
     ):
         return Status.DUTY_SPENT
     status = _command(core, call, number, index)
