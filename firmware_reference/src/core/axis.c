@@ -86,7 +86,6 @@ static void set_flag(axis_t *axis, uint8_t flag, uint8_t on)
 static void take_readings(axis_t *axis, const settings_axis_t *set, const axis_in_t *in)
 {
     axis->raw = in->raw;
-    axis->duty_room = in->duty_room;
     take_current(axis, set, in);
     if (!axis->position.started) {
         position_begin(&axis->position, set);
@@ -216,9 +215,6 @@ static uint8_t hold_to_run(axis_t *axis, const settings_axis_t *set, uint32_t ti
         return STATUS_OUTSIDE;
     }
     if (!is_moving(axis)) {
-        if (axis->duty_room < (uint32_t)reserve * 2 + 10) {
-            return STATUS_DUTY_SPENT;
-        }
         begin(axis, tick, command, HOLD_TICKS);
     }
     axis->reserve = axis->reserve > reserve && axis->output_permille != 0 ? axis->reserve : reserve;
@@ -270,15 +266,6 @@ uint8_t axis_seek(axis_t *axis, const settings_axis_t *set, uint32_t tick, int8_
     return hold_to_run(axis, set, tick, AXIS_STATE_SEEK, direction, RESERVE_OPEN);
 }
 
-/* On-time that a move takes, times 1.2, in ticks: the way at speed and half of each ramp, both to be doubled. */
-static uint32_t move_needs(const settings_axis_t *set, int32_t distance_um, int32_t speed_um_s)
-{
-    uint32_t way = (uint32_t)div_toward_zero(smaller(distance_um, INT32_C(4000000)) * 200, speed_um_s);
-    uint32_t up = div_up((uint32_t)speed_um_s * 100, (uint32_t)set->acceleration_um_s2);
-    uint32_t down = div_up((uint32_t)speed_um_s * 100, (uint32_t)set->deceleration_um_s2);
-    return (way + up + down) / 5 * 6 + 20;
-}
-
 uint8_t axis_move(axis_t *axis, const settings_axis_t *set, uint32_t tick, int32_t target_um, int32_t speed_um_s)
 {
     uint8_t status = refuse(axis, set, 1);
@@ -297,10 +284,6 @@ uint8_t axis_move(axis_t *axis, const settings_axis_t *set, uint32_t tick, int32
         return status;
     }
     uint16_t reserve = reserve_for(set, AXIS_STATE_MOVE, speed);
-    uint32_t needs = move_needs(set, absolute(target_um - axis->position_um), speed);
-    if (axis->duty_room < needs || axis->duty_room < (uint32_t)reserve * 2 + 10) {
-        return STATUS_DUTY_SPENT;
-    }
     begin(axis, tick, AXIS_STATE_MOVE, set->move_hold_ms / TICK_MS);
     axis->reserve = axis->reserve > reserve && axis->output_permille != 0 ? axis->reserve : reserve;
     axis->demand = target_um;
@@ -397,20 +380,13 @@ static void trip(axis_t *axis, axis_out_t *out, uint8_t fault)
     axis->resting = 0;
 }
 
-static void stop_with(axis_t *axis, const settings_axis_t *set, axis_out_t *out, uint8_t event, uint8_t reason)
+static void stop_with(axis_t *axis, const settings_axis_t *set, axis_out_t *out, uint8_t category, uint8_t event,
+                      uint8_t reason)
 {
     if (event != 0) {
         tell(out, event, 0, axis->motion, (int32_t)axis->on_ticks);
     }
-    axis_stop(axis, set, 1, reason);
-}
-
-static void cut_with(axis_t *axis, const settings_axis_t *set, axis_out_t *out, uint8_t event, uint8_t reason)
-{
-    if (event != 0) {
-        tell(out, event, 0, axis->motion, (int32_t)axis->on_ticks);
-    }
-    axis_stop(axis, set, 0, reason);
+    axis_stop(axis, set, category, reason);
 }
 
 static void end_silent_hold(axis_t *axis, const settings_axis_t *set, const axis_in_t *in, axis_out_t *out)
@@ -422,13 +398,13 @@ static void end_silent_hold(axis_t *axis, const settings_axis_t *set, const axis
         latch(axis, out, FAULT_MOVE_SILENCE);
         axis->cause = FAULT_MOVE_SILENCE;
     }
-    stop_with(axis, set, out, 0, ENDED_SILENCE);
+    stop_with(axis, set, out, 1, 0, ENDED_SILENCE);
 }
 
 static void spend_duty(axis_t *axis, const settings_axis_t *set, const axis_in_t *in, axis_out_t *out)
 {
     if (is_moving(axis) && in->duty_room <= axis->reserve) {
-        stop_with(axis, set, out, EVENT_KIND_DUTY_SPENT, ENDED_DUTY);
+        stop_with(axis, set, out, 1, EVENT_KIND_DUTY_SPENT, ENDED_DUTY);
     }
 }
 
@@ -438,7 +414,7 @@ static void no_motion(axis_t *axis, const settings_axis_t *set, axis_out_t *out,
 {
     if (!set->calibrated && fault == FAULT_NO_CURRENT) {
         /* an end switch has opened, as it should; or, if nothing ever moved, the host has to find out */
-        cut_with(axis, set, out, 0, axis->guard.moved ? ENDED_END_FOUND : ENDED_UNFINISHED);
+        stop_with(axis, set, out, 0, 0, axis->guard.moved ? ENDED_END_FOUND : ENDED_UNFINISHED);
         return;
     }
     trip(axis, out, fault);
@@ -597,7 +573,7 @@ static int16_t run(axis_t *axis, const settings_axis_t *set, const motion_in_t *
     }
     if (motion_forbids(&axis->track, view)) {
         set_flag(axis, AXIS_FLAGS_HELD_BACK, 1);
-        cut_with(axis, set, out, axis->state == AXIS_STATE_RUN ? EVENT_KIND_SOFT_STOP : 0, ENDED_SOFT_STOP);
+        stop_with(axis, set, out, 0, axis->state == AXIS_STATE_RUN ? EVENT_KIND_SOFT_STOP : 0, ENDED_SOFT_STOP);
         return 0;
     }
     int32_t most = view->creep ? set->creep_output_permille : set->output_max_permille;
@@ -630,7 +606,7 @@ static void arrive(axis_t *axis, const settings_axis_t *set, axis_out_t *out, ui
     if (axis->state == AXIS_STATE_MOVE) {
         rest_now(axis);
     } else {
-        cut_with(axis, set, out, EVENT_KIND_SOFT_STOP, ENDED_SOFT_STOP);
+        stop_with(axis, set, out, 0, EVENT_KIND_SOFT_STOP, ENDED_SOFT_STOP);
     }
 }
 
@@ -690,32 +666,31 @@ static void put_out(axis_t *axis, const settings_axis_t *set, int16_t output, ax
     set_flag(axis, AXIS_FLAGS_BRAKING, out->bridge == BRIDGE_BRAKE);
 }
 
-static void act(axis_t *axis, const settings_axis_t *set, const axis_in_t *in, axis_out_t *out)
+static uint8_t is_under_way(const axis_t *axis)
 {
-    int16_t output = 0;
-    motion_in_t view = motion_view(axis, in);
-    axis->reference_um = axis->position_um;
-    if (axis->resting && !(axis->changed && is_moving(axis))) {
-        wait_for_rest(axis, set, &view, out);
-    }
-    if (axis->resting && axis->changed && is_moving(axis)) {
-        axis->resting = 0;
-    }
-    if ((is_moving(axis) || axis->state == AXIS_STATE_STOPPING) && !axis->resting) {
-        output = drive(axis, set, &view, out);
-        if (axis->state == AXIS_STATE_STOPPING && output == 0 && !axis->resting && is_open_loop(axis, set)) {
-            rest_now(axis);
-        }
-    }
-    put_out(axis, set, axis->resting || axis->state == AXIS_STATE_FAULT ? 0 : output, out);
+    return axis->state >= AXIS_STATE_JOG && axis->state <= AXIS_STATE_STOPPING;
 }
 
-static void tick_unfitted(axis_t *axis, axis_out_t *out)
+static int16_t act(axis_t *axis, const settings_axis_t *set, const axis_in_t *in, axis_out_t *out)
 {
-    (void)out;
-    axis->state = AXIS_STATE_NOT_FITTED;
-    axis->output_permille = 0;
-    axis->last_sign = 0;
+    axis->reference_um = axis->position_um;
+    if (!is_under_way(axis)) {
+        return 0;
+    }
+    motion_in_t view = motion_view(axis, in);
+    if (axis->resting && axis->changed && is_moving(axis)) {
+        axis->resting = 0;
+    } else if (axis->resting) {
+        wait_for_rest(axis, set, &view, out);
+    }
+    if (!is_under_way(axis) || axis->resting) {
+        return 0;
+    }
+    int16_t output = drive(axis, set, &view, out);
+    if (axis->state == AXIS_STATE_STOPPING && output == 0 && !axis->resting && is_open_loop(axis, set)) {
+        rest_now(axis);
+    }
+    return axis->resting ? 0 : output;
 }
 
 void axis_tick(axis_t *axis, const settings_axis_t *set, const axis_in_t *in, axis_out_t *out)
@@ -726,7 +701,9 @@ void axis_tick(axis_t *axis, const settings_axis_t *set, const axis_in_t *in, ax
     out->output_before = axis->output_permille;
     if (!is_fitted(set)) {
         axis->raw = in->raw;
-        tick_unfitted(axis, out);
+        axis->state = AXIS_STATE_NOT_FITTED;
+        axis->output_permille = 0;
+        axis->last_sign = 0;
         return;
     }
     if (axis->state == AXIS_STATE_NOT_FITTED) {
@@ -741,5 +718,5 @@ void axis_tick(axis_t *axis, const settings_axis_t *set, const axis_in_t *in, ax
     watch(axis, set, out);
     end_silent_hold(axis, set, in, out);
     spend_duty(axis, set, in, out);
-    act(axis, set, in, out);
+    put_out(axis, set, act(axis, set, in, out), out);
 }

@@ -77,7 +77,6 @@ typedef struct {
     uint16_t reserve;           /* ticks of output that a ramp down needs */
     uint16_t hold_ticks;
     uint32_t hold_until;        /* last tick of the hold */
-    uint32_t duty_room;         /* of the tick before */
     uint32_t rest_block;        /* the block before, while waiting for rest */
     uint32_t current_scale;     /* mA per raw of current4, 11 fraction bits */
     uint16_t board_mv;          /* for which it was reckoned */
@@ -97,6 +96,7 @@ void axis_init(axis_t *axis);
 void axis_settings_changed(axis_t *axis);
 
 /* Commands: STATUS_OK or why not; nothing changed then. `tick` is the tick that carries the command out.
+ * Whether the duty budget allows a start is asked before, by the caller; axis_tick ends a motion for it.
  * After STATUS_OK axis->motion is the number of the motion. A jog or run asked again in motion changes its
  * value and prolongs nothing. A move asked again during a move replaces it (new number). */
 uint8_t axis_jog(axis_t *axis, const settings_axis_t *set, uint32_t tick, uint8_t unit, int32_t value);

@@ -3,7 +3,7 @@
 #include "div.h"
 
 #define BAND_TICKS 5                /* 25 ms: an open wiper takes that long to fall */
-#define FULL_SCALE 8184L
+#define FULL_SCALE INT32_C(8184)
 #define TICK_MS 5
 #define UNKNOWN_TRAVEL 13           /* of a block, for a rod of unknown speed: 0.05 raw a tick */
 #define STILL_EXTRA 40              /* ticks: two blocks and the start of the motor */
@@ -79,7 +79,7 @@ static uint16_t still_limit(const settings_axis_t *set, const position_t *positi
     if (set->calibrated) {
         travel = larger(position_block_travel(position, set, in->slow_um_s), 1);
     }
-    int32_t ticks = div_toward_zero(position_block_threshold(set) * 24, travel) + STILL_EXTRA;
+    int32_t ticks = div_toward_zero(position_block_threshold(set) * 64, travel) + STILL_EXTRA;
     ticks = larger(ticks, set->stall_time_ms / TICK_MS);
     return ticks > 60000 ? 60000u : (uint16_t)ticks;
 }
@@ -129,7 +129,7 @@ static uint8_t goes_wrong_way(guard_t *guard, const settings_axis_t *set, const 
 {
     int32_t um = in->um * guard->direction;
     guard->furthest_um = larger(guard->furthest_um, um);
-    int32_t noise = div_toward_zero(position_count_um(position) * ((int32_t)set->noise_x16 + 4), 4);
+    int32_t noise = div_toward_zero(position_count_um(position) * ((int32_t)set->noise_x16 + 2), 2);
     int32_t allowed = larger(1000, noise) + larger(set->run_on_extend_um, set->run_on_retract_um);
     return um < guard->furthest_um - allowed;
 }

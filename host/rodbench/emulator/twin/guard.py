@@ -1,0 +1,177 @@
+"""The guards of one axis that judge readings. Sibling of guard.c."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from rodbench_protocol.names import CurrentSensor, Fault
+
+from rodbench.emulator.twin.position import (
+    Position,
+    position_block_threshold,
+    position_block_travel,
+    position_count_um,
+)
+
+BAND_TICKS = 5
+FULL_SCALE = 8184
+TICK_MS = 5
+UNKNOWN_TRAVEL = 13
+STILL_EXTRA = 40
+_NO_SENSOR = int(CurrentSensor.NONE)
+_OVER_CURRENT, _POT_BAND = int(Fault.OVER_CURRENT), int(Fault.POT_BAND)
+_STALL, _NO_CURRENT = int(Fault.STALL), int(Fault.NO_CURRENT)
+_NOT_FOLLOWING, _WRONG_WAY = int(Fault.POT_NOT_FOLLOWING), int(Fault.WRONG_WAY)
+
+
+class Guard:
+    """guard_t."""
+
+    __slots__ = (
+        "band_ticks",
+        "current_mean",
+        "direction",
+        "furthest_um",
+        "mark",
+        "moved",
+        "over_ticks",
+        "still_limit",
+        "still_ticks",
+    )
+
+    def __init__(self) -> None:
+        self.mark = self.furthest_um = self.current_mean = 0
+        self.still_ticks = self.still_limit = self.over_ticks = 0
+        self.band_ticks = self.direction = self.moved = 0
+
+
+class GuardIn:
+    """guard_in_t."""
+
+    __slots__ = ("current_lsb_ma", "current_ma", "output_permille", "raw", "slow_um_s", "um")
+
+    def __init__(self) -> None:
+        self.output_permille = self.raw = self.current_ma = 0
+        self.current_lsb_ma = self.um = self.slow_um_s = 0
+
+
+def guard_begin(guard: Guard) -> None:
+    """A motion begins: nothing is held against it yet."""
+    band_ticks = guard.band_ticks
+    guard.__init__()  # type: ignore[misc]
+    guard.band_ticks = band_ticks
+
+
+def _in_band(settings: Any, raw: int) -> bool:
+    margin = settings.pot_margin_raw
+    low = margin
+    high = FULL_SCALE - margin
+    if settings.calibrated:
+        ends = settings.raw_retracted, settings.raw_extended
+        low = max(min(ends) - margin, margin // 2)
+        high = min(max(ends) + margin, FULL_SCALE - margin // 2)
+    return low <= raw <= high  # type: ignore[no-any-return]
+
+
+def guard_pot_band(guard: Guard, settings: Any, raw: int) -> int:
+    """A fault number, or 0."""
+    if _in_band(settings, raw):
+        guard.band_ticks = 0
+        return 0
+    if guard.band_ticks < BAND_TICKS:
+        guard.band_ticks += 1
+    return _POT_BAND if guard.band_ticks >= BAND_TICKS else 0
+
+
+def guard_over_current(guard: Guard, settings: Any, view: GuardIn) -> int:
+    """A fault number, or 0."""
+    if (
+        settings.current_sensor == _NO_SENSOR
+        or view.output_permille == 0
+        or view.current_ma <= settings.trip_ma
+    ):
+        guard.over_ticks = 0
+        return 0
+    guard.over_ticks += 1
+    return _OVER_CURRENT if guard.over_ticks * TICK_MS >= settings.trip_ms else 0
+
+
+def _cause_without_motion(guard: Guard, settings: Any, view: GuardIn) -> int:
+    if settings.current_sensor == _NO_SENSOR:
+        return _STALL
+    mean = guard.current_mean >> 4
+    running = settings.running_ma
+    if mean < max(running // 4, 2 * view.current_lsb_ma):
+        return _NO_CURRENT
+    high = mean * 5 >= running * 6 if running > 0 else mean * 2 >= settings.trip_ma
+    return _STALL if high else _NOT_FOLLOWING
+
+
+def _still_limit(settings: Any, position: Position, view: GuardIn) -> int:
+    travel = UNKNOWN_TRAVEL
+    if settings.calibrated:
+        travel = max(position_block_travel(position, settings, view.slow_um_s), 1)
+    ticks = position_block_threshold(settings) * 64 // travel + STILL_EXTRA
+    stall: int = settings.stall_time_ms // TICK_MS
+    ticks = max(ticks, stall)
+    return min(ticks, 60000)
+
+
+def _driving_from(settings: Any, direction: int) -> int:
+    if not settings.calibrated:
+        return 1
+    if direction < 0:
+        dead = settings.dead_zone_retract_permille
+    else:
+        dead = settings.dead_zone_extend_permille
+    return min(dead + dead // 4 + 30, settings.creep_output_permille * 7 // 8)  # type: ignore[no-any-return]
+
+
+def _look_for_motion(guard: Guard, settings: Any, position: Position) -> None:
+    travel = position.block - guard.mark
+    travel = travel * guard.direction * position.sign if settings.calibrated else abs(travel)
+    if travel >= position_block_threshold(settings):
+        guard.mark = position.block
+        guard.still_ticks = 0
+        guard.moved = 1
+
+
+def _watch(guard: Guard, settings: Any, position: Position, view: GuardIn, direction: int) -> None:
+    over_ticks = guard.over_ticks
+    guard_begin(guard)
+    guard.over_ticks = over_ticks
+    guard.direction = direction
+    guard.mark = position.block
+    guard.furthest_um = view.um * direction
+    guard.current_mean = view.current_ma * 16
+    guard.still_limit = _still_limit(settings, position, view)
+
+
+def _goes_wrong_way(guard: Guard, settings: Any, position: Position, view: GuardIn) -> bool:
+    um = view.um * guard.direction
+    if um >= guard.furthest_um:
+        guard.furthest_um = um
+        return False
+    noise = position_count_um(position) * (settings.noise_x16 + 2) // 2
+    allowed = max(1000, noise) + max(settings.run_on_extend_um, settings.run_on_retract_um)
+    return um < guard.furthest_um - allowed  # type: ignore[no-any-return]
+
+
+def guard_motion(guard: Guard, settings: Any, position: Position, view: GuardIn) -> int:
+    """A fault number, or 0."""
+    if view.output_permille == 0:
+        return 0
+    direction = -1 if view.output_permille < 0 else 1
+    if direction != guard.direction:
+        _watch(guard, settings, position, view, direction)
+    guard.current_mean += (view.current_ma * 16 - guard.current_mean) >> 4
+    if position.block_ready:
+        _look_for_motion(guard, settings, position)
+    if settings.calibrated and _goes_wrong_way(guard, settings, position, view):
+        return _WRONG_WAY
+    if view.output_permille * direction < _driving_from(settings, direction):
+        return 0
+    guard.still_ticks += 1
+    if guard.still_ticks >= guard.still_limit:
+        return _cause_without_motion(guard, settings, view)
+    return 0

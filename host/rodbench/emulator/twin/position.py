@@ -1,0 +1,132 @@
+"""Where the rod is and how fast it goes, from the pot alone. Sibling of position.c."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from rodbench_protocol.names import Feedback
+
+from rodbench.emulator.twin.div import div_toward_zero
+
+POSITION_BLOCK = 16
+FRACTION = 14
+RATE_MAX = 64 << FRACTION
+TICKS_PER_S = 200
+UM_MIN = -2000000
+UM_MAX = 4000000
+UM_S_MAX = 400000
+_POT = int(Feedback.POT)
+
+
+class Position:
+    """position_t."""
+
+    __slots__ = (
+        "block",
+        "block_ready",
+        "block_sum",
+        "block_ticks",
+        "estimate",
+        "rate",
+        "sign",
+        "span",
+        "started",
+        "um_rest",
+        "um_whole",
+    )
+
+    def __init__(self) -> None:
+        self.estimate = self.rate = self.block_sum = self.block = 0
+        self.um_whole = self.um_rest = self.span = self.sign = 0
+        self.block_ticks = self.block_ready = self.started = 0
+
+
+def between(value: int, low: int, high: int) -> int:
+    """The value, held within the limits."""
+    return low if value < low else high if value > high else value
+
+
+def position_begin(position: Position, settings: Any) -> None:
+    """Take the line from the settings; the next reading starts the estimate."""
+    position.__init__()  # type: ignore[misc]
+    if settings.feedback != _POT or not settings.calibrated:
+        return
+    span = settings.raw_extended - settings.raw_retracted
+    position.sign = -1 if span < 0 else 1
+    position.span = abs(span)
+    position.um_whole, position.um_rest = divmod(settings.stroke_um, position.span)
+
+
+def position_new_block(position: Position) -> None:
+    """Begin a fresh block with the next reading."""
+    position.block_sum = 0
+    position.block_ticks = 0
+    position.block_ready = 0
+
+
+def position_update(position: Position, raw: int) -> None:
+    """One reading, one tick."""
+    reading = raw << FRACTION
+    if not position.started:
+        position.started = 1
+        position.estimate = reading
+        position.block = raw * POSITION_BLOCK
+    predicted = position.estimate + position.rate
+    residue = reading - predicted
+    position.estimate = predicted + (residue >> 2)
+    rate = position.rate + (residue >> 5)
+    position.rate = -RATE_MAX if rate < -RATE_MAX else RATE_MAX if rate > RATE_MAX else rate
+    position.block_sum += raw
+    position.block_ticks += 1
+    if position.block_ticks < POSITION_BLOCK:
+        position.block_ready = 0
+        return
+    position.block = position.block_sum
+    position_new_block(position)
+    position.block_ready = 1
+
+
+def _scaled(position: Position, raw: int) -> int:
+    along = -raw if position.sign < 0 else raw
+    return along * position.um_whole + div_toward_zero(along * position.um_rest, position.span)
+
+
+def _um_of(position: Position, settings: Any, raw16: int) -> int:
+    if position.span == 0:
+        return 0
+    return between(_scaled(position, raw16 - settings.raw_retracted * 16) >> 4, UM_MIN, UM_MAX)
+
+
+def position_um(position: Position, settings: Any) -> int:
+    """The estimate in um; 0 while uncalibrated."""
+    return _um_of(position, settings, position.estimate >> (FRACTION - 4))
+
+
+def position_block_um(position: Position, settings: Any) -> int:
+    """The last full block in um."""
+    return _um_of(position, settings, position.block)
+
+
+def position_speed(position: Position) -> int:
+    """um/s; raw/s while uncalibrated."""
+    raw_s = (position.rate * TICKS_PER_S) >> (FRACTION - 4)
+    if position.span == 0:
+        return raw_s >> 4
+    return between(_scaled(position, raw_s) >> 4, -UM_S_MAX, UM_S_MAX)
+
+
+def position_count_um(position: Position) -> int:
+    """One raw count in um, rounded up."""
+    return position.um_whole + 1
+
+
+def position_block_travel(position: Position, settings: Any, um_s: int) -> int:
+    """How far a block travels from one to the next at a speed of 0 .. 200 000 um/s."""
+    um = um_s * 32 // 25
+    return um * position.span // settings.stroke_um  # type: ignore[no-any-return]
+
+
+def position_block_threshold(settings: Any) -> int:
+    """Travel of a block that is no noise: 6 sigma, at least 2 raw."""
+    noise: int = settings.noise_x16 * 3 // 2
+    return max(noise, 2 * POSITION_BLOCK)

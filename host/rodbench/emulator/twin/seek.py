@@ -1,0 +1,138 @@
+"""Finding an end: creep, dwell, probe, evidence. Sibling of seek.c."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from rodbench_protocol.names import CurrentSensor
+
+from rodbench.emulator.twin.div import div_nearest
+from rodbench.emulator.twin.position import (
+    POSITION_BLOCK,
+    Position,
+    position_block_threshold,
+    position_new_block,
+)
+
+SEEK_GOING = 0
+SEEK_PROBING = 1
+SEEK_FOUND = 2
+
+DWELL_MIN = 46
+DWELL_MAX = 400
+DWELL_MAX_BLIND = 60
+SETTLE = 16
+PROBE_TICKS = 20
+PROBE_HALF = 10
+SLOWEST_TRAVEL = 13
+_NO_SENSOR = int(CurrentSensor.NONE)
+
+
+class Seek:
+    """seek_t."""
+
+    __slots__ = (
+        "block_current",
+        "current_before",
+        "current_last",
+        "current_probe",
+        "current_stop",
+        "current_sum",
+        "dwell",
+        "mark",
+        "probe_ticks",
+        "runs",
+        "still_ticks",
+        "travel",
+    )
+
+    def __init__(self) -> None:
+        self.mark = self.current_sum = self.block_current = self.travel = 0
+        self.still_ticks = self.dwell = self.current_last = self.current_before = 0
+        self.current_stop = self.current_probe = self.runs = self.probe_ticks = 0
+
+
+def _set_dwell(seek: Seek, settings: Any) -> None:
+    travel = seek.travel if seek.travel > 0 else SLOWEST_TRAVEL
+    ticks = position_block_threshold(settings) * 24 // travel + 2 * SETTLE
+    most = DWELL_MAX_BLIND if settings.current_sensor == _NO_SENSOR else DWELL_MAX
+    seek.dwell = min(max(ticks, DWELL_MIN), most)
+
+
+def seek_begin(seek: Seek, settings: Any, position: Position) -> None:
+    """Begin, or begin anew after a tight place."""
+    seek.__init__()  # type: ignore[misc]
+    seek.mark = position.block
+    _set_dwell(seek, settings)
+
+
+def _keep_running_current(seek: Seek) -> None:
+    if seek.runs < 2:
+        seek.runs += 1
+        return
+    before = seek.current_before
+    last = seek.current_last
+    seek.current_before = last if seek.runs == 2 else before + div_nearest(last - before, 4)
+    seek.runs = 3
+
+
+def _see_motion(seek: Seek, settings: Any, position: Position) -> None:
+    blocks = max((seek.still_ticks + POSITION_BLOCK // 2) // POSITION_BLOCK, 1)
+    travel = abs(position.block - seek.mark) // blocks
+    seek.travel = (3 * seek.travel + travel) // 4 if seek.travel > 0 else travel
+    _keep_running_current(seek)
+    seek.mark = position.block
+    seek.still_ticks = 0
+    seek.current_sum = 0
+    _set_dwell(seek, settings)
+
+
+def _end_block(seek: Seek, settings: Any, position: Position) -> None:
+    if abs(position.block - seek.mark) >= position_block_threshold(settings):
+        _see_motion(seek, settings, position)
+    seek.current_last = div_nearest(seek.block_current, POSITION_BLOCK)
+    seek.block_current = 0
+
+
+def _probe_tick(seek: Seek, settings: Any, position: Position, current_ma: int) -> int:
+    moved = abs(position.block - seek.mark)
+    if position.block_ready and moved >= 2 * position_block_threshold(settings):
+        seek_begin(seek, settings, position)
+        return SEEK_GOING
+    if seek.probe_ticks > PROBE_HALF:
+        seek.current_sum += current_ma
+    if seek.probe_ticks < PROBE_TICKS:
+        seek.probe_ticks += 1
+        return SEEK_PROBING
+    seek.current_probe = div_nearest(seek.current_sum, PROBE_TICKS - PROBE_HALF)
+    return SEEK_FOUND
+
+
+def _creep_tick(seek: Seek, settings: Any, position: Position, current_ma: int) -> int:
+    seek.block_current += current_ma
+    seek.still_ticks += 1
+    if seek.still_ticks > SETTLE:
+        seek.current_sum += current_ma
+    if position.block_ready:
+        _end_block(seek, settings, position)
+    if seek.still_ticks < seek.dwell:
+        return SEEK_GOING
+    seek.current_stop = div_nearest(seek.current_sum, seek.still_ticks - SETTLE)
+    seek.current_sum = 0
+    seek.probe_ticks = 1
+    position_new_block(position)
+    return SEEK_PROBING
+
+
+def seek_tick(seek: Seek, settings: Any, position: Position, current_ma: int) -> tuple[int, int]:
+    """Output wanted in permille, without sign, and SEEK_..."""
+    if seek.probe_ticks > 0:
+        said = _probe_tick(seek, settings, position, current_ma)
+    else:
+        said = _creep_tick(seek, settings, position, current_ma)
+    if said == SEEK_FOUND:
+        return 0, said
+    output = settings.creep_output_permille
+    if said == SEEK_PROBING:
+        output = min(output + output // 5, settings.output_max_permille)
+    return output, said
