@@ -22,7 +22,7 @@ from .propose import Proposed
 from .speed import Speeds
 from .trial import Trial
 
-MEASURING_SHARE = 0.6  # of the fuse: the trip while little is known
+MEASURING_SHARE = 0.9  # of the fuse: the trip while little is known
 MEASURING_TRIP_A = 1.5  # without a fuse to go by
 STALL_MS = 1000
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from statistics import fmean
 
@@ -27,6 +27,7 @@ BACK_SHARE = 0.05
 BACK_UNKNOWN_RAW = 245.0  # 5 % of a pot that uses six tenths of its scale, until the span is known
 PROVISIONAL_SHARE = 0.05
 PROVISIONAL_SPEED = 3.0  # times creep
+GIVES_WAY_RAW = 32.0  # four ADC steps
 LEAST_SAMPLES = 6
 LEAST_SPAN_RAW = 400
 POT_MARGIN_RAW = 40
@@ -40,7 +41,7 @@ NAMES = {-1: "retracted", 1: "extended"}
 class Endpoints:
     """Both ends. Pairs are (retracted, extended) for ends and (extend, retract) for ways.
 
-    raw is the sum of 8; stopped_a are the currents at the ends, seen at creep output.
+    raw is the sum of 8; stopped_a are the currents at the ends, seen at stopped_output.
     """
 
     stroke_mm: float
@@ -49,6 +50,7 @@ class Endpoints:
     kinds: tuple[str, str]
     reasons: tuple[str, str]
     stopped_a: tuple[float, float]
+    stopped_output: tuple[float, float]
     creep_mm_s: tuple[float, float]
     creep_a: tuple[float, float]
     creep_output: tuple[float, float]
@@ -155,6 +157,7 @@ class _Search:
     stroke_mm: float
     outputs: dict[int, float] = field(default_factory=dict)
     legs: list[_Leg] = field(default_factory=list)
+    output_of: dict[int, float] = field(default_factory=dict)  # by number of the motion
 
     def __post_init__(self) -> None:
         self.outputs = {1: self.way.creep_output[0], -1: self.way.creep_output[1]}
@@ -181,10 +184,15 @@ class _Search:
         if self.outputs[way] >= CREEP_MOST:
             return False
         self.outputs[way] = round(min(CREEP_MOST, self.outputs[way] + CREEP_STEP), 3)
-        self.job.say(
-            f"       the rod did not start: creep raised to {100 * self.outputs[way]:.0f} %"
-        )
         return True
+
+    def did_not_start(self, way: int) -> bool:
+        """Creep was too weak: raise it and say so; False when it is at its most."""
+        raised = self.stronger(way)
+        if raised:
+            percent = 100 * self.outputs[way]
+            self.job.say(f"       the rod did not start: creep raised to {percent:.0f} %")
+        return raised
 
     def bound_s(self, way: int) -> float:
         """Longest time to the end: the pot's scale ends somewhere."""
@@ -219,6 +227,7 @@ class _Search:
         if leg.samples:
             self.legs.append(leg)
         outcome = self.job.axis.outcome()
+        self.output_of[outcome.motion] = self.outputs[way]
         # The board's running current may hold a little of the stop: the way itself tells better.
         running = leg.current_a()
         return outcome if running is None else replace(outcome, current_before_a=running)
@@ -233,7 +242,7 @@ class _Search:
                 self.legs.append(_Leg(way, self.outputs[way], samples))
                 return
             stuck = outcome.ended != Ended.FAULT or outcome.cause in STUCK
-            if not stuck or not self.stronger(way):
+            if not stuck or not self.did_not_start(way):
                 refuse_fault(self.job, outcome, "going back from the end")
                 raise failed(self.job, "the rod does not leave the end", "Is it jammed there?")
             self.job.axis.clear()
@@ -291,10 +300,9 @@ def find(job: Job, at_rest: AtRest, way: Polarity, stroke_mm: float) -> Endpoint
             f" 4 Ends                               creep at {100 * out:.0f} % output out, "
             f"{100 * back:.0f} % in, {APPROACHES} approaches each      [any key stops]"
         )
-        retracted = _approach(search, -1, BACK_UNKNOWN_RAW)
-        first = search.seek(1, search.bound_s(1))
-        span = abs(first.raw - fmean(a.raw for a in retracted))
-        extended = [first, *_approach_again(search, 1, max(BACK_SHARE * span, 60.0))]
+        retracted = _approach(search, -1, lambda _: BACK_UNKNOWN_RAW)
+        raw = fmean(a.raw for a in retracted)
+        extended = _approach(search, 1, lambda a: max(BACK_SHARE * abs(a.raw - raw), 60.0))
         found = _evaluate(search, stroke_mm, retracted, extended)
         _say(job, found, retracted, extended)
         job.commit(found.provisional())
@@ -326,21 +334,38 @@ def at_rest_stall(job: Job) -> dict[str, int]:
     return {"stall_time_ms": max(600, min(1000, job.live["stall_time_ms"]))}
 
 
-def _approach(search: _Search, way: int, back_raw: float) -> list[Outcome]:
-    first = search.seek(way, search.bound_s(way))
-    return [first, *_approach_again(search, way, back_raw)]
+def _approach(search: _Search, way: int, back_raw: Callable[[Outcome], float]) -> list[Outcome]:
+    """Three approaches. Where no switch opened, the last one presses harder: a load that grows on
+    the way stops a rod just like an end, but gives way to more output."""
+    found = [_arrive(search, way, search.bound_s(way))]
+    while len(found) < APPROACHES:
+        distance = back_raw(found[0])
+        search.back(-way, distance)
+        need_s = 1.5 * distance / search.raw_s + 2.0
+        gentle = search.outputs[way]
+        last = len(found) == APPROACHES - 1
+        if last and _kind(search.at_rest, found).end is not End.SWITCH:
+            search.stronger(way)
+        found.append(_arrive(search, way, need_s))
+        if not last or search.outputs[way] == gentle:
+            continue
+        if abs(found[-1].raw - fmean(a.raw for a in found[:-1])) > GIVES_WAY_RAW:
+            search.job.say("       that was no end: the rod went on with more output")
+            found = found[-1:]
+        else:
+            search.outputs[way] = gentle
+    return found
 
 
-def _approach_again(search: _Search, way: int, back_raw: float) -> list[Outcome]:
-    again = []
-    for _ in range(APPROACHES - 1):
-        search.back(-way, back_raw)
-        found = search.seek(way, 1.5 * back_raw / search.raw_s + 2.0)
-        # An approach from a way off that never ran has found no end: the rod did not start.
-        while search.at_rest.sensor and found.current_before_a <= 0.0 and search.stronger(way):
-            found = search.seek(way, 1.5 * back_raw / search.raw_s + 2.0)
-        again.append(found)
-    return again
+def _arrive(search: _Search, way: int, need_s: float) -> Outcome:
+    """One approach. Where the rod never ran but the motor pulls, it may only not have started."""
+    found = search.seek(way, need_s)
+    pulls = 3.0 * search.at_rest.current_step_a
+    while found.current_before_a <= 0.0 and found.current_stop_a > pulls:
+        if not search.did_not_start(way):
+            break
+        found = search.seek(way, need_s)
+    return found
 
 
 def _evaluate(
@@ -359,9 +384,10 @@ def _evaluate(
         spread_mm=(spread(raws[0]) * scale, spread(raws[1]) * scale),
         kinds=(kinds[0].end.value, kinds[1].end.value),
         reasons=(kinds[0].reason, kinds[1].reason),
-        stopped_a=(
-            fmean(a.current_stop_a for a in retracted),
-            fmean(a.current_stop_a for a in extended),
+        stopped_a=(retracted[0].current_stop_a, extended[0].current_stop_a),
+        stopped_output=(
+            search.output_of[retracted[0].motion],
+            search.output_of[extended[0].motion],
         ),
         creep_mm_s=(search.best_raw_s(1) * scale, search.best_raw_s(-1) * scale),
         creep_a=(search.best_current_a(1), search.best_current_a(-1)),

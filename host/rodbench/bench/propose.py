@@ -8,7 +8,14 @@ from typing import Any
 from rodbench.science.ends import End
 from rodbench.science.proposal import Learned, Proposal
 from rodbench.science.proposal import propose as reckon
-from rodbench.science.stall import Point, Stall, believable, from_running, from_stalled
+from rodbench.science.stall import (
+    Point,
+    Stall,
+    behind_source,
+    believable,
+    from_running,
+    from_stalled,
+)
 
 from .ask import Kind, Question
 from .current import RAW4_FULL, AtRest
@@ -71,36 +78,56 @@ class Proposed:
 def stall_estimate(
     at_rest: AtRest, ends: Endpoints, speeds: Speeds, nominal_v: float
 ) -> Stall | None:
-    """Stall current at the nominal supply: from a stall at creep where an end gave one, else from
-    two running points; None when neither is believable."""
+    """Stall current on this supply: from a stall at creep where an end gave one, else from two
+    running points; None when neither is believable."""
     if at_rest.sensor is None:
         return None
     supply = at_rest.supply_v or nominal_v
+    source_ohm = speeds.sag_v / max(speeds.running_a) if max(speeds.running_a) > 0.0 else 0.0
     # The mean of many readings still carries the sensor's step and its zero.
     sigma = at_rest.current_step_a / 2
+    found = _from_ends(ends, supply, source_ohm, sigma) or _from_creep(
+        ends, speeds, supply, source_ohm, sigma
+    )
     full = Point(speeds.output * speeds.supply_v, max(speeds.running_a), max(speeds.speed_mm_s))
-    # The retracted end was reached by retracting: outputs are (extend, retract).
-    stalled = [
-        from_stalled(Point(output * supply, current, 0.0), nominal_v, sigma)
-        for current, kind, output in zip(
-            ends.stopped_a, ends.kinds, reversed(ends.creep_output), strict=True
-        )
+    good = [
+        sure
+        for stall in found
+        if stall and (sure := believable(behind_source(stall, supply, source_ohm), full))
+    ]
+    return min(good, key=lambda stall: stall.sigma_a, default=None)
+
+
+def _at_motor(output: float, supply_v: float, source_ohm: float, current_a: float) -> float:
+    """Volts at the motor: the bridge draws `output` times the motor's current from the supply."""
+    return output * (supply_v - source_ohm * output * current_a)
+
+
+def _from_ends(
+    ends: Endpoints, supply: float, source_ohm: float, sigma: float
+) -> list[Stall | None]:
+    """From ends where the motor stalled; the retracted one was reached by retracting."""
+    return [
+        from_stalled(Point(_at_motor(output, supply, source_ohm, amps), amps, 0.0), supply, sigma)
+        for amps, kind, output in zip(ends.stopped_a, ends.kinds, ends.stopped_output, strict=True)
         if kind == End.STALL
     ]
-    if found := [stall for stall in stalled if stall is not None]:
-        return believable(min(found, key=lambda stall: stall.sigma_a), full)
-    running = [
-        from_running(
-            Point(ends.creep_output[way] * supply, ends.creep_a[way], ends.creep_mm_s[way]),
-            Point(speeds.output * speeds.supply_v, speeds.running_a[way], speeds.speed_mm_s[way]),
-            nominal_v,
-            sigma,
-            0.02 * ends.creep_mm_s[way],
-        )
-        for way in (0, 1)
-    ]
-    good = [sure for stall in running if (sure := believable(stall, full))]
-    return min(good, key=lambda stall: stall.sigma_a, default=None)
+
+
+def _from_creep(
+    ends: Endpoints, speeds: Speeds, supply: float, source_ohm: float, sigma: float
+) -> list[Stall | None]:
+    found: list[Stall | None] = []
+    for way in (0, 1):
+        creep_a = ends.creep_a[way]
+        volts = _at_motor(ends.creep_output[way], supply, source_ohm, creep_a)
+        creep = Point(volts, creep_a, ends.creep_mm_s[way])
+        measured = speeds.output * speeds.supply_v
+        zone = speeds.dead_zone[way]
+        speed = speeds.speed_mm_s[way] * (speeds.output - zone) / (1.0 - zone)
+        full = Point(measured, speeds.running_a[way], speed)
+        found.append(from_running(creep, full, supply, sigma, 0.02 * ends.creep_mm_s[way]))
+    return found
 
 
 def learned(

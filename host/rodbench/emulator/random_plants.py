@@ -3,7 +3,8 @@
 Ranges: strokes 20-600 mm, 5-60 mm/s loaded with the full stroke in 4 to 40 s, 12 and 24 V, four
 polarities, pot spans 40-98 % of the reference, noise to 2 LSB rms a conversion, both kinds of end,
 friction 4-20 % of stall, load to +-30 % of stall, supply sagging by up to 15 % at stall. Loads that
-would drive the resting rod back are left out: they need a mechanical brake, not a soft stop.
+would drive the resting rod back are left out: they need a mechanical brake, not a soft stop. So
+are rods that half of their stall current does not start: creep could not move them.
 """
 
 from __future__ import annotations
@@ -63,7 +64,9 @@ def _rod(draw: random.Random, axis: int, volts: float, strokes: tuple[float, flo
         rod = _candidate(draw, axis, volts, strokes)
         speeds = [full_speed(rod, volts, sense) for sense in (1, -1)]
         quick = all(5.0 <= speed <= 60.0 for speed in speeds)
-        if quick and all(4.0 <= rod.stroke_mm / speed <= 40.0 for speed in speeds) and _holds(rod):
+        if not quick or not all(4.0 <= rod.stroke_mm / speed <= 40.0 for speed in speeds):
+            continue
+        if _holds(rod) and _starts_at_creep(rod, volts):
             return rod
 
 
@@ -73,6 +76,21 @@ def _holds(rod: Rod) -> bool:
     most = max(abs(rod.load.at(0.0)), abs(rod.load.at(rod.stroke_mm)))
     aid = most * max(rod.screw.back_efficiency, 0.0) / newton_per_a
     return aid < 0.8 * min(rod.motor.friction_extend_a, rod.motor.friction_retract_a)
+
+
+def _starts_at_creep(rod: Rod, volts: float) -> bool:
+    """Whether half of the stall current starts the rod anywhere: creep is capped at 60 % output,
+    and a warm winding and a sagging supply take their part of it."""
+    motor, screw = rod.motor, rod.screw
+    newton_per_a = 1000.0 * motor.constant_v_s_per_mm
+    for sense, friction in ((1, motor.friction_extend_a), (-1, motor.friction_retract_a)):
+        for place in (0.0, rod.stroke_mm):
+            force = rod.load.at(place) * sense
+            passed = force / screw.efficiency if force > 0.0 else force * screw.back_efficiency
+            start = friction * motor.stiction + passed / newton_per_a
+            if start > 0.5 * volts / motor.resistance_ohm:
+                return False
+    return True
 
 
 def _candidate(draw: random.Random, axis: int, volts: float, strokes: tuple[float, float]) -> Rod:

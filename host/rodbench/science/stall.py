@@ -71,6 +71,12 @@ def from_stalled(stopped: Point, volts: float, sigma_a: float) -> Stall | None:
     return Stall(best, sigma, "scaled from the stall at creep, not measured")
 
 
+def behind_source(stall: Stall, volts: float, source_ohm: float) -> Stall:
+    """The same motor behind a supply of `volts` at rest that sags by `source_ohm`."""
+    share = 1.0 / (1.0 + stall.current_a * source_ohm / volts)
+    return Stall(stall.current_a * share, stall.sigma_a * share, stall.source)
+
+
 def believable(stall: Stall | None, full: Point) -> Stall | None:
     """None for an estimate that does not stand clear of its own error and the running current."""
     if stall is None or stall.sigma_a > 0.35 * stall.current_a:
