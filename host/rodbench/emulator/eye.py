@@ -105,7 +105,7 @@ class EyeServer:
                 client, _ = self._socket.accept()
             except OSError:
                 return
-            with client, contextlib.suppress(OSError, ValueError):
+            with client, contextlib.suppress(OSError, ValueError, KeyError, TypeError):
                 self._talk(client)
 
     def _talk(self, client: socket.socket) -> None:

@@ -6,7 +6,6 @@ from pathlib import Path
 
 from rodbench.clock import VirtualClock
 from rodbench.emulator.board import EmulatedBoard
-from rodbench.emulator.paced import PacedBoard
 from rodbench.emulator.plant_file import default_machine, load
 
 STATE_NAME = "emulator-state.json"
@@ -25,13 +24,6 @@ def open_emulator(
     if clock is not None:
         clock.attach(board.step)
     return board
-
-
-def open_paced(
-    spec: str = "emulator", folder: str | Path | None = None, speed: float = 1.0
-) -> PacedBoard:
-    """The same board in real time: `write`, `read(timeout_s)`, `look(id=...)`, `close`."""
-    return PacedBoard(open_emulator(spec, None, folder), speed)
 
 
 def open_board(plant: str | None, state_file: Path | None) -> EmulatedBoard:

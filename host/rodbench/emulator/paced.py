@@ -5,56 +5,58 @@ from __future__ import annotations
 import threading
 import time
 from collections.abc import Callable
-from typing import Any
+from typing import Any, Protocol
 
 from rodbench.clock import TICK_S
-from rodbench.emulator.board import EmulatedBoard
 
 BEHIND_S = 0.25  # further behind than this (a suspended computer): the board's time stood still
 
 
+class SteppedBoard(Protocol):
+    """A board that is stepped tick by tick: the emulated one, or the binary in a simulator."""
+
+    def write(self, data: bytes) -> object: ...
+
+    def read(self) -> bytes: ...
+
+    def step(self, ticks: int = 1) -> object: ...
+
+    def look(self, **question: Any) -> dict[str, Any]: ...
+
+    def reset(self, cause: str = "external") -> object: ...
+
+    def close(self) -> object: ...
+
+
 class PacedBoard:
-    """Steps `board` at `speed` times real time. `take`, if given, is called from the pacing thread
-    with the bytes that reach the host; without it they wait for `read`."""
+    """Steps `board` at `speed` times real time; `take` is called from the pacing thread with the
+    bytes that reach the host."""
 
     def __init__(
-        self,
-        board: EmulatedBoard,
-        speed: float = 1.0,
-        take: Callable[[bytes], None] | None = None,
+        self, board: SteppedBoard, take: Callable[[bytes], object], speed: float = 1.0
     ) -> None:
         self.board = board
         self.slipped_s = 0.0  # wall time in which the board stood still
         self._period = TICK_S / speed
-        self._take = take or self._keep
-        self._received = bytearray()
-        self._come = threading.Condition()
+        self._take = take
+        self._lock = threading.Lock()
         self._ending = threading.Event()
         self._thread = threading.Thread(target=self._run, name="emulated board", daemon=True)
         self._thread.start()
 
     def write(self, data: bytes) -> None:
         """Bytes from the host into the board's line."""
-        with self._come:
+        with self._lock:
             self.board.write(data)
-
-    def read(self, timeout_s: float) -> bytes:
-        """Bytes that have reached the host, waiting up to `timeout_s` for the first."""
-        with self._come:
-            if not self._received:
-                self._come.wait_for(lambda: self._received or self._ending.is_set(), timeout_s)
-            data = bytes(self._received)
-            self._received.clear()
-        return data
 
     def look(self, **question: Any) -> dict[str, Any]:
         """Ask the machine's eye."""
-        with self._come:
+        with self._lock:
             return self.board.look(**question)
 
     def reset(self, cause: str = "external") -> None:
         """Restart the board, as opening its port does."""
-        with self._come:
+        with self._lock:
             self.board.reset(cause)
 
     def close(self) -> None:
@@ -63,14 +65,8 @@ class PacedBoard:
             return
         self._ending.set()
         self._thread.join(1.0)
-        with self._come:
-            self._come.notify_all()
+        with self._lock:
             self.board.close()
-
-    def _keep(self, data: bytes) -> None:
-        with self._come:
-            self._received += data
-            self._come.notify_all()
 
     def _run(self) -> None:
         due = time.monotonic() + self._period
@@ -82,7 +78,7 @@ class PacedBoard:
             if -wait > BEHIND_S:
                 self.slipped_s -= wait
                 due -= wait
-            with self._come:
+            with self._lock:
                 self.board.step()
                 data = self.board.read()
             if data:

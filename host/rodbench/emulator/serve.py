@@ -15,8 +15,7 @@ import threading
 import time
 from typing import Any, Protocol
 
-from rodbench.emulator.board import EmulatedBoard
-from rodbench.emulator.paced import PacedBoard
+from rodbench.emulator.paced import PacedBoard, SteppedBoard
 from rodbench.errors import PortError
 
 LOOK_EVERY_S = 0.002  # how soon an opening or closing of the pty is seen
@@ -179,9 +178,9 @@ class TcpDoor:
 class Served:
     """An emulated board behind a door, until `close`."""
 
-    def __init__(self, board: EmulatedBoard, door: Door, speed: float = 1.0) -> None:
+    def __init__(self, board: SteppedBoard, door: Door, speed: float = 1.0) -> None:
         self.door = door
-        self.paced = PacedBoard(board, speed, door.send)
+        self.paced = PacedBoard(board, door.send, speed)
         self._ending = threading.Event()
         self._thread = threading.Thread(target=self._serve, name="emulator door", daemon=True)
         self._thread.start()
