@@ -119,6 +119,15 @@ def core_alone() -> tuple[Path, Path]:
 
 
 @functools.cache
+def divide_alone() -> Path:
+    """divide_alone.c with the firmware's division."""
+    require_tools()
+    avr = ["avr-gcc", "-mmcu=atmega328p", "-std=gnu11", "-Os", "-Wall", "-Werror"]
+    sources = [str(HERE / "divide_alone.c"), str(FIRMWARE / "src/avr/divide.S")]
+    return _put(OUT / "divide_alone.elf", [*avr, *sources])
+
+
+@functools.cache
 def symbols(elf: Path) -> dict[str, tuple[int, int]]:
     """Address in RAM and size of each variable, by name; (address, 0) for marks of the linker."""
     found = {}

@@ -53,9 +53,11 @@ typedef struct {
     uint64_t byte_cycles;
     uint64_t last_in;                   /* cycle of the last byte given */
     uint8_t in_timer;
-    uint16_t codes[CHANNELS][CODES];
+    uint16_t codes[CHANNELS][CODES];    /* of the scan under way */
     uint8_t code_count[CHANNELS];
-    uint8_t code_next[CHANNELS];
+    uint8_t code_next[CHANNELS];        /* 0: the scan has not come to this channel yet */
+    uint16_t later[CHANNELS][CODES];    /* given too late for the scan under way: for the next */
+    uint8_t later_count[CHANNELS];
     uint32_t conversions;
     uint64_t first_conversion, last_conversion;
     void (*chip_reset)(avr_t *);
@@ -67,6 +69,7 @@ typedef struct {
     uint32_t longest_off;
     uint32_t longest_off_pc;
     uint32_t off_pc;
+    uint32_t *profile;                  /* cycles spent at each word of the program, or NULL */
     uint8_t eeprom_start[1024];
 } sim_t;
 
@@ -82,6 +85,18 @@ static void no_sleep(avr_t *avr, avr_cycle_count_t how_long)
 
 /* ------------------------------------------------------------------ what the firmware shows */
 
+static void take_later_codes(sim_t *sim)
+{
+    for (int channel = 0; channel < CHANNELS; channel++) {
+        sim->code_next[channel] = 0;
+        if (sim->later_count[channel]) {
+            memcpy(sim->codes[channel], sim->later[channel], sizeof sim->codes[channel]);
+            sim->code_count[channel] = sim->later_count[channel];
+            sim->later_count[channel] = 0;
+        }
+    }
+}
+
 static void on_phase(avr_t *avr, avr_io_addr_t address, uint8_t value, void *param)
 {
     sim_t *sim = param;
@@ -90,6 +105,7 @@ static void on_phase(avr_t *avr, avr_io_addr_t address, uint8_t value, void *par
         sim->events |= EVENT_BEGIN;
         sim->boundary = avr->cycle;
         sim->conversions = 0;
+        take_later_codes(sim);
     } else {
         sim->events |= EVENT_END;
         sim->ended = avr->cycle;
@@ -144,8 +160,7 @@ static void on_conversion(avr_irq_t *irq, uint32_t value, void *param)
     uint8_t count = sim->code_count[channel];
     uint32_t code = 0;
     if (count != 0) {
-        uint8_t at = sim->code_next[channel];
-        if (at + 1 < count) { sim->code_next[channel] = (uint8_t)(at + 1); }
+        uint8_t at = sim->code_next[channel]++;
         code = sim->codes[channel][at < count ? at : count - 1];
     }
     avr_raise_irq(sim->adc[source & 7], (5000 * code + 1022) / 1023);
@@ -153,9 +168,9 @@ static void on_conversion(avr_irq_t *irq, uint32_t value, void *param)
 
 void sim_codes(sim_t *sim, uint8_t channel, const uint16_t *codes, uint8_t count)
 {
-    memcpy(sim->codes[channel], codes, count * sizeof *codes);
-    sim->code_count[channel] = count;
-    sim->code_next[channel] = 0;
+    uint8_t begun = sim->code_next[channel] != 0;
+    memcpy(begun ? sim->later[channel] : sim->codes[channel], codes, count * sizeof *codes);
+    *(begun ? &sim->later_count[channel] : &sim->code_count[channel]) = count;
 }
 
 /* simavr's bandgap is fixed at 1100 mV; ours is told like any other channel. */
@@ -337,7 +352,12 @@ static int run(sim_t *sim, uint8_t wanted, uint64_t limit)
     uint64_t until = avr->cycle + limit;
     sim->events &= (uint8_t)~wanted;
     while (!(sim->events & (wanted | EVENT_RESET))) {
+        uint32_t pc = avr->pc >> 1;
+        uint64_t before = avr->cycle;
         int state = avr_run(avr);
+        if (sim->profile && avr->state == cpu_Running) {
+            sim->profile[pc & 0x3FFF] += (uint32_t)(avr->cycle - before);
+        }
         if (state == cpu_Done || state == cpu_Crashed) { return SIM_CRASHED; }
         watch(sim);
         if (avr->cycle >= until) { return SIM_TIMEOUT; }
@@ -396,6 +416,9 @@ uint32_t sim_off_for(const sim_t *sim)
 }
 
 uint8_t *sim_data(sim_t *sim) { return sim->avr->data; }
+
+/* 16384 words, or NULL to end. */
+void sim_profile(sim_t *sim, uint32_t *words) { sim->profile = words; }
 
 void sim_eeprom(sim_t *sim, uint8_t *bytes)
 {
