@@ -85,7 +85,6 @@ static void copy_state(harness_t *board)
     state->session = core->session.number;
     state->draft = core->draft.scope;
     state->storing = core->store.writing != 0;
-    state->digest_live = digest_of(&core->live, sizeof core->live);
     state->digest_stored = core->store.digest;
 }
 
@@ -158,4 +157,9 @@ core_t *harness_core(harness_t *board)
 outputs_t *harness_outputs(harness_t *board)
 {
     return &board->outputs;
+}
+
+uint32_t harness_digest_live(const harness_t *board)
+{
+    return digest_of(&board->core.live, sizeof board->core.live);
 }

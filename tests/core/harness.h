@@ -54,7 +54,6 @@ typedef struct __attribute__((packed)) {
     uint8_t session;
     uint8_t draft;
     uint8_t storing;
-    uint32_t digest_live;
     uint32_t digest_stored;
 } harness_state_t;
 
@@ -86,5 +85,6 @@ const uint8_t *harness_state(const harness_t *board);
 uint32_t harness_state_size(void);
 core_t *harness_core(harness_t *board);
 outputs_t *harness_outputs(harness_t *board);
+uint32_t harness_digest_live(const harness_t *board);
 
 #endif

@@ -134,7 +134,6 @@ class CState(ct.LittleEndianStructure):
         ("session", ct.c_uint8),
         ("draft", ct.c_uint8),
         ("storing", ct.c_uint8),
-        ("digest_live", ct.c_uint32),
         ("digest_stored", ct.c_uint32),
     )
 
@@ -151,6 +150,8 @@ def load(path: Path) -> ct.CDLL:
         getattr(library, f"harness_{name}").restype = ct.c_void_p
     for name in ("eeprom", "noinit", "tx", "state", "core", "outputs", "free", "tx_size"):
         getattr(library, f"harness_{name}").argtypes = [ct.c_void_p]
+    library.harness_digest_live.argtypes = [ct.c_void_p]
+    library.harness_digest_live.restype = ct.c_uint32
     library.harness_boot.argtypes = [ct.c_void_p, ct.c_uint8, ct.c_uint16]
     library.harness_tick.argtypes = [ct.c_void_p, ct.c_char_p, ct.c_uint32, ct.c_void_p]
     return library
@@ -224,6 +225,10 @@ class Board:
     def outputs(self) -> COutputs:
         """outputs_t of the last tick, as a view."""
         return COutputs.from_address(self.lib.harness_outputs(self._it))
+
+    def digest_live(self) -> int:
+        """CRC-32 of the settings in force."""
+        return int(self.lib.harness_digest_live(self._it))
 
     def fields(self) -> CState:
         """The state after the last tick, by names, as a view."""

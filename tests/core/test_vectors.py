@@ -74,4 +74,4 @@ def test_c_defaults() -> None:
     for number, kind in ((0, "board"), (1, "axis"), (2, "axis")):
         vector = VECTORS["settings"][kind]
         assert scope_to_bytes(kind, twin.scope[number]).hex() == vector["bytes"]
-    assert board.fields().digest_live == twin.digest()
+    assert board.digest_live() == twin.digest()

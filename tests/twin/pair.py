@@ -1,0 +1,136 @@
+"""Native core and twin side by side: the same readings and bytes, everything compared each tick."""
+
+from __future__ import annotations
+
+import ctypes as ct
+import struct
+
+from rodbench.emulator.signals import Outputs, Readings
+from rodbench.emulator.twin.core import Twin
+from rodbench.emulator.twin.noinit import NoInit
+
+from tests.core.native import Board, CState
+
+_AXIS = "hBBBBBHHIiiihhHihhhIII"
+_STATE = struct.Struct("<II" + _AXIS * 2 + "HHBHBBBIIHHHHHBBBI")
+assert _STATE.size == ct.sizeof(CState)
+NAMES = [name for name, _ in CState._fields_]
+
+
+class Differs(AssertionError):
+    """Twin and core do not agree."""
+
+
+class Pair:
+    """`native` and `twin` from the same memory; `seen` are the native's states."""
+
+    def __init__(self, lib: ct.CDLL, eeprom: bytes) -> None:
+        self.native = Board(lib)
+        self.native.eeprom[:] = eeprom
+        self.eeprom = bytearray(eeprom)
+        self.noinit: NoInit | None = None
+        self.readings = Readings()
+        self.out = Outputs()
+
+    def boot(self, flags: int, seed: int, power_lost: bool) -> None:
+        """Start both; a power loss leaves rubbish in the RAM."""
+        if power_lost:
+            self.native.noinit[:] = b"\x5a" * len(self.native.noinit)
+            self.noinit = None
+        self.native.boot(flags, seed)
+        self.twin = Twin(self.eeprom, self.noinit, flags, seed)
+        self.noinit = self.twin.noinit
+
+    def tick(
+        self, rx: bytes, pot: list[int], current: list[int], supply: int, bandgap: int
+    ) -> None:
+        """One tick of both."""
+        native, readings = self.native, self.readings
+        native.set_readings((pot[0], pot[1]), (current[0], current[1]), supply, bandgap)
+        readings.pot, readings.current = pot, current
+        readings.supply, readings.bandgap = supply, bandgap
+        if rx:
+            self.twin.receive(rx)
+        native.tick(rx)
+        self.out = out = self.twin.tick(readings)
+        sent, twin_sent = native.sent(), self.twin.transmit()
+        if native.state() != self._twin_state(out):
+            raise Differs(self._difference(out))
+        if sent != twin_sent:
+            raise Differs(f"tick {self.twin.ticks}: sent {sent.hex()}, twin {twin_sent.hex()}")
+        if out.ee_write:
+            self.eeprom[out.ee_address] = out.ee_value
+            native.eeprom[out.ee_address] = out.ee_value
+
+    def compare_settings(self) -> None:
+        """Settings in force; not in every tick, as they change by request only."""
+        if self.native.digest_live() != self.twin.live.digest():
+            raise Differs("settings in force")
+
+    def _twin_state(self, out: Outputs) -> bytes:
+        twin, counted = self.twin, self.twin.counters
+        return _STATE.pack(
+            twin.ticks,
+            twin.faults,
+            *self._axis(0, out),
+            *self._axis(1, out),
+            twin.supply_mv,
+            twin.board_5v_mv,
+            out.ee_write,
+            out.ee_address,
+            out.ee_value if out.ee_write else 0,
+            out.restart,
+            out.alarm,
+            counted.requests_done,
+            counted.frames_good,
+            counted.frames_bad,
+            counted.frames_dropped,
+            counted.repeats,
+            counted.alive_ignored,
+            counted.unasked_dropped,
+            twin.session.number,
+            twin.draft.number,
+            twin.store.writing != 0,
+            twin.store.digest,
+        )
+
+    def _axis(self, index: int, out: Outputs) -> tuple[int, ...]:
+        axis, duty = self.twin.axis[index], self.twin.noinit.duty[index]
+        return (
+            out.drive[index],
+            out.bridge[index],
+            axis.state,
+            axis.flags,
+            axis.ended,
+            axis.cause,
+            axis.motion,
+            axis.raw,
+            axis.faults,
+            axis.position_um,
+            axis.speed_um_s,
+            axis.reference_um,
+            axis.current_ma,
+            axis.output_permille,
+            axis.rest_raw,
+            axis.rest_position_um,
+            axis.current_before_ma,
+            axis.current_stop_ma,
+            axis.current_probe_ma,
+            axis.on_ticks,
+            duty.sum + duty.count,
+            duty.total,
+        )
+
+    def _difference(self, out: Outputs) -> str:
+        native = CState.from_buffer_copy(self.native.state())
+        twin = CState.from_buffer_copy(self._twin_state(out))
+        found = [f"tick {self.twin.ticks}"]
+        for name in NAMES:
+            if name != "axis" and getattr(native, name) != getattr(twin, name):
+                found.append(f"{name}: core {getattr(native, name)}, twin {getattr(twin, name)}")
+        for index in (0, 1):
+            for name, _ in native.axis[index]._fields_:
+                ours, theirs = getattr(native.axis[index], name), getattr(twin.axis[index], name)
+                if ours != theirs:
+                    found.append(f"axis {index + 1} {name}: core {ours}, twin {theirs}")
+        return "\n".join(found)

@@ -1,0 +1,68 @@
+"""A rod for comparing twin and core: simple, so that motions run their course; no truth is claimed."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from random import Random
+
+BRAKE, DRIVE = 1, 2
+
+
+@dataclass(slots=True)
+class Rod:
+    """Places in raw. `rate` is raw per tick at full output; currents are sums of 4 conversions."""
+
+    place: float
+    low: float
+    high: float
+    rate: float
+    motor_sign: int
+    dead_zone: int
+    noise: float
+    running: float
+    stalled: float
+    zero: int
+    switch_ends: bool
+    speed: float = 0.0
+    jammed: bool = False
+    frozen_at: int = -1
+    forced_pot: int = -1
+    forced_current: int = -1
+    backwards: bool = False
+
+    def step(self, drive: int, bridge: int, rng: Random) -> tuple[int, int]:
+        """Pot and current reading after a tick under these outputs."""
+        wanted = self._wanted(drive if bridge == DRIVE else 0)
+        grip = 0.8 if bridge == BRAKE else 0.3
+        self.speed += (wanted - self.speed) * grip
+        place = self.place + self.speed
+        blocked = not self.low < place < self.high or self.jammed
+        if blocked:
+            place, self.speed = min(self.high, max(self.low, self.place)), 0.0
+        self.place = place
+        return self._pot(rng), self._current(drive, blocked, rng)
+
+    def _wanted(self, drive: int) -> float:
+        if abs(drive) <= self.dead_zone:
+            return 0.0
+        sign = -self.motor_sign if self.backwards else self.motor_sign
+        return self.rate * drive / 1000 * sign
+
+    def _pot(self, rng: Random) -> int:
+        if self.forced_pot >= 0:
+            return self.forced_pot
+        reading = self.place + (rng.uniform(-self.noise, self.noise) if self.noise else 0.0)
+        reading = min(8184, max(0, round(reading)))
+        if self.frozen_at >= 0:
+            return self.frozen_at
+        return reading
+
+    def _current(self, drive: int, blocked: bool, rng: Random) -> int:
+        if self.forced_current >= 0:
+            return self.forced_current
+        flow = 0.0
+        if drive:
+            flow = self.running
+            if blocked:
+                flow = 0.0 if self.switch_ends else self.stalled * abs(drive) / 1000
+        return min(4092, max(0, self.zero + round(flow + rng.uniform(-2, 2))))

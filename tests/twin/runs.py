@@ -1,0 +1,469 @@
+"""Runs of 200 ticks: settings, rods, commands and mishaps, made by hypothesis; carried out by Run.
+
+A run has a driver that keeps motions going, so that outputs are on in most ticks, and a list of acts
+that get in its way: other requests, damaged bytes, faults of the rod.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import dataclass, field
+from random import Random
+from typing import Any
+
+from hypothesis import strategies as st
+from rodbench_protocol import framing, messages, settings
+from rodbench_protocol.names import AxisState
+
+from tests.twin import memory
+from tests.twin.pair import Pair
+from tests.twin.rod import Rod
+
+TICKS = 200
+SESSION = 9
+NONCE = 0x4321
+IDLE, FAULT = int(AxisState.IDLE), int(AxisState.FAULT)
+KEYS = {kind: {key.name: key for key in keys} for kind, keys in settings.KEYS.items()}
+
+
+@dataclass(frozen=True, slots=True)
+class Axis:
+    """One axis of a run. `style`: 0 none fitted, 1 uncalibrated, 2 calibrated."""
+
+    style: int
+    span: int
+    reversed_pot: bool
+    reversed_motor: bool
+    start: int
+    rate: int
+    noise: int
+    switch_ends: bool
+    slow: bool
+    changes: tuple[tuple[str, int], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Act:
+    """Something at a tick: `a` and `b` are for the kind to use."""
+
+    tick: int
+    kind: str
+    a: int
+    b: int
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """All that makes a run."""
+
+    seed: int
+    axes: tuple[Axis, Axis]
+    board: tuple[tuple[str, int], ...]
+    alive_every: int
+    flags: int
+    acts: tuple[Act, ...]
+
+
+def _value(kind: str, name: str) -> st.SearchStrategy[int]:
+    setting = KEYS[kind][name].setting
+    return st.integers(setting.min, setting.max)
+
+
+@st.composite
+def _changes(draw: st.DrawFn, kind: str, most: int) -> tuple[tuple[str, int], ...]:
+    names = draw(st.lists(st.sampled_from(sorted(KEYS[kind])), max_size=most, unique=True))
+    return tuple((name, draw(_value(kind, name))) for name in names)
+
+
+_axes = st.builds(
+    Axis,
+    style=st.sampled_from((2, 1, 2, 1, 2, 0, 2, 2)),
+    span=st.integers(800, 7000),
+    reversed_pot=st.booleans(),
+    reversed_motor=st.booleans(),
+    start=st.integers(0, 100),
+    rate=st.integers(2, 60),
+    noise=st.sampled_from((0, 0, 1, 3, 12)),
+    switch_ends=st.booleans(),
+    slow=st.booleans(),
+    changes=st.one_of(st.just(()), st.just(()), st.just(()), _changes("axis", 4)),
+)
+
+REQUESTS = (
+    "hello", "open_act", "counters", "stop", "clear", "jog", "run", "seek", "move", "outcome",
+    "restart", "draft", "store", "settings_get", "digests", "subscribe", "alive", "unknown",
+)  # fmt: skip
+MISHAPS = (
+    "repeat", "wrong_session", "wrong_seq", "garbage", "damaged", "long", "short", "flood",
+    "reset", "late_alive", "jam", "free", "freeze", "pot", "current", "backwards", "mend", "commit", "stuck", "stuck",
+)  # fmt: skip
+
+_acts = st.builds(
+    Act,
+    tick=st.integers(2, TICKS - 1),
+    kind=st.sampled_from(REQUESTS + MISHAPS),
+    a=st.integers(0, 2**32 - 1),
+    b=st.integers(-(2**31), 2**31 - 1),
+)
+
+plans = st.builds(
+    Plan,
+    seed=st.integers(0, 2**32 - 1),
+    axes=st.tuples(_axes, _axes),
+    board=st.one_of(st.just(()), st.just(()), _changes("board", 2)),
+    alive_every=st.sampled_from((9, 4, 9, 9, 20, 9, 70, 300)),
+    flags=st.sampled_from((1, 1, 0, 1, 1, 0, 1, 1, 1, 2, 4, 8)),
+    acts=st.lists(_acts, max_size=14).map(tuple),
+)
+
+
+@dataclass(slots=True)
+class Seen:
+    """What some runs reached."""
+
+    runs: int = 0
+    ticks: int = 0
+    driven: int = 0
+    states: Counter[int] = field(default_factory=Counter)
+    faults: Counter[int] = field(default_factory=Counter)
+    ended: Counter[int] = field(default_factory=Counter)
+    statuses: Counter[int] = field(default_factory=Counter)
+    events: Counter[int] = field(default_factory=Counter)
+
+
+def settings_of(axis: Axis) -> dict[str, int]:
+    """Settings that suit the rod, then the changes."""
+    values = settings.defaults("axis")
+    if axis.style:
+        low = 400 + axis.start
+        ends = (low + axis.span, low) if axis.reversed_pot else (low, low + axis.span)
+        stroke = axis.span * (20 if axis.slow else 60)
+        full = axis.rate * 200 * stroke // axis.span
+        values |= {
+            "feedback": 1,
+            "calibrated": int(axis.style == 2),
+            "motor_reversed": int(axis.reversed_motor),
+            "raw_retracted": ends[0],
+            "raw_extended": ends[1],
+            "stroke_um": max(5000, stroke),
+            "soft_stop_min_um": stroke // 20,
+            "soft_stop_max_um": stroke - stroke // 20,
+            "speed_max_um_s": min(200000, max(200, full * 3 // 4)),
+            "acceleration_um_s2": min(2000000, max(500, full * 3)),
+            "deceleration_um_s2": min(2000000, max(500, full * 4)),
+            "creep_speed_um_s": min(50000, max(100, full // 4)),
+            "full_speed_extend_um_s": min(400000, full),
+            "full_speed_retract_um_s": min(400000, full),
+            "speed_supply_mv": 12000,
+            "run_on_extend_um": min(60000, full // 60),
+            "run_on_retract_um": min(60000, full // 60),
+            "running_ma": 400,
+            "trip_ma": 2500,
+            "duty_window_s": 60 if axis.slow else 1200,
+            "duty_share_permille": 20 if axis.slow and axis.switch_ends else 250,
+            "stall_time_ms": 150 if axis.slow else 400,
+        }
+    return values | dict(axis.changes)
+
+
+def rod_of(axis: Axis, rng: Random) -> Rod:
+    """The rod that the settings describe."""
+    low = 400 + axis.start
+    sign = (-1 if axis.reversed_pot else 1) * (-1 if axis.reversed_motor else 1)
+    share = rng.choice((0.02, 0.5, 0.5, 0.9, 0.98, rng.random()))
+    return Rod(
+        place=low + axis.span * share,
+        low=low - 5,
+        high=low + axis.span + 5,
+        rate=axis.rate,
+        motor_sign=sign,
+        dead_zone=60,
+        noise=axis.noise,
+        running=60,
+        stalled=rng.choice((150, 600)),
+        zero=rng.choice((0, 0, 40)),
+        switch_ends=axis.switch_ends,
+    )
+
+
+class Run:
+    """Carries a plan out on a pair."""
+
+    def __init__(self, lib: Any, plan: Plan, seen: Seen) -> None:
+        self.plan, self.seen = plan, seen
+        self.rng = Random(plan.seed)
+        self.rods = [rod_of(axis, self.rng) for axis in plan.axes]
+        board = settings.defaults("board") | dict(plan.board)
+        values = [settings_of(axis) for axis in plan.axes]
+        self.pair = Pair(lib, memory.with_settings(board, values[0], values[1]))
+        self.seq = 0
+        self.last = b""
+        self.motions = 0
+        self.queue: list[bytes] = []
+        self.acts: dict[int, list[Act]] = {}
+        for act in plan.acts:
+            self.acts.setdefault(act.tick, []).append(act)
+
+    def go(self) -> None:
+        """All ticks; Differs when twin and core do not agree."""
+        self.pair.boot(self.plan.flags, NONCE, True)
+        self.nonce = self.pair.twin.noinit.nonce
+        self.queue = [framing.encode(self._open(SESSION))]
+        for tick in range(TICKS):
+            self._tick(tick)
+        self.pair.compare_settings()
+        self.seen.runs += 1
+
+    def _tick(self, tick: int) -> None:
+        data = b""
+        for act in self.acts.get(tick, ()):
+            data += getattr(self, f"_{act.kind}", self._by_request)(act) or b""
+        data += self._drive(tick)
+        out = self.pair.out
+        read = [rod.step(out.drive[i], out.bridge[i], self.rng) for i, rod in enumerate(self.rods)]
+        pots, currents = [r[0] for r in read], [r[1] for r in read]
+        self.pair.tick(data, pots, currents, 425 + self.rng.randrange(12), 225 if tick > 8 else 0)
+        self._note()
+        if self.pair.out.restart:
+            self._reset(Act(tick, "reset", 0, 0))
+
+    def _note(self) -> None:
+        seen, state = self.seen, self.pair.native.fields()
+        seen.ticks += 1
+        seen.driven += bool(state.axis[0].drive or state.axis[1].drive)
+        for axis in state.axis:
+            seen.states[axis.state] += 1
+            seen.ended[axis.ended] += 1
+            if axis.faults:
+                for bit in range(32):
+                    seen.faults[bit + 1] += axis.faults >> bit & 1
+        if state.faults:
+            for bit in range(32):
+                seen.faults[bit + 1] += state.faults >> bit & 1
+
+    # ------------------------------------------------------------ the driver
+
+    def _drive(self, tick: int) -> bytes:
+        data = b""
+        now = self.pair.twin.ticks
+        if tick % self.plan.alive_every == 3:
+            data += framing.encode(messages.pack("alive", SESSION, 0, tick=now))
+        if self.queue:
+            return data + self.queue.pop(0)
+        self.seq = self.pair.twin.session.seq
+        if tick > 1 and self.rng.random() < 0.6:
+            data += self._command(self.rng.randrange(2))
+        return data
+
+    def _command(self, index: int) -> bytes:
+        state = self.pair.native.fields()
+        style = self.plan.axes[index].style
+        if state.axis[index].state == FAULT or state.faults:
+            return self._ask("clear", axis=0)
+        if style == 0 or state.axis[index].state not in (IDLE, 2, 3):
+            return b""
+        return self._motion(index + 1, style, state.axis[index].state)
+
+    def _motion(self, axis: int, style: int, state: int) -> bytes:
+        rng = self.rng
+        if style == 1:
+            if state == IDLE and rng.random() < 0.5:
+                return self._ask("seek", axis=axis, direction=rng.choice((-1, 1)))
+            return self._ask("jog", axis=axis, unit=0, value=rng.randint(-500, 500))
+        top = KEYS["axis"]["stroke_um"].setting.max
+        values = settings_of(self.plan.axes[axis - 1])
+        kind = rng.random()
+        if state == 3 or kind < 0.25:
+            return self._ask("run", axis=axis, output_permille=rng.randint(-1000, 1000))
+        speed = values["speed_max_um_s"]
+        if state == 2 or kind < 0.5:
+            return self._ask("jog", axis=axis, unit=1, value=rng.randint(-speed, speed))
+        low, high = values["soft_stop_min_um"], values["soft_stop_max_um"]
+        target = rng.randint(min(low, high), min(top, max(low, high)))
+        return self._ask(
+            "move", axis=axis, target_um=target, speed_um_s=rng.choice((0, speed // 2))
+        )
+
+    # ------------------------------------------------------------ frames
+
+    def _open(self, session: int) -> bytes:
+        return messages.pack(
+            "open", session, self.seq, boot_nonce=self.nonce, protocol_major=1, protocol_minor=0
+        )
+
+    def _ask(self, name: str, **fields: Any) -> bytes:
+        self.seq = (self.seq + 1) & 0xFF
+        self.last = framing.encode(messages.pack(name, SESSION, self.seq, **fields))
+        return self.last
+
+    def _by_request(self, act: Act) -> bytes:
+        """Requests whose fields come from the act."""
+        a, b = act.a, act.b
+        axis = a % 4
+        if act.kind in ("counters", "restart", "store", "digests"):
+            return self._ask(act.kind)
+        if act.kind in ("clear", "outcome"):
+            return self._ask(act.kind, axis=axis)
+        if act.kind == "jog":
+            return self._ask("jog", axis=axis, unit=a // 4 % 3, value=b >> (a // 16 % 32))
+        if act.kind == "run":
+            return self._ask("run", axis=axis, output_permille=b >> 16 >> (a // 16 % 16))
+        if act.kind == "seek":
+            return self._ask("seek", axis=axis, direction=a // 4 % 4 - 2)
+        shift = a // 16 % 24
+        return self._ask("move", axis=axis, target_um=b >> shift, speed_um_s=b // 7 >> shift)
+
+    def _hello(self, act: Act) -> bytes:
+        return framing.encode(messages.pack("hello", act.a % 256, act.b % 256))
+
+    def _open_act(self, act: Act) -> bytes:
+        """Another open: of a new session and back, a wrong nonce, a wrong major, no session."""
+        session = (SESSION + 1, SESSION, 0, act.a // 5 % 256)[act.a % 4]
+        nonce = self.nonce if act.b % 3 else act.b % 65536
+        fields = {"boot_nonce": nonce, "protocol_major": 1 + (act.b % 5 == 0), "protocol_minor": 0}
+        frame = framing.encode(messages.pack("open", session, self.seq, **fields))
+        self.queue.append(framing.encode(self._open(SESSION)))
+        return frame
+
+    def _stop(self, act: Act) -> bytes:
+        body = bytes((act.a % 4, act.a // 4 % 3, 7))[: act.a // 16 % 4]
+        frame = framing.encode(bytes((0x10, act.b % 256, act.a // 64 % 256)) + body)
+        return frame * (1 + act.a // 1024 % 2)
+
+    def _draft(self, act: Act) -> bytes:
+        """A whole change of a scope, spread over the next ticks."""
+        scope = act.a % 4
+        kind = "board" if scope == 0 else "axis"
+        rng = Random(act.b)
+        names = rng.sample(sorted(KEYS[kind]), rng.randint(1, 4))
+        if rng.random() < 0.4 and kind == "axis":
+            names = ["calibrated"]
+        items = [{"key": KEYS[kind][n].id, "value": self._setting(kind, n, rng)} for n in names]
+        if rng.random() < 0.1:
+            items.append({"key": rng.randint(0, 255), "value": 0})
+        steps = [("draft_begin", {"scope": scope}), ("draft_set", {"scope": scope, "items": items})]
+        steps += [("draft_check", {"scope": scope}), ("settings_get", _get(1, scope, 1))]
+        steps.append(
+            (rng.choice(("draft_commit", "draft_commit", "draft_discard")), {"scope": scope})
+        )
+        self.queue += [self._ask(name, **fields) for name, fields in steps]
+        return b""
+
+    def _setting(self, kind: str, name: str, rng: Random) -> int:
+        setting = KEYS[kind][name].setting
+        if rng.random() < 0.05:
+            return setting.max + 1 if setting.max < 2**31 - 1 else -1
+        return rng.randint(setting.min, setting.max)
+
+    def _commit(self, act: Act) -> bytes:
+        """Stop all, wait, then make axis 1 or 2 uncalibrated, or calibrated again."""
+        scope = 1 + act.a % 2
+        value = {"key": KEYS["axis"]["calibrated"].id, "value": act.a // 2 % 2}
+        self.queue += [framing.encode(messages.pack("stop", 0, 0, axis=0, category=0)), b"", b""]
+        self.queue += [
+            self._ask("draft_begin", scope=scope),
+            self._ask("draft_set", scope=scope, items=[value]),
+            self._ask("draft_commit", scope=scope),
+        ]
+        return b""
+
+    def _settings_get(self, act: Act) -> bytes:
+        return self._ask("settings_get", **_get(act.a % 3, act.a // 4 % 4, act.b % 64))
+
+    def _subscribe(self, act: Act) -> bytes:
+        axis_ms = (0, 10, 15, 20, 25, 40, 7, 5)[act.a % 8]
+        board_ms = (0, 50, 55, 100, 52, 10)[act.a // 8 % 6]
+        return self._ask("subscribe", axis_period_ms=axis_ms, board_period_ms=board_ms)
+
+    def _alive(self, act: Act) -> bytes:
+        tick = (self.pair.twin.ticks + act.b % 9 - 4) % 2**32
+        return framing.encode(messages.pack("alive", SESSION + (act.a % 5 == 0), 0, tick=tick))
+
+    def _unknown(self, act: Act) -> bytes:
+        self.seq = (self.seq + 1) & 0xFF
+        return framing.encode(bytes((act.a % 256, SESSION, self.seq)))
+
+    # ------------------------------------------------------------ mishaps of the line
+
+    def _repeat(self, act: Act) -> bytes:
+        return self.last
+
+    def _wrong_session(self, act: Act) -> bytes:
+        return framing.encode(messages.pack("counters", act.a % 256, self.seq))
+
+    def _wrong_seq(self, act: Act) -> bytes:
+        return framing.encode(messages.pack("counters", SESSION, act.a % 256))
+
+    def _garbage(self, act: Act) -> bytes:
+        return Random(act.a).randbytes(act.b % 90) + b"\0" * (act.a % 2)
+
+    def _damaged(self, act: Act) -> bytes:
+        frame = bytearray(self.last or b"\1\0")
+        frame[act.a % len(frame)] ^= 1 << act.b % 8
+        return bytes(frame)
+
+    def _long(self, act: Act) -> bytes:
+        return bytes(1 + (act.a >> i % 8) % 255 for i in range(60 + act.b % 20)) + b"\0"
+
+    def _short(self, act: Act) -> bytes:
+        """A request cut off, or with bytes too many, with a good CRC."""
+        payload = framing.decode(self._ask("move", axis=1, target_um=act.b, speed_um_s=0)[:-1])
+        name = (0x12, 0x13, 0x14, 0x15, 0x20, 0x21, 0x26, 0x30, 0x60, 0x02)[act.a % 10]
+        body = bytes((name, *payload[1:])) + b"\1\2\3"
+        self.last = framing.encode(body[: 3 + act.a // 10 % (len(body) - 2)])
+        return self.last
+
+    def _flood(self, act: Act) -> bytes:
+        """More frames than a tick takes, a stop among them."""
+        frames = [self._ask("counters") for _ in range(1 + act.a % 4)]
+        stop = framing.encode(messages.pack("stop", 3, 3, axis=act.b % 3, category=1))
+        frames.insert(act.a // 4 % (len(frames) + 1), stop)
+        return b"".join(frames)
+
+    def _late_alive(self, act: Act) -> bytes:
+        return framing.encode(messages.pack("alive", SESSION, 0, tick=act.a % TICKS))
+
+    def _reset(self, act: Act) -> bytes:
+        """The board starts anew, and the host opens again."""
+        flags, lost = ((2, 0), (2, 0), (8, 0), (0, 0), (4, 0), (1, 1), (0, 1), (2, 1))[act.a % 8]
+        self.pair.boot(flags, act.b % 65536, bool(lost))
+        self.nonce = self.pair.twin.noinit.nonce
+        self.pair.out = type(self.pair.out)()
+        self.queue = [framing.encode(self._open(SESSION))]
+        return b""
+
+    # ------------------------------------------------------------ mishaps of a rod
+
+    def _jam(self, act: Act) -> None:
+        self.rods[act.a % 2].jammed = True
+
+    def _free(self, act: Act) -> None:
+        self.rods[act.a % 2].jammed = False
+
+    def _stuck(self, act: Act) -> None:
+        """No motion from now on, with hardly any, a usual or a high current."""
+        rod = self.rods[act.a % 2]
+        rod.jammed = True
+        rod.forced_current = rod.zero + (0, 1, 60, 100, 300)[act.a // 2 % 5]
+
+    def _freeze(self, act: Act) -> None:
+        rod = self.rods[act.a % 2]
+        rod.frozen_at = round(rod.place)
+
+    def _pot(self, act: Act) -> None:
+        self.rods[act.a % 2].forced_pot = (0, 8184, act.b % 8185)[act.a // 2 % 3]
+
+    def _current(self, act: Act) -> None:
+        self.rods[act.a % 2].forced_current = (0, 4092, 900, act.b % 4093)[act.a // 2 % 4]
+
+    def _backwards(self, act: Act) -> None:
+        self.rods[act.a % 2].backwards = True
+
+    def _mend(self, act: Act) -> None:
+        rod = self.rods[act.a % 2]
+        rod.frozen_at = rod.forced_pot = rod.forced_current = -1
+        rod.jammed = rod.backwards = False
+
+
+def _get(which: int, scope: int, first_key: int) -> dict[str, int]:
+    return {"which": which, "scope": scope, "first_key": first_key}
