@@ -181,7 +181,7 @@ class Motion:
 
 def check_outcome(outcome: Outcome) -> Outcome:
     """The same outcome; raises Faulted when a guard ended the motion."""
-    if outcome.ended == Ended.FAULT:
+    if outcome.cause and outcome.ended in (Ended.FAULT, Ended.SILENCE):
         raise Faulted(
             f"axis {outcome.axis} stopped: {fault_words(outcome.cause)}",
             axis=outcome.axis,

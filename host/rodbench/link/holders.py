@@ -50,7 +50,7 @@ def _command(folder: Path) -> str:
         words = (folder / "cmdline").read_bytes().split(b"\0")
         text = " ".join(w.decode(errors="replace") for w in words if w)
         if text:
-            return text[:80]
+            return " ".join(text.split())[:80]
     return "a program"
 
 
