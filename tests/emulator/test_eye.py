@@ -5,7 +5,6 @@ import socket
 from pathlib import Path
 
 import pytest
-
 from rodbench.emulator.eye import Eye, EyeClient, EyeServer
 from rodbench.emulator.plant import Motor, Rod
 from rodbench.emulator.plant_file import BoardFigures, Machine
@@ -31,7 +30,9 @@ def run(machine: Rig, axis: int, permille: int, ticks: int = 100) -> None:
         machine.step([0, 0], [BRAKE, BRAKE])
 
 
-@pytest.mark.parametrize(("reverse", "first", "second"), [(False, "out", "in"), (True, "in", "out")])
+@pytest.mark.parametrize(
+    ("reverse", "first", "second"), [(False, "out", "in"), (True, "in", "out")]
+)
 def test_it_sees_each_run_by_itself(reverse: bool, first: str, second: str) -> None:
     machine = rig(reverse)
     eye = Eye(machine)

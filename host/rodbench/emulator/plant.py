@@ -138,7 +138,11 @@ class Plant:
 
         A converter that rounds down reads half a step low.
         """
-        return min(max(self._wiper * 8192.0 - 4.0, 0.0), 8184.0)
+        return _raw(self._wiper)
+
+    def pot_raw_at(self, position_mm: float) -> float:
+        """What the sound, noise-free pot reads in raw with its shaft at a position in mm."""
+        return _raw(self._pot_ideal(position_mm))
 
     @property
     def pot_position_mm(self) -> float:
@@ -399,3 +403,7 @@ class Plant:
         newton_per_a = 1000.0 * self._constant
         self._resist = 1.0 / (screw.efficiency * newton_per_a)
         self._aid = screw.back_efficiency / newton_per_a
+
+
+def _raw(share: float) -> float:
+    return min(max(share * 8192.0 - 4.0, 0.0), 8184.0)
