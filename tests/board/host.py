@@ -12,6 +12,7 @@ AXIS_KEYS = {key.name: key.id for key in settings.KEYS["axis"]}
 SESSION = 5
 ALIVE_TICKS = 8
 WAIT_TICKS = 40
+BOOT_TICKS = 4  # nothing hears before the program has started its line
 
 
 class Board(Protocol):
@@ -82,6 +83,7 @@ class Host:
         """hello and open; what hello said."""
         self.newest = 0
         self.heard.clear()
+        self.step(BOOT_TICKS)
         hello = self.do("hello")
         self.seq = 0
         self.do("open", boot_nonce=hello["boot_nonce"], protocol_major=1, protocol_minor=0)
@@ -122,7 +124,7 @@ class Host:
 
 
 def rod_settings(rod: Any, reference_v: float = 5.0) -> dict[str, int]:
-    """Settings that are true for an emulated rod: read off its figures, as a perfect bench would."""
+    """Settings that are true for an emulated rod, read off its figures."""
     stroke = round(rod.stroke_mm * 1000)
     full = round(rod.stroke_mm * 1000 / 10)
     return {

@@ -19,6 +19,11 @@
 #define GPIOR0 0x3E
 #define GPIOR1 0x4A
 #define GPIOR2 0x4B
+#define EECR 0x3F
+#define EEDR 0x40
+#define EEARL 0x41
+#define EEARH 0x42
+#define EEPE_BIT 2
 #define MCUSR 0x54
 #define SPL 0x5D
 #define SPH 0x5E
@@ -49,6 +54,7 @@ typedef struct {
     uint64_t boundary;                  /* cycle in which the last tick began */
     uint64_t ended;                     /* cycle in which its work ended */
     queue_t in, out;                    /* the serial line */
+    queue_t writes;                     /* EEPROM: address low, high, value */
     queue_t feed, probe;                /* core_alone.c: what it reads and writes instead of peripherals */
     uint64_t byte_cycles;
     uint64_t last_in;                   /* cycle of the last byte given */
@@ -143,6 +149,18 @@ static void on_reset(avr_t *avr)
     sim->resets++;
     sim->in_timer = 0;
     sim->interrupts_off_since = 0;
+}
+
+/* A write to the EEPROM begins, of the same value perhaps. simavr does the rest. */
+static void on_eeprom(avr_t *avr, avr_io_addr_t address, uint8_t value, void *param)
+{
+    queue_t *q = &((sim_t *)param)->writes;
+    (void)address;
+    if ((value & EEPE_BIT) && q->head - q->tail + 3 <= QUEUE) {
+        q->bytes[q->head++ % QUEUE] = avr->data[EEARL];
+        q->bytes[q->head++ % QUEUE] = avr->data[EEARH];
+        q->bytes[q->head++ % QUEUE] = avr->data[EEDR];
+    }
 }
 
 /* ------------------------------------------------------------------ converter */
@@ -262,6 +280,7 @@ static uint32_t take(queue_t *q, uint8_t *bytes, uint32_t room)
 }
 
 uint32_t sim_take(sim_t *sim, uint8_t *bytes, uint32_t room) { return take(&sim->out, bytes, room); }
+uint32_t sim_writes(sim_t *sim, uint8_t *bytes, uint32_t room) { return take(&sim->writes, bytes, room); }
 uint32_t sim_probe(sim_t *sim, uint8_t *bytes, uint32_t room) { return take(&sim->probe, bytes, room); }
 
 void sim_feed(sim_t *sim, const uint8_t *bytes, uint32_t count)
@@ -283,6 +302,7 @@ static void connect(sim_t *sim)
     avr_irq_register_notify(
         avr_io_getirq(avr, AVR_IOCTL_ADC_GETIRQ, ADC_IRQ_OUT_TRIGGER), on_conversion, sim);
     avr_register_io_write(avr, GPIOR0, on_phase, sim);
+    avr_register_io_write(avr, EECR, on_eeprom, sim);
     avr_register_io_read(avr, GPIOR1, on_feed, sim);
     avr_register_io_write(avr, GPIOR2, on_probe, sim);
     tell_bandgap(avr);

@@ -46,7 +46,7 @@ def _load() -> ctypes.CDLL:
         getattr(lib, name).argtypes = [ctypes.c_void_p, ctypes.c_uint64]
     lib.sim_codes.argtypes = [ctypes.c_void_p, ctypes.c_uint8, ctypes.c_void_p, ctypes.c_uint8]
     lib.sim_send.argtypes = [ctypes.c_void_p, ctypes.c_char_p, ctypes.c_uint32]
-    for name in ("sim_take", "sim_probe", "sim_feed"):
+    for name in ("sim_take", "sim_probe", "sim_feed", "sim_writes"):
         getattr(lib, name).argtypes = [ctypes.c_void_p, ctypes.c_char_p, ctypes.c_uint32]
     return lib
 
@@ -104,6 +104,13 @@ class Chip:
         buffer = ctypes.create_string_buffer(65536)
         count = self.call("take", buffer, 65536)
         return buffer.raw[:count]
+
+    def writes(self) -> list[tuple[int, int]]:
+        """(address, value) of each EEPROM write begun since the last call."""
+        buffer = ctypes.create_string_buffer(3 * EEPROM_BYTES)
+        count = self.call("writes", buffer, 3 * EEPROM_BYTES)
+        raw = buffer.raw[:count]
+        return [(raw[n] | raw[n + 1] << 8, raw[n + 2]) for n in range(0, count, 3)]
 
     def probe(self, room: int) -> bytes:
         """What core_alone.c has written."""
