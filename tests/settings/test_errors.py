@@ -180,7 +180,7 @@ def test_all_findings_come_at_once_in_the_order_of_the_lines() -> None:
         MachineFile(text, Path("machine.toml"))
     lines = str(caught.value).splitlines()
     assert [line.split(":")[1] for line in lines] == ["9", "32"]
-    assert lines[0] == "machine.toml:9: fuse_a = -5.0: this must be above 0."
+    assert lines[0] == "machine.toml:9: fuse_a = -5.0: this must not be below 0."
 
 
 NO_FILES = ["\x00", "= 3", "[", "[[rods]]\n", 'a = "', "rods = 3", "axes = []"]

@@ -184,8 +184,8 @@ def test_a_measured_note_is_replaced_and_a_persons_comment_is_not() -> None:
     file.put(1, {"raw_extended": 613, "noise_x16": 40}, {"raw_extended": "a", "noise_x16": "b"})
     file.put(1, {"noise_x16": 41}, {"noise_x16": "c"})
     assert "pot_extended = 0.074902                # raw 612" in file.text
-    assert "noise_raw = 2.56  # measured c\n" in file.text
-    assert "measured b" not in file.text
+    assert "noise_raw = 2.56  # rodbench: c\n" in file.text
+    assert "rodbench: b" not in file.text
 
 
 def test_a_new_key_stands_with_its_own_table() -> None:

@@ -31,18 +31,17 @@ def before_motion(setup: Setup, board: Board, axis: int) -> None:
     if settings["feedback"]:
         line = not_guarded(board.read_scope(0), settings, _stop_input(setup))
         talk.say(line)
-    _accept(setup, axis)
+    _accept(setup, board, axis)
 
 
-def _accept(setup: Setup, axis: int) -> None:
+def _accept(setup: Setup, board: Board, axis: int) -> None:
     book = setup.logbook() if setup.has_machine else None
     if book is not None and book.has(KIND):
         return
     talk.say(CAUTION)
     if not setup.yes:
         _ask()
-    if book is not None:
-        book.append(KIND, axis=axis, text=CAUTION, by="--yes" if setup.yes else "typed")
+    setup.log(board, KIND, axis=axis, text=CAUTION, by="--yes" if setup.yes else "typed")
 
 
 def _ask() -> None:

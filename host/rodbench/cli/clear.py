@@ -23,8 +23,8 @@ def command(setup: Setup, axis: int) -> None:
 
     with setup.board("clear") as board:
         names = fault_names(board.clear(axis))
-        if names and setup.has_machine:
-            setup.logbook().append("clear", axis=axis, faults=names)
+        if names:
+            setup.log(board, "clear", axis=axis, faults=names)
     words = ", ".join(name.replace("_", " ") for name in names)
     talk.result(
         {"cleared": names}, f"cleared: {words}" if names else "no fault stood", setup.as_json

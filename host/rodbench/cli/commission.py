@@ -48,7 +48,7 @@ def run(setup: Setup, board: Board, axis: int | None) -> Commissioned:
     from rodbench.cli.keeper import FileKeeper
 
     _head(setup, board)
-    keeper = FileKeeper(setup)
+    keeper = FileKeeper(setup, board)
     with asker(setup, board) as answers:
         if axis is None:
             question = Question("axis", "       Axis 1 or 2?", Kind.FACT, ("1", "2"))

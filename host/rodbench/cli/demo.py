@@ -110,7 +110,7 @@ def _move(setup: Setup, board: Board, picture: Path) -> float:
     with Recorder(board, 1) as seen, axis.move(target) as motion:
         outcome = check_outcome(motion.finish(120.0))
         board.sleep(0.5)
-    setup.logbook().append("move", target_mm=target, rest_mm=outcome.position_mm)
+    setup.log(board, "move", target_mm=target, rest_mm=outcome.position_mm)
     title = f'ridge vent (emulated, figures invented): axis 1 "north" to {target:.1f} mm'
     plot_run(seen, picture, live=live, title=title, units=setup.units())
     return outcome.position_mm

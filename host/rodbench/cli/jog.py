@@ -81,11 +81,10 @@ def _timed(
 
     with axis.jog(value) if calibrated else axis.jog_output(value) as motion:
         outcome = motion.wait(seconds) or motion.stop()
-    if setup.has_machine:
-        setup.logbook().append("jog", value=value, **asdict(outcome))
+    data = {**asdict(outcome), "ended": ended_word(outcome.ended)}
+    setup.log(axis.board, "jog", value=value, **data)
     raise_fault(outcome, units)
     where = units.length(outcome.position_mm) if calibrated else f"raw {outcome.raw}"
-    data = {**asdict(outcome), "ended": ended_word(outcome.ended)}
     text = f"axis {axis.number} rests at {where}; the jog {ended(outcome.ended)}"
     talk.result(data, text, setup.as_json)
 
@@ -106,6 +105,5 @@ def _by_keys(setup: Setup, axis: Axis, value: float, calibrated: bool, units: Un
             "space stops, q ends"
         )
         Hold(axis, value, calibrated, terminal, units).run()
-    if setup.has_machine:
-        setup.logbook().append("jog", axis=axis.number, by="keys", value=value)
+    setup.log(axis.board, "jog", axis=axis.number, by="keys", value=value)
     talk.result({"axis": axis.number}, f"axis {axis.number} is at rest", setup.as_json)

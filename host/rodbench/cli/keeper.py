@@ -7,6 +7,7 @@ from dataclasses import asdict, is_dataclass
 from enum import Enum
 from typing import Any, cast
 
+from rodbench.board import Board
 from rodbench.cli.options import Setup
 from rodbench.settings.keys import Value
 from rodbench.settings.machine import MachineFile
@@ -15,8 +16,9 @@ from rodbench.settings.machine import MachineFile
 class FileKeeper:
     """Writes into the machine file of `setup`, loaded anew for each writing."""
 
-    def __init__(self, setup: Setup) -> None:
+    def __init__(self, setup: Setup, board: Board) -> None:
         self.setup = setup
+        self.board = board
 
     def keep(
         self,
@@ -41,8 +43,8 @@ class FileKeeper:
 
     def record(self, kind: str, fields: Mapping[str, Any]) -> None:
         """An entry of the logbook."""
-        if self.setup.has_machine:
-            self.setup.logbook().append(kind, **{key: plain(v) for key, v in fields.items()})
+        plain_fields = {key: plain(value) for key, value in fields.items()}
+        self.setup.log(self.board, kind, **plain_fields)
 
 
 def _put(machine: MachineFile, axis: int, place: str, value: Value, note: str) -> None:

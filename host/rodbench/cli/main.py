@@ -109,8 +109,8 @@ def _run(words: list[str]) -> int:
         return _error(error, words)
     except (KeyboardInterrupt, click.Abort):
         return _error(Interrupted("interrupted"), words)
-    except BrokenPipeError:
-        talk.close_stdout()  # whoever read our output has had enough
+    except (talk.NobodyReads, BrokenPipeError):
+        talk.close_stdout()
         return 0
     except Exception as error:
         return _bug(error, words)

@@ -42,7 +42,7 @@ def command(setup: Setup, axis: int, position: str, speed: str | None) -> None:
         with Recorder(board, axis) as seen, board.axis(axis).move(target_mm, speed_mm_s) as motion:
             outcome = motion.wait()
         assert outcome is not None
-    _log(setup, axis, target_mm, outcome)
+        setup.log(board, "move", target_mm=target_mm, **_data(outcome))
     _check(outcome, axis, units)
     data = {"target_mm": target_mm, "seconds": seen.seconds, **_data(outcome)}
     text = (
@@ -63,11 +63,6 @@ def _data(outcome: Outcome) -> dict[str, Any]:
     from rodbench.show.words import ended_word
 
     return {**asdict(outcome), "ended": ended_word(outcome.ended)}
-
-
-def _log(setup: Setup, axis: int, target_mm: float, outcome: Outcome) -> None:
-    if setup.has_machine:
-        setup.logbook().append("move", target_mm=target_mm, **_data(outcome))
 
 
 def _check(outcome: Outcome, axis: int, units: Units) -> None:

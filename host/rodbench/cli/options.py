@@ -62,6 +62,11 @@ class Setup:
             talk.say(f"note: {skipped}")
         return book
 
+    def log(self, board: Board, kind: str, **data: Any) -> None:
+        """An entry of the logbook, with the settings in force, where there is a machine file."""
+        if self.has_machine:
+            self.logbook().append(kind, digest=board.digests()["live"], **data)
+
     def units(self) -> Units:
         """Units of screens, by the machine file where there is one that holds."""
         from rodbench.errors import SettingsError

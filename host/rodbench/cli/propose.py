@@ -40,10 +40,10 @@ def command(setup: Setup, axis: int, save: bool) -> None:
             fuse_a=float(fuse) if fuse else None,
         )
         found = proposing.propose(job, known)
-    if save:
-        settings = {**machine.scope(axis), **found.settings(), "calibrated": 1}
-        rod = machine.rod_of(axis) or ""
-        FileKeeper(setup).keep(axis, rod, settings, {}, found.notes())
-        setup.logbook().append("propose", axis=axis, proposal=plain(found))
+        if save:
+            settings = {**machine.scope(axis), **found.settings(), "calibrated": 1}
+            keeper = FileKeeper(setup, board)
+            keeper.keep(axis, machine.rod_of(axis) or "", settings, {}, found.notes())
+            keeper.record("propose", {"axis": axis, "proposal": found})
     where = f"written into {setup.machine_path}" if save else "nothing was sent or written"
     talk.result({"axis": axis, "saved": save, **plain(found)}, where, setup.as_json)

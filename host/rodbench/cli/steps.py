@@ -31,12 +31,12 @@ def job(setup: Setup, board: Board, axis: int) -> Iterator[Job]:
             "file and `rodbench settings push`.",
         )
     with asker(setup, board) as answers:
-        yield Job(board, axis, answers, talk.say, FileKeeper(setup).record)
+        yield Job(board, axis, answers, talk.say, FileKeeper(setup, board).record)
 
 
 def keep(setup: Setup, job: Job, step: str, found: Any) -> None:
     """Note a result: the axis's settings as they are in force now, and the evidence."""
-    keeper = FileKeeper(setup)
+    keeper = FileKeeper(setup, job.board)
     keeper.record(LEARNED, {"step": step, "axis": job.number, "found": found})
     machine = setup.machine()
     rod = machine.rod_of(job.number)

@@ -13,6 +13,10 @@ from typing import Any, TextIO
 WIDTH = 80
 
 
+class NobodyReads(Exception):
+    """Whoever read our output has had enough. (click would make a failure of a broken pipe.)"""
+
+
 @contextlib.contextmanager
 def forgiving() -> Iterator[None]:
     """Ignore that nobody hears: a closed terminal or pipe."""
@@ -50,12 +54,19 @@ def folded(line: str, width: int = WIDTH) -> list[str]:
 def result(data: Any, text: str, as_json: bool) -> None:
     """The result of a command: one JSON object, or text."""
     line = json.dumps(data, ensure_ascii=False) if as_json else _fitted(text, sys.stdout)
-    print(line, flush=True)
+    _out(line)
 
 
 def json_line(data: Any) -> None:
     """One JSON line of a stream."""
-    print(json.dumps(data, ensure_ascii=False), flush=True)
+    _out(json.dumps(data, ensure_ascii=False))
+
+
+def _out(text: str) -> None:
+    try:
+        print(text, flush=True)
+    except BrokenPipeError:
+        raise NobodyReads from None
 
 
 def close_stdout() -> None:

@@ -11,7 +11,7 @@ import re
 from rodbench.settings.lines import Place, line_map
 
 _VALUE = re.compile(r"""^(\s*[^=]+?\s*=\s*)("[^"]*"|'[^']*'|[^#"']*?)(\s*#.*)?$""")
-MEASURED = "# measured"  # begins every comment that the tool writes, and may replace
+OURS = "# rodbench:"  # begins every comment that the tool writes, and may replace
 
 
 def set_key(text: str, table: Place, name: str, value: str, note: str = "") -> str:
@@ -25,7 +25,7 @@ def set_key(text: str, table: Place, name: str, value: str, note: str = "") -> s
         index = found[(*table, name)] - 1
         lines[index] = _with_value(lines[index], value, note)
     else:
-        line = f"{name} = {value}" + (f"  {MEASURED} {note}" if note else "")
+        line = f"{name} = {value}" + (f"  {OURS} {note}" if note else "")
         if table and table not in found:
             lines = _with_table(lines, table)
             found = line_map("\n".join(lines))
@@ -47,8 +47,8 @@ def _with_value(line: str, value: str, note: str) -> str:
     if parts is None:
         return line  # an inline table or the like: the caller sees that nothing changed
     comment = parts[3] or ""
-    if not comment or comment.strip().startswith(MEASURED):
-        comment = f"  {MEASURED} {note}" if note else ""
+    if not comment or comment.strip().startswith(OURS):
+        comment = f"  {OURS} {note}" if note else ""
     return f"{parts[1]}{value}{comment}"
 
 

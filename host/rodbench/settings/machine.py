@@ -122,7 +122,7 @@ class MachineFile:
     ) -> None:
         """Set wire settings of a scope. What means the same already is left as written.
 
-        `notes` (by wire name) become comments such as `# measured raw 7410, spread 3`. Raises
+        `notes` (by wire name) become comments such as `# rodbench: raw 7410, spread 3`. Raises
         SettingsError, and changes nothing, when the file would not hold afterwards.
         """
         if scope:
@@ -200,7 +200,6 @@ def new_text(name: str) -> str:
         "[board]\n"
         'kind = "atmega328p-5v"\n'
         "supply_nominal_v = 12.0          # what the supply is built for\n"
-        "# fuse_a = 5.0                   # trips are checked against it\n"
         "\n"
         "# `rodbench commission` fills in the rest: rods, axes and their limits.\n"
     )

@@ -192,9 +192,9 @@ def _in_range(
         parsed.add(place, f"{place[-1]} = {raw}: this is no number to work with.")
         return None
     if key.wire is None:
-        if value > 0:
+        if value >= 0:
             return value
-        parsed.add(place, f"{place[-1]} = {faults.shown(raw)}: this must be above 0.")
+        parsed.add(place, f"{place[-1]} = {faults.shown(raw)}: this must not be below 0.")
         return None
     wire = key.to_wire(value)
     if key.low <= wire <= key.high:

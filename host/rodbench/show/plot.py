@@ -36,6 +36,7 @@ def plot_run(
         axes.grid(True, color="0.85", linewidth=0.6)
         axes.margins(x=0.01)
     _events(top, run.events, start)
+    figure.align_ylabels()
     top.set_title(title)
     bottom.set_xlabel("time, s")
     figure.savefig(path)
@@ -51,12 +52,12 @@ def _position(
     for key, word in (("soft_stop_min_um", "lower"), ("soft_stop_max_um", "upper")):
         at = units.value(live[key] / 1000)
         axes.axhline(at, color="0.4", linestyle=(0, (1, 1.5)), linewidth=1.2)
-        axes.annotate(f"{word} soft stop", (0.995, at), xycoords=("axes fraction", "data"),
-                      ha="right", va="bottom", fontsize=8)  # fmt: skip
+        axes.annotate(f"{word} soft stop", (0.005, at), xycoords=("axes fraction", "data"),
+                      ha="left", va="bottom", fontsize=8)  # fmt: skip
     reference = [units.value(s.reference_mm or 0.0) for s in samples]
     position = [units.value(s.position_mm or 0.0) for s in samples]
+    axes.plot(times, position, color="0.6", linewidth=3.0, label="position")
     axes.plot(times, reference, color="black", linestyle="--", linewidth=1.0, label="reference")
-    axes.plot(times, position, color="black", linewidth=1.8, label="position")
     axes.set_ylabel(f"position, {units.name}")
     axes.legend(loc="center right", fontsize=8, frameon=False)
 
