@@ -411,11 +411,13 @@ int sim_cycles(sim_t *sim, uint64_t cycles)
 
 uint64_t sim_now(const sim_t *sim) { return sim->avr->cycle; }
 uint64_t sim_boundary(const sim_t *sim) { return sim->boundary; }
+uint64_t sim_ended(const sim_t *sim) { return sim->ended; }
 uint32_t sim_resets(const sim_t *sim) { return sim->resets; }
 uint32_t sim_conversions(const sim_t *sim) { return sim->conversions; }
 uint32_t sim_first_conversion(const sim_t *sim) { return (uint32_t)(sim->first_conversion - sim->boundary); }
 uint32_t sim_last_conversion(const sim_t *sim) { return (uint32_t)(sim->last_conversion - sim->boundary); }
 uint32_t sim_tick_length(const sim_t *sim) { return (uint32_t)(sim->ended - sim->boundary); }
+uint8_t sim_in_tick(const sim_t *sim) { return sim->ended < sim->boundary; }
 uint16_t sim_lowest_stack(const sim_t *sim) { return sim->lowest_stack; }
 uint32_t sim_worst_tick(const sim_t *sim) { return sim->worst_tick; }
 uint32_t sim_longest_off(const sim_t *sim) { return sim->longest_off; }

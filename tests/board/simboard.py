@@ -40,7 +40,7 @@ def _load() -> ctypes.CDLL:
     lib.sim_open.restype = ctypes.c_void_p
     lib.sim_open.argtypes = [ctypes.c_char_p] * 3 + [ctypes.c_uint8, ctypes.c_uint32]
     lib.sim_data.restype = ctypes.POINTER(ctypes.c_uint8)
-    for name in ("sim_now", "sim_boundary"):
+    for name in ("sim_now", "sim_boundary", "sim_ended"):
         getattr(lib, name).restype = ctypes.c_uint64
     for name in ("sim_to_tick", "sim_to_outputs", "sim_cycles"):
         getattr(lib, name).argtypes = [ctypes.c_void_p, ctypes.c_uint64]
