@@ -25,16 +25,25 @@ def ask(client: Client, number: int) -> int | None:
     return None
 
 
-@pytest.mark.parametrize("kind", ["frames_lost", "frames_damaged"])
-def test_ten_thousand_requests(kind):
+@pytest.mark.parametrize(
+    "faults",
+    [
+        {"frames_lost": SHARE},
+        {"frames_damaged": SHARE},
+        {"frames_lost": SHARE / 2, "frames_damaged": SHARE / 2},
+        {"frames_lost": SHARE, "frames_doubled": SHARE, "frames_late": SHARE},
+    ],
+    ids="+".join,
+)
+def test_ten_thousand_requests(faults):
     board, clock = emulated(), VirtualClock()
     clock.attach(board.step)
     client = Client(EmulatorTransport(board, clock), clock)
     done = int(client.request("counters")["requests_done"])
-    board.rig.line_faults[kind] = SHARE
+    board.rig.line_faults.update(faults)
     answered, unknown = 1, 0  # since the count was last seen
     unknown_in_all = 0
-    for number in range(REQUESTS // 2):
+    for number in range(REQUESTS):
         try:
             count = ask(client, number)
         except OutcomeUnknown:
@@ -49,7 +58,7 @@ def test_ten_thousand_requests(kind):
         done = count
         answered, unknown = 1, 0
     seen = client.statistics()
-    assert seen.retries > 0.05 * REQUESTS // 2
+    assert seen.retries > 0.05 * REQUESTS
     assert seen.unanswered == unknown_in_all
     assert client.request("counters")["repeats"] > 0
-    print(f"{kind}: {seen}")
+    print(f"{faults}: {seen}")
