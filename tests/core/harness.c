@@ -4,7 +4,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "../../firmware_reference/src/core/digest.h"
+#include "core/digest.h"
 
 static harness_t *running;              /* ee_read and core_assert_failed have no argument for it */
 static jmp_buf asserted;
@@ -162,4 +162,22 @@ outputs_t *harness_outputs(harness_t *board)
 uint32_t harness_digest_live(const harness_t *board)
 {
     return digest_of(&board->core.live, sizeof board->core.live);
+}
+
+duty_t *harness_duty(harness_t *board, uint8_t index)
+{
+    return &board->noinit.duty[index];
+}
+
+void harness_tear(harness_t *board, uint8_t index, uint8_t how)
+{
+    duty_copy_t *copy = board->noinit.duty[index].copy;
+    uint8_t newer = copy[1].turn == (uint8_t)(copy[0].turn + 1);
+    if (how == 1) {
+        copy[newer ^ 1] = copy[newer];                  /* so that the good one is the other */
+    }
+    copy[how == 1 ? newer : newer ^ 1].check ^= 0x0400;
+    if (how == 2) {
+        copy[newer].check ^= 0x0400;
+    }
 }

@@ -2,7 +2,7 @@
 #ifndef HARNESS_H
 #define HARNESS_H
 
-#include "../../firmware_reference/src/core/core.h"
+#include "core/core.h"
 
 #define HARNESS_TX_MAX 512
 #define HARNESS_ASSERTED (-1)
@@ -85,6 +85,10 @@ const uint8_t *harness_state(const harness_t *board);
 uint32_t harness_state_size(void);
 core_t *harness_core(harness_t *board);
 outputs_t *harness_outputs(harness_t *board);
+duty_t *harness_duty(harness_t *board, uint8_t index);
+
+/* how 0: the older copy was being written; 1: that which had just become the newer; 2: both are rubbish. */
+void harness_tear(harness_t *board, uint8_t index, uint8_t how);
 uint32_t harness_digest_live(const harness_t *board);
 
 #endif

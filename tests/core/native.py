@@ -49,7 +49,7 @@ def compile_c(target: Path, files: list[Path], *flags: str) -> Path:
 def build_library(name: str = "core.so", flags: tuple[str, ...] = CHECKED) -> Path:
     """The core with the harness as a shared library."""
     files = [*c_files(), HARNESS / "harness.c"]
-    return compile_c(BUILD / name, files, "-shared", "-fPIC", *flags)
+    return compile_c(BUILD / name, files, "-shared", "-fPIC", f"-I{SOURCES}", *flags)
 
 
 class CReadings(ct.Structure):
@@ -152,6 +152,12 @@ def load(path: Path) -> ct.CDLL:
         getattr(library, f"harness_{name}").argtypes = [ct.c_void_p]
     library.harness_digest_live.argtypes = [ct.c_void_p]
     library.harness_digest_live.restype = ct.c_uint32
+    library.harness_duty.argtypes = [ct.c_void_p, ct.c_uint8]
+    library.harness_duty.restype = ct.c_void_p
+    library.harness_tear.argtypes = [ct.c_void_p, ct.c_uint8, ct.c_uint8]
+    library.duty_tick.argtypes = [ct.c_void_p, ct.c_uint8]
+    library.core_late_tick.argtypes = [ct.c_void_p]
+    library.noinit_mark.argtypes = [ct.c_void_p, ct.c_uint8]
     library.harness_boot.argtypes = [ct.c_void_p, ct.c_uint8, ct.c_uint16]
     library.harness_tick.argtypes = [ct.c_void_p, ct.c_char_p, ct.c_uint32, ct.c_void_p]
     return library
@@ -166,6 +172,9 @@ def library() -> ct.CDLL:
     if path not in _cache:
         _cache[path] = load(path)
     return _cache[path]
+
+
+TEAR_OLDER, TEAR_NEWER, TEAR_BOTH = range(3)
 
 
 @dataclass
@@ -188,6 +197,27 @@ class Board:
 
     def __del__(self) -> None:
         self.lib.harness_free(self._it)
+
+    def duty_address(self, index: int) -> int:
+        """Of the duty_t of an axis."""
+        return int(self.lib.harness_duty(self._it, index))
+
+    @property
+    def core_address(self) -> int:
+        """Of the core_t."""
+        return int(self.lib.harness_core(self._it))
+
+    @property
+    def noinit_address(self) -> int:
+        """Of the noinit_t."""
+        return int(self.lib.harness_noinit(self._it))
+
+    def tear(self, index: int, how: int) -> None:
+        """Spoils the older, the newer or both copies in a duty record, as a reset in a write does.
+
+        A spoilt newer copy takes the place that the older had, as its write was not finished.
+        """
+        self.lib.harness_tear(self._it, index, how)
 
     @property
     def address(self) -> int:

@@ -12,19 +12,41 @@ SIZE = 1024
 FORMAT = 1
 
 
-def with_settings(
-    board: dict[str, int], axis_1: dict[str, int], axis_2: dict[str, int], generation: int = 1
-) -> bytearray:
-    """Slot 0 holds these settings; the rest is blank."""
-    data = [settings.pack_scope("board", board)]
-    data += [settings.pack_scope("axis", values) for values in (axis_1, axis_2)]
-    image = bytearray(b"\xff" * SIZE)
-    put_slot(image, 0, generation, data)
-    return image
-
-
 def put_slot(image: bytearray, slot: int, generation: int, scopes: list[bytes]) -> None:
     """Write a whole slot; scopes may be shorter or longer than today's."""
     covered = struct.pack("<HBB", generation, len(scopes[0]), len(scopes[1])) + b"".join(scopes)
     whole = struct.pack("<BI", FORMAT, binascii.crc32(covered)) + covered
     image[SLOTS[slot] : SLOTS[slot] + len(whole)] = whole
+
+
+def image(
+    kind: int, board: dict[str, int], axis_1: dict[str, int], axis_2: dict[str, int]
+) -> bytearray:
+    """These settings in force, by several ways; kinds 4 to 7 leave other settings, or none."""
+    scopes = [settings.pack_scope("board", board)]
+    scopes += [settings.pack_scope("axis", values) for values in (axis_1, axis_2)]
+    defaults = [settings.pack_scope(kind, settings.defaults(kind)) for kind in ("board", "axis")]
+    older = [defaults[0], defaults[1], defaults[1]]
+    made = bytearray(b"\xff" * SIZE)
+    if kind == 1:  # the newer in slot 1, over the wrap of the generation
+        put_slot(made, 0, 0xFFFF, older)
+        put_slot(made, 1, 2, scopes)
+    elif kind == 2:  # from a newer firmware, with keys unknown here
+        put_slot(made, 0, 7, [scope + b"\x55" * 6 for scope in scopes])
+    elif kind == 3:  # the newer damaged
+        put_slot(made, 0, 7, scopes)
+        put_slot(made, 1, 8, older)
+        made[SLOTS[1] + 40] ^= 1
+    elif kind == 4:  # from an older firmware, without the last keys
+        put_slot(made, 0, 1, [scopes[0][:-2], scopes[1][:70], scopes[2][:70]])
+    elif kind == 5:  # both damaged: by a flipped bit, by impossible lengths
+        put_slot(made, 0, 1, scopes)
+        put_slot(made, 1, 2, scopes)
+        made[SLOTS[0] + 60] ^= 4
+        made[SLOTS[1] + 8] = 250
+    elif kind == 6:  # a format of the future
+        put_slot(made, 1, 2, scopes)
+        made[SLOTS[1]] = 2
+    elif kind != 7:  # 7: blank
+        put_slot(made, 0, 1, scopes)
+    return made

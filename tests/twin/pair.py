@@ -7,9 +7,10 @@ import struct
 
 from rodbench.emulator.signals import Outputs, Readings
 from rodbench.emulator.twin.core import Twin
-from rodbench.emulator.twin.noinit import NoInit
+from rodbench.emulator.twin.duty import duty_tick
+from rodbench.emulator.twin.noinit import NoInit, noinit_mark
 
-from tests.core.native import Board, CState
+from tests.core.native import TEAR_BOTH, Board, CState
 
 _AXIS = "hBBBBBHHIiiihhHihhhIII"
 _STATE = struct.Struct("<II" + _AXIS * 2 + "HHBHBBBIIHHHHHBBBI")
@@ -31,6 +32,8 @@ class Pair:
         self.noinit: NoInit | None = None
         self.readings = Readings()
         self.out = Outputs()
+        self.worn = False
+        self.busy_every = 0
 
     def boot(self, flags: int, seed: int, power_lost: bool) -> None:
         """Start both; a power loss leaves rubbish in the RAM."""
@@ -46,7 +49,9 @@ class Pair:
     ) -> None:
         """One tick of both."""
         native, readings = self.native, self.readings
-        native.set_readings((pot[0], pot[1]), (current[0], current[1]), supply, bandgap)
+        ready = int(not self.busy_every or self.twin.ticks % self.busy_every != 0)
+        native.set_readings((pot[0], pot[1]), (current[0], current[1]), supply, bandgap, ready)
+        readings.ee_ready = ready
         readings.pot, readings.current = pot, current
         readings.supply, readings.bandgap = supply, bandgap
         if rx:
@@ -58,9 +63,32 @@ class Pair:
             raise Differs(self._difference(out))
         if sent != twin_sent:
             raise Differs(f"tick {self.twin.ticks}: sent {sent.hex()}, twin {twin_sent.hex()}")
-        if out.ee_write:
+        if out.ee_write and not self.worn:
             self.eeprom[out.ee_address] = out.ee_value
             native.eeprom[out.ee_address] = out.ee_value
+
+    def age(self, index: int, ticks: int, on: bool) -> None:
+        """Ticks that pass for a duty record alone."""
+        for _ in range(ticks):
+            duty_tick(self.twin.noinit.duty[index], on)
+            self.native.lib.duty_tick(self.native.duty_address(index), int(on))
+
+    def tear(self, index: int, how: int) -> None:
+        """Leaves a duty record with the older, the newer, or no copy that is good."""
+        self.native.tear(index, how)
+        if how == TEAR_BOTH:
+            self.twin.noinit.duty[index].bin_ticks = 0
+
+    def late(self, count: int) -> None:
+        """Ticks that ended late."""
+        for _ in range(count):
+            self.twin.late_tick()
+            self.native.lib.core_late_tick(self.native.core_address)
+
+    def mark(self, cause: int) -> None:
+        """What the layer below does before a reset on purpose."""
+        noinit_mark(self.twin.noinit, cause)
+        self.native.lib.noinit_mark(self.native.noinit_address, cause)
 
     def compare_settings(self) -> None:
         """Settings in force; not in every tick, as they change by request only."""

@@ -1,4 +1,4 @@
-"""A rod for comparing twin and core: simple, so that motions run their course; no truth is claimed."""
+"""A rod for comparing twin and core: it lets motions run their course, and claims no truth."""
 
 from __future__ import annotations
 

@@ -1,7 +1,7 @@
 """Runs of 200 ticks: settings, rods, commands and mishaps, made by hypothesis; carried out by Run.
 
-A run has a driver that keeps motions going, so that outputs are on in most ticks, and a list of acts
-that get in its way: other requests, damaged bytes, faults of the rod.
+A run has a driver that keeps motions going, so that outputs are on in most ticks, and a list of
+acts that get in its way: other requests, damaged bytes, faults of the rod.
 """
 
 from __future__ import annotations
@@ -61,7 +61,13 @@ class Plan:
     board: tuple[tuple[str, int], ...]
     alive_every: int
     flags: int
+    memory: int
     acts: tuple[Act, ...]
+
+    @property
+    def ticks(self) -> int:
+        """TICKS, or as many more as a store takes."""
+        return TICKS + 300 * any(act.kind == "store" for act in self.acts)
 
 
 def _value(kind: str, name: str) -> st.SearchStrategy[int]:
@@ -95,7 +101,8 @@ REQUESTS = (
 )  # fmt: skip
 MISHAPS = (
     "repeat", "wrong_session", "wrong_seq", "garbage", "damaged", "long", "short", "flood",
-    "reset", "late_alive", "jam", "free", "freeze", "pot", "current", "backwards", "mend", "commit", "stuck", "stuck",
+    "reset", "late_alive", "jam", "free", "freeze", "pot", "current", "backwards", "mend", "commit",
+    "stuck", "stuck", "aged", "torn", "late", "worn", "odd_supply", "asserted",
 )  # fmt: skip
 
 _acts = st.builds(
@@ -113,6 +120,7 @@ plans = st.builds(
     board=st.one_of(st.just(()), st.just(()), _changes("board", 2)),
     alive_every=st.sampled_from((9, 4, 9, 9, 20, 9, 70, 300)),
     flags=st.sampled_from((1, 1, 0, 1, 1, 0, 1, 1, 1, 2, 4, 8)),
+    memory=st.sampled_from((0, 1, 0, 2, 0, 3, 0, 4, 0, 5, 0, 6, 0, 7, 0, 0, 0, 0, 0, 0, 0)),
     acts=st.lists(_acts, max_size=14).map(tuple),
 )
 
@@ -195,7 +203,8 @@ class Run:
         self.rods = [rod_of(axis, self.rng) for axis in plan.axes]
         board = settings.defaults("board") | dict(plan.board)
         values = [settings_of(axis) for axis in plan.axes]
-        self.pair = Pair(lib, memory.with_settings(board, values[0], values[1]))
+        self.pair = Pair(lib, memory.image(plan.memory, board, values[0], values[1]))
+        self.supply, self.bandgap = 425, 225
         self.seq = 0
         self.last = b""
         self.motions = 0
@@ -209,7 +218,7 @@ class Run:
         self.pair.boot(self.plan.flags, NONCE, True)
         self.nonce = self.pair.twin.noinit.nonce
         self.queue = [framing.encode(self._open(SESSION))]
-        for tick in range(TICKS):
+        for tick in range(self.plan.ticks):
             self._tick(tick)
         self.pair.compare_settings()
         self.seen.runs += 1
@@ -222,7 +231,8 @@ class Run:
         out = self.pair.out
         read = [rod.step(out.drive[i], out.bridge[i], self.rng) for i, rod in enumerate(self.rods)]
         pots, currents = [r[0] for r in read], [r[1] for r in read]
-        self.pair.tick(data, pots, currents, 425 + self.rng.randrange(12), 225 if tick > 8 else 0)
+        supply = min(1023, self.supply + self.rng.randrange(12))
+        self.pair.tick(data, pots, currents, supply, self.bandgap if tick > 8 else 0)
         self._note()
         if self.pair.out.restart:
             self._reset(Act(tick, "reset", 0, 0))
@@ -431,6 +441,34 @@ class Run:
         self.pair.out = type(self.pair.out)()
         self.queue = [framing.encode(self._open(SESSION))]
         return b""
+
+    # ------------------------------------------------------------ mishaps of the board
+
+    def _aged(self, act: Act) -> None:
+        """Time passes for the duty records alone."""
+        self.pair.age(act.a % 2, 1 + act.b % 5000, bool(act.a // 2 % 2))
+
+    def _torn(self, act: Act) -> bytes:
+        """A reset in the midst of writing a duty record."""
+        self.pair.tear(act.a // 8 % 2, act.b % 3)
+        return self._reset(act)
+
+    def _late(self, act: Act) -> None:
+        self.pair.late(1 + act.a % 3 + 300 * (act.b % 9 == 0))
+
+    def _worn(self, act: Act) -> None:
+        """From now on the memory does not take what is written, or is busy now and then."""
+        self.pair.worn = act.a % 2 == 0
+        self.pair.busy_every = act.b % 4
+
+    def _odd_supply(self, act: Act) -> None:
+        self.supply = act.a % 1024
+        self.bandgap = (0, 1, 17, act.b % 1024)[act.a // 1024 % 4]
+
+    def _asserted(self, act: Act) -> bytes:
+        """A reset that left its mark in the record."""
+        self.pair.mark(act.b % 9)
+        return self._reset(act)
 
     # ------------------------------------------------------------ mishaps of a rod
 

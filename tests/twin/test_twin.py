@@ -31,10 +31,10 @@ def test_twin_equals_core() -> None:
     one()
     print(report(seen))
     assert seen.runs >= RUNS
-    assert seen.ticks == seen.runs * TICKS
+    assert seen.ticks >= seen.runs * TICKS
     assert seen.driven * 2 >= seen.ticks
     assert set(AxisState) <= {s for s, n in seen.states.items() if n}
-    assert set(Fault) - {Fault.ASSERTION} <= {f for f, n in seen.faults.items() if n}
+    assert set(Fault) <= {f for f, n in seen.faults.items() if n}
 
 
 def report(seen: Seen) -> str:

@@ -74,8 +74,8 @@ def duty_fresh(duty: Duty, settings: Any) -> None:
 
 
 def duty_resume(duty: Duty, settings: Any, kept: bool) -> None:
-    """Take up a kept record; one that was not kept counts as all spent."""
-    if not kept:
+    """Take up a kept record; one that was not kept, or is not good, counts as all spent."""
+    if not kept or duty.bin_ticks == 0:
         _fill(duty, _bin_ticks_of(settings), DUTY_UNKNOWN, DUTY_UNKNOWN)
         return
     duty_settings_changed(duty, settings)
