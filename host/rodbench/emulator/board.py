@@ -26,9 +26,9 @@ SAVE_AFTER_TICKS = 100  # quiet ticks after a change before the state is written
 class EmulatedBoard:
     """A board with a machine on it. `write` and `read` are the host's end of the serial line.
 
-    The order of a tick: the machine moves under the outputs of the tick before and is read; bytes
-    that arrived are received; the firmware takes the readings and decides; what it sends goes into
-    the line. While a reset lasts (`boot_ms`) outputs are off and bytes go nowhere.
+    A step is the 5 ms up to a tick of the firmware, and that tick: the machine moves under the
+    outputs of the tick before and is read, bytes travel both ways, then the firmware takes what
+    arrived and the readings, and decides; what it sends travels in the next step. While a reset lasts (`boot_ms`) outputs are off and bytes go nowhere.
     """
 
     def __init__(
@@ -85,6 +85,9 @@ class EmulatedBoard:
         out = self.outputs
         readings = self.rig.step(out.drive, out.bridge)
         arrived = self._down.pull()
+        come = self._up.pull()  # what was sent at earlier boundaries
+        if come:
+            self._received += come
         self.ticks += 1
         if self._silent:
             self._wait_for_boot()
@@ -100,9 +103,6 @@ class EmulatedBoard:
                 self._up.push(sent)
             if out.restart:
                 self.reset("restart")
-        come = self._up.pull()
-        if come:
-            self._received += come
         if self._state_file is not None:
             self._keep_state()
 
@@ -130,11 +130,11 @@ class EmulatedBoard:
         if torn is not None and self._last_write is not None:
             self.eeprom[self._last_write[0]] = torn
         self._down.drop()
-        self._up.drop()
         self._begin_reset(None, POWER_ON, off_ticks)
 
     def _begin_reset(self, noinit: NoInit | None, flags: int, ticks: int = 0) -> None:
         self._kept, self._flags = noinit, flags
+        self._up.drop()  # the board's own buffer
         self.outputs = Outputs()
         self._silent = ticks + max(1, round(self.machine.board.boot_ms / 5.0))
 
