@@ -132,6 +132,18 @@ def test_ram_outlives_a_reset_and_dies_with_the_power() -> None:
     assert bench.board.ask_hello().reset_cause == ResetCause.POWER_ON
 
 
+def test_a_reset_while_the_power_comes_back_brings_no_ram_back() -> None:
+    bench = Bench()
+    bench.fit()
+    bench.jog(0.3, 1.0)
+    bench.emulated.power_cut()
+    bench.emulated.step(10)
+    bench.emulated.reset("external")
+    bench.emulated.step(BOOT_TICKS + 1)
+    assert bench.emulated.twin.noinit.duty[0].total == 0
+    assert bench.board.ask_hello().reset_cause == ResetCause.POWER_ON
+
+
 def test_the_rod_runs_on_through_a_power_cut() -> None:
     bench = Bench()
     bench.fit()

@@ -112,6 +112,8 @@ def _serve(
         if eyes:
             eyes.close()
         served.close()
+        if served.paced.slipped_s > 0.0:
+            talk.say(f"the board stood still for {served.paced.slipped_s:.1f} s: too much to do")
 
 
 def _door(tcp: int | None) -> Door:

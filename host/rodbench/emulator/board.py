@@ -28,7 +28,8 @@ class EmulatedBoard:
 
     A step is the 5 ms up to a tick of the firmware, and that tick: the machine moves under the
     outputs of the tick before and is read, bytes travel both ways, then the firmware takes what
-    arrived and the readings, and decides; what it sends travels in the next step. While a reset lasts (`boot_ms`) outputs are off and bytes go nowhere.
+    arrived and the readings, and decides; what it sends travels in the next step. While a reset lasts
+    (`boot_ms`) outputs are off and bytes go nowhere.
     """
 
     def __init__(
@@ -55,6 +56,8 @@ class EmulatedBoard:
         self._changed_at: int | None = None
         self._last_write: tuple[int, int] | None = None
         self._silent = 0  # ticks of reset that are left
+        self._kept: NoInit | None = None  # what survives the reset under way, and its flags
+        self._flags = 0
         noinit = self._load_state()
         self._boot(noinit, POWER_ON if noinit is None else EXTERNAL)
 
@@ -120,7 +123,13 @@ class EmulatedBoard:
 
     def reset(self, cause: str = "external") -> None:
         """Restart the board: "external", "watchdog" or "restart". RAM that survives is kept."""
-        self._begin_reset(self.twin.noinit, FLAGS[cause])
+        # A board that has not started yet since a power cut still has no RAM to keep.
+        booting = self._flags if self._silent else 0
+        self._begin_reset(self._surviving, FLAGS[cause] | booting)
+
+    @property
+    def _surviving(self) -> NoInit | None:
+        return self._kept if self._silent else self.twin.noinit
 
     def power_cut(self, off_ticks: int = 100, torn: int | None = None) -> None:
         """Cut the board's and the motors' power for `off_ticks`, then start it again.
@@ -161,12 +170,13 @@ class EmulatedBoard:
         if self._state_file is None:
             return
         self._changed_at = None
+        surviving = self._surviving
         state = {
             "emulator_state": 1,
             "plant": self._fingerprint(),
             "boots": self.boots,
             "eeprom": self.eeprom.hex(),
-            "noinit": self.twin.noinit.to_bytes().hex(),
+            "noinit": surviving.to_bytes().hex() if surviving else "",
             "positions_mm": {str(n): p.position_mm for n, p in self.rig.plants.items()},
         }
         new = self._state_file.with_suffix(".new")
@@ -180,7 +190,8 @@ class EmulatedBoard:
         try:
             state = json.loads(self._state_file.read_text("utf-8"))
             eeprom = bytes.fromhex(state["eeprom"])
-            noinit = NoInit.from_bytes(bytes.fromhex(state["noinit"]))
+            kept = bytes.fromhex(state["noinit"])
+            noinit = NoInit.from_bytes(kept) if kept else None
             positions = {int(axis): float(mm) for axis, mm in state["positions_mm"].items()}
             boots, plant = int(state["boots"]), state["plant"]
         except (OSError, ValueError, KeyError, TypeError, AttributeError):

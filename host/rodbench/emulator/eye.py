@@ -126,7 +126,7 @@ class EyeClient:
         """The answer, or None. Raises NeedsPerson when nobody answers at the address."""
         try:
             reply = self._ask({"id": question_id, "axis": axis})
-        except (OSError, ValueError) as problem:
+        except (OSError, ValueError, AttributeError) as problem:
             raise NeedsPerson(
                 f"the eye at {self.address} does not answer: {problem}",
                 kept="nothing was settled",

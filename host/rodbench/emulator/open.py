@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 
 from rodbench.clock import VirtualClock
 from rodbench.emulator.board import EmulatedBoard
+from rodbench.emulator.paced import PacedBoard
 from rodbench.emulator.plant_file import default_machine, load
 
 STATE_NAME = "emulator-state.json"
@@ -24,6 +26,13 @@ def open_emulator(
     if clock is not None:
         clock.attach(board.step)
     return board
+
+
+def open_paced(
+    spec: str, take: Callable[[bytes], object], folder: str | Path | None = None
+) -> PacedBoard:
+    """The same board in real time; `take` gets the bytes that reach the host."""
+    return PacedBoard(open_emulator(spec, folder=folder), take)
 
 
 def open_board(plant: str | None, state_file: Path | None) -> EmulatedBoard:
