@@ -3,6 +3,7 @@
 from rodbench.board.board import Axis, Board
 from rodbench.board.motion import Motion, check_outcome
 from rodbench.board.types import AxisSample, BoardSample, Event, Hello, Outcome, Sample
+from rodbench.link.api import LinkStatistics
 
 __all__ = [
     "Axis",
@@ -11,6 +12,7 @@ __all__ = [
     "BoardSample",
     "Event",
     "Hello",
+    "LinkStatistics",
     "Motion",
     "Outcome",
     "Sample",

@@ -3,6 +3,7 @@ emulator."""
 
 from __future__ import annotations
 
+import queue
 from typing import Any
 
 from rodbench.emulator.open import open_paced
@@ -15,9 +16,16 @@ class LiveEmulator:
 
     def __init__(self, spec: str, folder: str | None = None) -> None:
         self.name = spec
-        self._paced = open_paced(spec, folder)
+        self._come: queue.SimpleQueue[bytes] = queue.SimpleQueue()
+        self._paced = open_paced(spec, self._come.put, folder)
         self.write = self._paced.write
-        self.read = self._paced.read
+
+    def read(self, timeout_s: float) -> bytes:
+        """What has come over the board's line, waiting up to `timeout_s` for the first."""
+        try:
+            return self._come.get(timeout=timeout_s)
+        except queue.Empty:
+            return b""
 
     def look(self, question: dict[str, Any]) -> dict[str, Any]:
         """What a person beside the machine would say."""

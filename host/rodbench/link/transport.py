@@ -160,7 +160,7 @@ def _look_before(port: str) -> None:
     if os.name != "posix":
         return
     path = Path(port)
-    if not path.exists():
+    if not os.path.exists(path):  # False, too, in a folder that we may not enter
         raise PortError(
             f"there is no port {port}",
             kept="nothing was sent",

@@ -181,8 +181,11 @@ class Server:
             self._subscribe()
 
     def _idle(self) -> bool:
+        """Whether nobody has come for long enough; from then on nobody is let in."""
         with self._lock:
-            return not self._connections and time.monotonic() - self._idle_since >= self._idle_s
+            if not self._connections and time.monotonic() - self._idle_since >= self._idle_s:
+                self._ending.set()
+        return self._ending.is_set()
 
     def _broadcast(self, message: dict[str, Any]) -> None:
         with self._lock:
@@ -233,7 +236,10 @@ class Server:
         client = self._link()
         connection.who = str(message.get("who"))[:60]
         connection.pid = int(message.get("pid", 0))
-        connection.greeted = True
+        with self._lock:
+            if self._ending.is_set():
+                connection.close()  # unanswered: the client starts another owner
+            connection.greeted = True
         return {
             "version": places.version(),
             "pid": os.getpid(),
