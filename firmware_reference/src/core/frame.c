@@ -3,10 +3,6 @@
 #include "../generated/schema.h"
 #include "port.h"
 
-#ifdef __AVR__
-#include <util/crc16.h>
-#endif
-
 #define CRC_SIZE 2
 
 uint16_t frame_crc_byte(uint16_t crc, uint8_t byte)

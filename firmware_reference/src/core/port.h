@@ -13,6 +13,7 @@
 
 #ifdef __AVR__
 #include <avr/pgmspace.h>
+#include <util/crc16.h>
 #define CORE_ROM PROGMEM
 #define CORE_ROM_READ_U8(at) pgm_read_byte(at)
 #define CORE_ROM_READ_U16(at) pgm_read_word(at)

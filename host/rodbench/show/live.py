@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from rich.console import RenderableType
     from rich.live import Live
 
-    from rodbench.link.api import LinkStatistics
+    from rodbench.board import LinkStatistics
 
 WIDTH = 78
 BAR = 40
