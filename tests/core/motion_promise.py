@@ -22,7 +22,7 @@ from rodbench_protocol import settings
 HERE = Path(__file__).resolve().parent
 ROOT = HERE.parents[1]
 CORE = ROOT / "firmware_reference" / "src" / "core"
-SOURCES = ("axis", "position", "motion", "guard", "seek", "div")
+SOURCES = ("axis", "position", "motion", "guard", "seek", "number", "div")
 PLANT_FIELDS = (
     "stroke_mm no_load_mm_s response_s friction stiction load aided sag supply_v pot_retracted"
     " pot_extended noise_lsb correlated stall_a volt_per_a driver_brakes one_way"

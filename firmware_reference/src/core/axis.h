@@ -14,7 +14,7 @@
 #include "position.h"
 #include "seek.h"
 
-#define AXIS_EVENTS_MAX 3
+#define AXIS_EVENTS_MAX 4
 
 typedef struct {
     uint32_t tick;              /* of this tick, 5 ms each */
@@ -26,7 +26,8 @@ typedef struct {
     uint16_t board_mv;          /* ADC reference: the meter reading, or 5000 */
 } axis_in_t;
 
-/* raw, position, current and motion of an event are those in axis_t after the tick. */
+/* raw, position and current of an event are those in axis_t after the tick. Unless the kind says otherwise value_a is
+ * the motion's number and value_b its ticks with output (0 if another motion has taken its place). */
 typedef struct {
     uint8_t kind;               /* EVENT_KIND_... */
     uint8_t cause;
@@ -49,44 +50,43 @@ typedef struct {
     uint8_t cause;              /* fault number when ended by a fault, else 0 */
     uint16_t motion;            /* number of the motion under way or last; wraps, never 0 after the first */
     uint16_t raw;               /* this tick's */
-    uint32_t faults;            /* latched, bit (number - 1) */
-    int32_t position_um;        /* filtered; 0 while uncalibrated */
-    int32_t speed_um_s;         /* filtered; raw per s while uncalibrated */
-    int32_t reference_um;       /* where the ramp wants the rod; position while at rest */
+    uint16_t faults;            /* latched, bit (number - 1) */
     int16_t current_ma;
     int16_t output_permille;    /* positive extends (uncalibrated: by the lines) */
+    int32_t position_um;        /* filtered; 0 while uncalibrated */
+    int32_t speed_um_s;         /* filtered; raw per s while uncalibrated */
+    /* private */
+    uint8_t command;            /* AXIS_STATE_ of the motion under way, also while it is stopping */
+    uint8_t stop_reason;        /* ENDED_ that it will have, once stopped */
+    uint8_t left_reason;        /* ENDED_ of the motion before, whose place was taken: still to be told */
+    uint8_t resting;            /* 0: driving; else output is 0 and this many blocks + 1 were looked at for rest */
+    uint8_t inches;             /* how often a move has crept in */
+    uint8_t changed;            /* 1: demand was changed under way */
+    uint8_t used;               /* 1: the bridge rests as stop_by says; 0: off, since boot or by a fault */
+    int8_t last_sign;           /* of the drive in the tick before, 0 if none */
+    uint16_t reserve;           /* ticks of output that a ramp down needs */
+    uint16_t hold_ticks;
+    uint32_t hold_until;        /* last tick of the hold */
+    int32_t demand;             /* jog and run by output: permille; seek: +1 or -1; jog by speed and move: target um */
+    int32_t demand_um_s;        /* jog by speed and move */
+    int32_t from_um;            /* where this way began */
+    uint32_t on_ticks;          /* ticks with output not 0 in this motion */
+    uint32_t rest_block;        /* the block before, while waiting for rest */
+    uint32_t current_scale;     /* mA per raw of current4, 11 fraction bits */
+    uint16_t board_mv;          /* for which it was reckoned */
+    int32_t reference_um;       /* where the ramp wants the rod; position while at rest */
     /* the outcome of the last motion */
-    uint16_t rest_raw;          /* mean at rest, or at the end found */
+    uint16_t rest_raw;          /* mean at rest */
     int32_t rest_position_um;
     int16_t current_before_ma;
     int16_t current_stop_ma;
     int16_t current_probe_ma;
-    uint32_t on_ticks;          /* ticks with output not 0 in this motion */
-    /* private */
-    uint8_t command;            /* AXIS_STATE_ of the motion under way, also while it is stopping */
-    uint8_t stop_reason;        /* ENDED_ that it will have, once stopped */
-    uint8_t resting;            /* 0: driving; else output is 0 and this many blocks + 1 were looked at for rest */
-    uint8_t inches;             /* how often a move has crept in */
-    uint8_t changed;            /* 1: demand was changed under way */
-    uint8_t used;               /* 1: the bridge rests as stop_by says; 0: off, nothing was commanded since boot */
-    uint8_t off;                /* 1: the bridge is off until the next motion, by a fault */
-    int8_t last_sign;           /* of the drive in the tick before, 0 if none */
-    uint8_t left_reason;        /* a motion whose place was taken: its end is still to be told */
-    uint16_t left_motion;
-    uint32_t left_on_ticks;
-    uint16_t reserve;           /* ticks of output that a ramp down needs */
-    uint16_t hold_ticks;
-    uint32_t hold_until;        /* last tick of the hold */
-    uint32_t rest_block;        /* the block before, while waiting for rest */
-    uint32_t current_scale;     /* mA per raw of current4, 11 fraction bits */
-    uint16_t board_mv;          /* for which it was reckoned */
-    int32_t demand;             /* jog: permille or um/s; run: permille; seek: +1 or -1; move: target um */
-    int32_t demand_speed;       /* um/s, of a move or jog */
-    int32_t from_um;            /* where the motion began */
-    position_t position;
-    motion_t track;             /* calibrated */
-    seek_t seek;                /* uncalibrated */
     guard_t guard;
+    position_t position;
+    union {
+        motion_t track;         /* calibrated */
+        seek_t seek;            /* uncalibrated */
+    };
 } axis_t;
 
 /* At start, and not again before the next reset. The first axis_tick sets the estimate. */

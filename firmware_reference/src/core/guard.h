@@ -20,8 +20,7 @@ typedef struct {
 } guard_t;
 
 typedef struct {
-    int16_t output_permille;    /* of the tick in which the readings were taken */
-    uint16_t raw;
+    int16_t output_permille;    /* of the tick in which the readings were taken; not 0 */
     int16_t current_ma;
     int16_t current_lsb_ma;     /* one ADC step of the sensor */
     int32_t um;
@@ -32,7 +31,9 @@ typedef struct {
 void guard_begin(guard_t *guard);
 
 uint8_t guard_pot_band(guard_t *guard, const settings_axis_t *set, uint16_t raw);
-uint8_t guard_over_current(guard_t *guard, const settings_axis_t *set, const guard_in_t *in);
+
+/* The two below are asked in ticks with output only. */
+uint8_t guard_over_current(guard_t *guard, const settings_axis_t *set, int16_t current_ma);
 uint8_t guard_motion(guard_t *guard, const settings_axis_t *set, const position_t *position, const guard_in_t *in);
 
 #endif

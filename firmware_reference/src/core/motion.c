@@ -1,45 +1,30 @@
 #include "motion.h"
 
 #include "div.h"
+#include "number.h"
 
 #define TICKS_PER_S INT32_C(200)
-#define GAIN_PER_S INT32_C(5)               /* output to full for a lead of a fifth of a second at full speed */
+#define GAIN_PER_S INT32_C(5)       /* output to full for a lead of a fifth of a second at full speed */
+#define LEAD_TICKS 40               /* and no more lead than that */
 #define TIME_BITS 12
-#define TIME_ONE_TICK INT32_C(20)           /* s / 4096 */
-#define TIME_MAX INT32_C(4000)
-#define RAMP_TICKS_MAX INT32_C(8000)        /* 40 s: keeps the stopping distance within 32 bits */
+#define TIME_ONE_TICK INT32_C(20)   /* s / 4096 */
+#define TIME_MAX INT32_C(2000)
+#define RAMP_TICKS_MAX INT32_C(8000)            /* 40 s: keeps the stopping distance within 32 bits */
 #define HELD_FIRM 24
 #define BOOST_MAX 400
 
-static int32_t along(const motion_t *motion, int32_t value)
-{
-    return motion->direction < 0 ? -value : value;
-}
-
-static int32_t smaller(int32_t a, int32_t b)
-{
-    return a < b ? a : b;
-}
-
-static int32_t larger(int32_t a, int32_t b)
-{
-    return a > b ? a : b;
-}
-
-static int32_t dead_zone(const settings_axis_t *set, int8_t direction)
-{
-    return direction < 0 ? set->dead_zone_retract_permille : set->dead_zone_extend_permille;
-}
-
 int32_t motion_full_speed(const settings_axis_t *set, int8_t direction)
 {
-    int32_t full = direction < 0 ? set->full_speed_retract_um_s : set->full_speed_extend_um_s;
-    if (full > 0) {
-        return larger(full, 100);
+    int32_t full = set->full_speed_extend_um_s;
+    int16_t dead = (int16_t)set->dead_zone_extend_permille;
+    if (direction < 0) {
+        full = set->full_speed_retract_um_s;
+        dead = (int16_t)set->dead_zone_retract_permille;
     }
-    int32_t dead = dead_zone(set, direction);
-    int32_t over = larger(set->creep_output_permille - dead, 20);
-    return larger(div_toward_zero(set->creep_speed_um_s * 1000, over), 100);
+    if (full <= 0) {
+        full = div_toward_zero(set->creep_speed_um_s * 1000, larger((int16_t)set->creep_output_permille - dead, 20));
+    }
+    return larger(full, 100);
 }
 
 int32_t motion_tolerance(const settings_axis_t *set)
@@ -47,136 +32,124 @@ int32_t motion_tolerance(const settings_axis_t *set)
     return larger(1000, div_toward_zero(set->stroke_um, 100));
 }
 
+static int32_t per_tick(int32_t um_s)
+{
+    return div_toward_zero(um_s * 8192, 25);        /* 65536 / 200 */
+}
+
 static int32_t step_per_tick(int32_t um_s2)
 {
-    return div_toward_zero(um_s2 * 32, 25);         /* um/s with 8 fraction bits */
+    return div_toward_zero(um_s2 * 1024, 625);      /* 65536 / 200 / 200 */
 }
 
-uint32_t motion_ramp_ticks(const settings_axis_t *set, int32_t um_s)
+static void take_direction(motion_t *motion, const settings_axis_t *set, int8_t direction)
 {
-    return div_up((uint32_t)um_s * TICKS_PER_S, (uint32_t)set->deceleration_um_s2);
-}
-
-/* um after the cut at full speed and full speed to s / 4096. */
-static int32_t run_on_time(int32_t run_on_um, int32_t full)
-{
-    return smaller(div_toward_zero(run_on_um * (INT32_C(1) << TIME_BITS), full), TIME_MAX / 2);
-}
-
-static void take_direction(motion_t *motion, const settings_axis_t *set, const motion_in_t *in, int8_t direction)
-{
+    memset(motion, 0, sizeof *motion);
+    int32_t run_on = set->run_on_extend_um;
     motion->direction = direction;
     motion->full = motion_full_speed(set, direction);
-    motion->stop_um = direction < 0 ? -set->soft_stop_min_um : set->soft_stop_max_um;
-    motion->zone_um = in->count_um + div_toward_zero(in->count_um * (int32_t)set->noise_x16, 8);
-    int32_t run_on = run_on_time(direction < 0 ? set->run_on_retract_um : set->run_on_extend_um, motion->full);
-    motion->guard_time = (uint16_t)(TIME_ONE_TICK * 3 / 2 + run_on * 5 / 4);
-    motion->carry_time = (uint16_t)(TIME_ONE_TICK + run_on);
+    motion->stop_um = set->soft_stop_max_um;
+    motion->dead = (int16_t)set->dead_zone_extend_permille;
+    if (direction < 0) {
+        run_on = set->run_on_retract_um;
+        motion->stop_um = -set->soft_stop_min_um;
+        motion->dead = (int16_t)set->dead_zone_retract_permille;
+    }
+    uint16_t time = (uint16_t)smaller(div_toward_zero(run_on << TIME_BITS, motion->full), TIME_MAX);
+    motion->carry_time = (uint16_t)(TIME_ONE_TICK + time);
+    motion->guard_time = (uint16_t)(TIME_ONE_TICK * 3 / 2 + time + time / 4);
 }
 
-static int32_t within_stop(const motion_t *motion, const motion_in_t *in, int32_t target_um)
+static void take_target(motion_t *motion, const motion_in_t *in, int32_t target_um, int32_t limit_um_s)
 {
-    return along(motion, smaller(along(motion, target_um), motion->stop_um - in->count_um));
+    int32_t most = motion->stop_um - in->count_um;
+    motion->target = smaller(along(target_um, motion->direction), most) * 256;
+    motion->limit = per_tick(limit_um_s);
+}
+
+static int32_t um_along(const motion_t *motion, const motion_in_t *in)
+{
+    return along(in->um, motion->direction);
 }
 
 void motion_begin(motion_t *motion, const settings_axis_t *set, const motion_in_t *in, int32_t target_um,
-                  int32_t speed_limit)
+                  int32_t limit_um_s)
 {
-    memset(motion, 0, sizeof *motion);
-    take_direction(motion, set, in, target_um < in->um ? -1 : 1);
+    take_direction(motion, set, target_um < in->um ? -1 : 1);
     motion->up = step_per_tick(set->acceleration_um_s2);
     motion->down = step_per_tick(set->deceleration_um_s2);
-    motion->reference = in->um * TICKS_PER_S;
-    motion->target_um = within_stop(motion, in, target_um);
-    motion->speed_limit = speed_limit;
+    motion->creep = per_tick(set->creep_speed_um_s);
+    motion->reference = um_along(motion, in) * 256;
+    take_target(motion, in, target_um, limit_um_s);
 }
 
-void motion_begin_run(motion_t *motion, const settings_axis_t *set, const motion_in_t *in, int8_t direction)
+void motion_begin_run(motion_t *motion, const settings_axis_t *set, int8_t direction)
 {
-    memset(motion, 0, sizeof *motion);
-    take_direction(motion, set, in, direction);
+    take_direction(motion, set, direction);
     int32_t worst = larger(set->run_on_extend_um, set->run_on_retract_um);
-    motion->zone_um += div_toward_zero(worst * 5, 4);
+    motion->stop_um -= worst + worst / 4;
     motion->guard_time = TIME_ONE_TICK * 3 / 2;
 }
 
-/* Would the reference, at this speed, still stop within `left` um? */
-static uint8_t fits(const motion_t *motion, int32_t speed, int32_t left)
+/* Would the reference, at this speed, still stop before its target? */
+static uint8_t fits(const motion_t *motion, int32_t speed)
 {
     int32_t ticks = div_toward_zero(speed, motion->down) + 1;
-    if (ticks > RAMP_TICKS_MAX) {
-        return 0;
-    }
-    return (speed >> 8) * ticks <= left * (2 * TICKS_PER_S);
+    return ticks <= RAMP_TICKS_MAX && ((speed >> 8) * ticks) >> 1 <= motion->target - motion->reference;
 }
 
-static int32_t left_um(const motion_t *motion)
+void motion_change(motion_t *motion, const motion_in_t *in, int32_t target_um, int32_t limit_um_s)
 {
-    return along(motion, motion->target_um - div_toward_zero(motion->reference, TICKS_PER_S));
-}
-
-uint8_t motion_change(motion_t *motion, const motion_in_t *in, int32_t target_um, int32_t speed_limit)
-{
-    int32_t target = within_stop(motion, in, target_um);
-    int32_t left = along(motion, target) - div_toward_zero(along(motion, motion->reference), TICKS_PER_S);
-    if (motion->ramp_down || left < 0 || !fits(motion, motion->speed, left)) {
+    int32_t target = motion->target;
+    int32_t limit = motion->limit;
+    take_target(motion, in, target_um, limit_um_s);
+    if (!fits(motion, motion->speed)) {
+        motion->target = target;
+        motion->limit = limit;
         motion->ramp_down = 1;
-        return 0;
     }
-    motion->target_um = target;
-    motion->speed_limit = speed_limit;
-    return 1;
+}
+
+/* Where the rod would be after `time` at its present speed, along. */
+static int32_t ahead(const motion_t *motion, const motion_in_t *in, uint16_t time)
+{
+    int32_t speed = larger(along(in->um_s, motion->direction), 0);
+    return um_along(motion, in) + ((speed * time) >> TIME_BITS);
 }
 
 uint8_t motion_forbids(const motion_t *motion, const motion_in_t *in)
 {
-    int32_t speed = larger(along(motion, in->um_s), 0);
-    int32_t ahead = (speed * motion->guard_time) >> TIME_BITS;
-    return along(motion, in->um) + ahead + motion->zone_um >= motion->stop_um;
+    return ahead(motion, in, motion->guard_time) + in->count_um + in->noise_um >= motion->stop_um;
 }
 
-static uint8_t arrives(const motion_t *motion, const motion_in_t *in)
+/* The reference's next speed; returns how it changes per tick just now. */
+static int32_t trapezoid(motion_t *motion, int32_t limit)
 {
-    int32_t speed = larger(along(motion, in->um_s), 0);
-    int32_t ahead = (speed * motion->carry_time) >> TIME_BITS;
-    return along(motion, in->um) + ahead >= along(motion, motion->target_um);
-}
-
-/* The reference's next speed; *step is how it changes per tick just now. */
-static void trapezoid(motion_t *motion, int32_t limit, int32_t floor, int32_t *step)
-{
-    int32_t left = left_um(motion);
     int32_t speed = motion->speed;
-    *step = 0;
-    if (motion->ramp_down) {
-        motion->speed = larger(speed - motion->down, 0);
-        *step = -motion->down;
-        return;
+    int32_t lowest = 0;
+    if (!motion->ramp_down) {
+        int32_t faster = smaller(speed + motion->up, limit);
+        lowest = smaller(motion->creep, limit);
+        if (speed <= limit && fits(motion, larger(speed, motion->creep))) {
+            if (fits(motion, faster)) {
+                motion->speed = faster;
+            }
+            return motion->speed - speed;
+        }
     }
-    int32_t faster = smaller(speed + motion->up, limit);
-    if (speed > limit || !fits(motion, larger(speed, floor), left)) {
-        motion->speed = larger(speed - motion->down, smaller(floor, limit));
-        *step = -motion->down;
-    } else if (fits(motion, faster, left)) {
-        *step = faster - speed;
-        motion->speed = faster;
-    }
+    motion->speed = larger(speed - motion->down, lowest);
+    return -motion->down;
 }
 
-/* Moves the reference on, never past the target and never further ahead of the rod than lead_max. */
+/* Moves the reference on, never past the target and never further ahead of the rod than lead_max. Gives the lead. */
 static int32_t advance(motion_t *motion, const motion_in_t *in, int32_t lead_max)
 {
-    int32_t reference = along(motion, motion->reference);
-    int32_t lead = div_toward_zero(reference, TICKS_PER_S) - along(motion, in->um);
+    int32_t lead = (motion->reference >> 8) - um_along(motion, in);
     if (lead < lead_max) {
-        reference += motion->speed >> 8;
-        int32_t end = along(motion, motion->target_um) * TICKS_PER_S;
-        if (!motion->ramp_down && reference > end) {
-            reference = end;
-        }
-        motion->reference = along(motion, reference);
+        int32_t next = motion->reference + (motion->speed >> 8);
+        motion->reference = motion->ramp_down ? next : smaller(next, motion->target);
     }
-    return larger(smaller(lead, lead_max), -lead_max);
+    return between(lead, -lead_max, lead_max);
 }
 
 /* A rod that cannot keep up although the lead is at its limit carries more than it did when it was measured. */
@@ -184,30 +157,29 @@ static void adapt(motion_t *motion, int32_t lead, int32_t lead_max)
 {
     if (lead >= lead_max && motion->boost < BOOST_MAX) {
         motion->boost = (int16_t)(motion->boost + 3);
-    } else if (lead < lead_max / 2 && motion->boost > 0) {
-        motion->boost = (int16_t)(motion->boost - 1);
+    } else if (lead < (lead_max >> 1) && motion->boost > 0) {
+        motion->boost--;
     }
 }
 
+/* Output for the speed that the reference will have by the time the motor has answered, and for the lead. */
 static int32_t feed(const motion_t *motion, const settings_axis_t *set, const motion_in_t *in, int32_t step, int32_t lead)
 {
     int32_t ticks = (motion->carry_time * TICKS_PER_S) >> TIME_BITS;
-    int32_t soon = larger((motion->speed >> 8) + ((step >> 8) * ticks), 0);
-    soon = smaller(soon, motion->speed_limit + motion->speed_limit / 4);
-    int32_t dead = dead_zone(set, motion->direction);
-    int32_t output = dead + motion->boost +
-                     div_toward_zero(soon * (1000 - dead) + lead * (1000 * GAIN_PER_S), motion->full);
+    int32_t soon = between(motion->speed + step * ticks, 0, motion->limit + (motion->limit >> 2)) >> 8;
+    int32_t um_s = (soon * TICKS_PER_S) >> 8;
+    int32_t push = um_s * (1000 - motion->dead) + lead * (1000 * GAIN_PER_S);
+    int32_t output = motion->dead + motion->boost + div_toward_zero(push, motion->full);
     int32_t measured_at = set->speed_supply_mv != 0 ? set->speed_supply_mv : in->supply_nominal_mv;
-    int32_t supply = larger(in->supply_mv, measured_at / 2);
-    return div_toward_zero(smaller(output, 2000) * measured_at, larger(supply, 1));
+    return div_toward_zero(smaller(output, 2000) * measured_at, larger(in->supply_mv, (measured_at >> 1) + 1));
 }
 
 static uint8_t hold(motion_t *motion, const settings_axis_t *set, const motion_in_t *in)
 {
-    motion->speed = smaller(motion->speed, set->creep_speed_um_s * 256);
-    motion->reference = in->um * TICKS_PER_S;
+    motion->speed = smaller(motion->speed, motion->creep);
+    motion->reference = um_along(motion, in) * 256;
     motion->boost = 0;
-    if (along(motion, in->um_s) <= set->creep_speed_um_s) {
+    if (along(in->um_s, motion->direction) <= set->creep_speed_um_s) {
         motion->held = (uint8_t)(motion->held + 2);
     }
     return motion->held >= HELD_FIRM ? MOTION_HELD : MOTION_GOING;
@@ -215,13 +187,10 @@ static uint8_t hold(motion_t *motion, const settings_axis_t *set, const motion_i
 
 int16_t motion_tick(motion_t *motion, const settings_axis_t *set, const motion_in_t *in, uint8_t *said)
 {
-    int32_t creep = set->creep_speed_um_s;
-    int32_t limit = in->creep ? smaller(creep, motion->speed_limit) : motion->speed_limit;
-    int32_t step;
-    *said = MOTION_GOING;
-    trapezoid(motion, limit * 256, creep * 256, &step);
+    int32_t limit = in->creep ? smaller(motion->creep, motion->limit) : motion->limit;
+    int32_t step = trapezoid(motion, limit);
+    *said = MOTION_RAMPED_DOWN;
     if (motion->ramp_down && motion->speed == 0) {
-        *said = MOTION_RAMPED_DOWN;
         return 0;
     }
     if (motion_forbids(motion, in)) {
@@ -231,14 +200,14 @@ int16_t motion_tick(motion_t *motion, const settings_axis_t *set, const motion_i
     if (motion->held > 0) {
         motion->held--;
     }
-    if (!motion->ramp_down && arrives(motion, in)) {
-        *said = MOTION_ARRIVED;
+    *said = MOTION_ARRIVED;
+    if (!motion->ramp_down && ahead(motion, in, motion->carry_time) >= motion->target >> 8) {
         return 0;
     }
-    int32_t lead_max = div_toward_zero(larger(limit, creep), GAIN_PER_S) + in->count_um;
+    *said = MOTION_GOING;
+    int32_t lead_max = (((larger(limit, motion->creep) >> 8) * LEAD_TICKS) >> 8) + in->count_um;
     int32_t lead = advance(motion, in, lead_max);
     adapt(motion, lead, lead_max);
     int32_t ceiling = in->creep ? set->creep_output_permille : set->output_max_permille;
-    int32_t output = feed(motion, set, in, step, lead);
-    return (int16_t)larger(smaller(output, ceiling), 0);
+    return (int16_t)between(feed(motion, set, in, step, lead), 0, ceiling);
 }

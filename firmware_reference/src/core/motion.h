@@ -1,7 +1,7 @@
 /* A calibrated axis on its way to a point: reference, output, and the guard at the soft stop.
  *
  * A jog is a way to the soft stop, a move a way to its target. Everything is reckoned along the direction of travel,
- * so that both directions share one code: `along` below is a position or speed times the direction.
+ * so that both directions share one code: `along` is a position or speed times the direction.
  */
 #ifndef RODBENCH_MOTION_H
 #define RODBENCH_MOTION_H
@@ -9,7 +9,6 @@
 #include <stdint.h>
 
 #include "../generated/schema.h"
-#include "position.h"
 
 /* What motion_tick says beside the output. */
 #define MOTION_GOING 0u
@@ -17,16 +16,19 @@
 #define MOTION_HELD 2u              /* output 0: the soft stop allows nothing more, and the rod is slow */
 #define MOTION_RAMPED_DOWN 3u       /* output 0: a ramp down has ended */
 
+#define MOTION_FAR INT32_C(4000000) /* um: a target beyond every stroke */
+
 typedef struct {
-    int32_t reference;              /* um x 200, so that a tick at 1 um/s adds 1 */
-    int32_t speed;                  /* of the reference along the way, um/s with 8 fraction bits, never below 0 */
-    int32_t speed_limit;            /* of this motion, um/s */
-    int32_t target_um;
-    int32_t stop_um;                /* along: nothing drives beyond */
-    int32_t full;                   /* um/s at full output this way */
-    int32_t zone_um;                /* one count and two sigma of a tick's noise */
+    int32_t reference;              /* along, um with 8 fraction bits */
+    int32_t target;                 /* the same */
+    int32_t speed;                  /* of the reference, um per tick with 16 fraction bits, never below 0 */
+    int32_t limit;                  /* of this motion, the same */
+    int32_t creep;                  /* the same */
     int32_t up;                     /* of speed, per tick */
     int32_t down;
+    int32_t stop_um;                /* along: nothing drives beyond */
+    int32_t full;                   /* um/s at full output this way */
+    int16_t dead;                   /* permille: least output that moves the rod this way */
     int16_t boost;                  /* permille that the load asks for beyond what was measured */
     uint16_t guard_time;            /* s / 4096: 1.5 ticks and 1.25 times the run-on */
     uint16_t carry_time;            /* s / 4096: one tick and the run-on, as it is */
@@ -39,29 +41,29 @@ typedef struct {
     int32_t um;                     /* estimate */
     int32_t um_s;
     int32_t count_um;
+    int32_t noise_um;               /* two sigma */
     uint16_t supply_mv;
     uint16_t supply_nominal_mv;
     uint8_t creep;                  /* 1: no faster than creep, no more than creep output */
 } motion_in_t;
 
-/* From rest at `um` towards target_um. */
+/* From rest at in->um towards target_um, which the soft stop cuts short. */
 void motion_begin(motion_t *motion, const settings_axis_t *set, const motion_in_t *in, int32_t target_um,
-                  int32_t speed_limit);
+                  int32_t limit_um_s);
 
-/* Another target or speed under way: takes it at once where the ramps allow, and says 1; else 0: ramp down first. */
-uint8_t motion_change(motion_t *motion, const motion_in_t *in, int32_t target_um, int32_t speed_limit);
+/* Another target or speed under way: takes it at once where the ramps allow, else ramps down first. */
+void motion_change(motion_t *motion, const motion_in_t *in, int32_t target_um, int32_t limit_um_s);
 
 /* Output in permille along the direction (0 .. output ceiling); *said is MOTION_... */
 int16_t motion_tick(motion_t *motion, const settings_axis_t *set, const motion_in_t *in, uint8_t *said);
 
-/* Does the soft stop in this direction forbid to drive on, at this speed? For motions that have no reference. */
+/* The guard alone, with the worst run-on known at any speed: for a run by output. */
+void motion_begin_run(motion_t *motion, const settings_axis_t *set, int8_t direction);
+
+/* Does the soft stop in this direction forbid to drive on, at this speed? */
 uint8_t motion_forbids(const motion_t *motion, const motion_in_t *in);
 
-/* The guard alone, with the worst run-on known at any speed: for a run by output. */
-void motion_begin_run(motion_t *motion, const settings_axis_t *set, const motion_in_t *in, int8_t direction);
-
 int32_t motion_full_speed(const settings_axis_t *set, int8_t direction);        /* um/s, measured or guessed from creep */
-uint32_t motion_ramp_ticks(const settings_axis_t *set, int32_t um_s);          /* to come down from that speed */
 
 /* How near to its target a move must rest: the larger of 1 mm and 1 % of stroke, in um. */
 int32_t motion_tolerance(const settings_axis_t *set);

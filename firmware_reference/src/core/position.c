@@ -1,31 +1,36 @@
 #include "position.h"
 
 #include "div.h"
+#include "number.h"
 
 #define FRACTION 14
-#define RATE_MAX (INT32_C(64) << FRACTION)      /* raw per tick; keeps every product in position_speed within 32 bits */
+#define RATE_MAX (INT32_C(64) << FRACTION)      /* raw per tick; keeps every product within 32 bits */
 #define TICKS_PER_S INT32_C(200)
-#define UM_MIN (-INT32_C(2000000))          /* what callers reckon with stays within these, whatever the pot says */
+#define UM_MIN (-INT32_C(2000000))  /* what callers reckon with stays within these, whatever the pot says */
 #define UM_MAX INT32_C(4000000)
 #define UM_S_MAX INT32_C(400000)
 
-static int32_t between(int32_t value, int32_t low, int32_t high)
+static void take_line(position_t *position, const settings_axis_t *set)
 {
-    return value < low ? low : value > high ? high : value;
-}
-
-void position_begin(position_t *position, const settings_axis_t *set)
-{
-    memset(position, 0, sizeof *position);
-    if (set->feedback != FEEDBACK_POT || !set->calibrated) {
-        return;
-    }
-    int32_t span = (int32_t)set->raw_extended - (int32_t)set->raw_retracted;
+    int16_t span = (int16_t)(set->raw_extended - set->raw_retracted);
     position->sign = span < 0 ? -1 : 1;
     position->span = (uint16_t)(span < 0 ? -span : span);
     int32_t whole = div_toward_zero(set->stroke_um, position->span);
     position->um_whole = (uint16_t)whole;
     position->um_rest = (uint16_t)(set->stroke_um - whole * position->span);
+    position->noise_um = (position_count_um(position) * (int32_t)set->noise_x16) >> 3;
+}
+
+static void begin(position_t *position, const settings_axis_t *set, uint16_t raw)
+{
+    position->started = 1;
+    position->estimate = (int32_t)raw << FRACTION;
+    position->block = (uint32_t)raw * POSITION_BLOCK;
+    /* A block's noise is 4 sigma of a tick, so 6 of those are 24 sigma, and noise_x16 is 16 sigma. */
+    position->threshold = (uint16_t)larger(set->noise_x16 + set->noise_x16 / 2, 2 * POSITION_BLOCK);
+    if (set->calibrated) {
+        take_line(position, set);
+    }
 }
 
 void position_new_block(position_t *position)
@@ -37,46 +42,41 @@ void position_new_block(position_t *position)
 
 static void fill_block(position_t *position, uint16_t raw)
 {
+    position->block_ready = 0;
     position->block_sum += raw;
     position->block_ticks++;
-    if (position->block_ticks < POSITION_BLOCK) {
-        position->block_ready = 0;
-        return;
+    if (position->block_ticks == POSITION_BLOCK) {
+        position->block = position->block_sum;
+        position_new_block(position);
+        position->block_ready = 1;
     }
-    position->block = position->block_sum;
-    position_new_block(position);
-    position->block_ready = 1;
 }
 
-void position_update(position_t *position, uint16_t raw)
+void position_update(position_t *position, const settings_axis_t *set, uint16_t raw)
 {
-    int32_t reading = (int32_t)raw * (INT32_C(1) << FRACTION);
     if (!position->started) {
-        position->started = 1;
-        position->estimate = reading;
-        position->block = (uint32_t)raw * POSITION_BLOCK;
+        begin(position, set, raw);
     }
     int32_t predicted = position->estimate + position->rate;
-    int32_t residue = reading - predicted;
+    int32_t residue = ((int32_t)raw << FRACTION) - predicted;
     position->estimate = predicted + (residue >> 2);
     position->rate = between(position->rate + (residue >> 5), -RATE_MAX, RATE_MAX);
     fill_block(position, raw);
 }
 
-/* Raw with some fraction bits to um with the same; |raw| below 2^18. */
+/* Raw with 4 fraction bits to um; |raw| below 2^18. */
 static int32_t scaled(const position_t *position, int32_t raw)
 {
-    int32_t along = position->sign < 0 ? -raw : raw;
-    return along * position->um_whole + div_toward_zero(along * position->um_rest, position->span);
+    int32_t way = along(raw, position->sign);
+    return (way * position->um_whole + div_toward_zero(way * position->um_rest, position->span)) >> 4;
 }
 
-/* Raw with 4 fraction bits to um. */
 static int32_t um_of(const position_t *position, const settings_axis_t *set, int32_t raw16)
 {
     if (position->span == 0) {
         return 0;
     }
-    return between(scaled(position, raw16 - (int32_t)set->raw_retracted * 16) >> 4, UM_MIN, UM_MAX);
+    return between(scaled(position, raw16 - ((int32_t)set->raw_retracted << 4)), UM_MIN, UM_MAX);
 }
 
 int32_t position_um(const position_t *position, const settings_axis_t *set)
@@ -92,7 +92,7 @@ int32_t position_block_um(const position_t *position, const settings_axis_t *set
 int32_t position_speed(const position_t *position)
 {
     int32_t raw_s = (position->rate * TICKS_PER_S) >> (FRACTION - 4);       /* 4 fraction bits */
-    return position->span == 0 ? raw_s >> 4 : between(scaled(position, raw_s) >> 4, -UM_S_MAX, UM_S_MAX);
+    return position->span == 0 ? raw_s >> 4 : between(scaled(position, raw_s), -UM_S_MAX, UM_S_MAX);
 }
 
 int32_t position_count_um(const position_t *position)
@@ -105,11 +105,4 @@ int32_t position_block_travel(const position_t *position, const settings_axis_t 
     /* In 16 ticks the rod goes um_s * 16 / 200 um, and the sum grows by 16 times that in raw. */
     int32_t um = div_toward_zero(um_s * 32, 25);
     return div_toward_zero(um * position->span, set->stroke_um);
-}
-
-int32_t position_block_threshold(const settings_axis_t *set)
-{
-    /* A block's noise is 4 sigma of a tick, so 6 of those are 24 sigma, and noise_x16 is 16 sigma. */
-    int32_t noise = (int32_t)set->noise_x16 * 3 / 2;
-    return noise > 2 * POSITION_BLOCK ? noise : 2 * POSITION_BLOCK;
 }

@@ -18,6 +18,8 @@ typedef struct {
     int32_t rate;                   /* raw per tick, 14 fraction bits */
     uint32_t block_sum;             /* of the block under way */
     uint32_t block;                 /* sum of 16 readings: the last full block */
+    int32_t noise_um;               /* two sigma of a tick, by the settings; calibrated only */
+    uint16_t threshold;             /* of a block: 6 of its sigmas, at least 2 raw: travel that is no noise */
     uint16_t um_whole;              /* um per raw: whole part, and the rest in parts of span */
     uint16_t um_rest;
     uint16_t span;                  /* raw between the endpoints; 0: uncalibrated */
@@ -27,11 +29,8 @@ typedef struct {
     uint8_t started;
 } position_t;
 
-/* Takes the line from the settings; the next reading starts the estimate. */
-void position_begin(position_t *position, const settings_axis_t *set);
-
-/* One reading, one tick. */
-void position_update(position_t *position, uint16_t raw);
+/* One reading, one tick. The first one after all was cleared takes the line from the settings. */
+void position_update(position_t *position, const settings_axis_t *set, uint16_t raw);
 
 /* Begins a fresh block with the next reading. */
 void position_new_block(position_t *position);
@@ -43,8 +42,5 @@ int32_t position_count_um(const position_t *position);              /* one raw c
 
 /* How far a block (a sum of 16 readings) travels from one to the next at a speed of 0 .. 200 000 um/s. Calibrated. */
 int32_t position_block_travel(const position_t *position, const settings_axis_t *set, int32_t um_s);
-
-/* 6 sigma of a block by the noise in the settings, at least 2 raw: travel that is no noise. In units of a block. */
-int32_t position_block_threshold(const settings_axis_t *set);
 
 #endif

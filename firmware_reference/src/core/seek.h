@@ -22,13 +22,14 @@ typedef struct {
     int16_t current_before;     /* mean while running; 0: never ran */
     int16_t current_stop;       /* mean over the dwell */
     int16_t current_probe;      /* mean over the probe's second half */
-    uint8_t runs;               /* blocks with motion in a row, up to 3 */
+    uint8_t runs;               /* blocks with motion in a row, up to 4 */
     uint8_t probe_ticks;        /* 0: not probing */
 } seek_t;
 
-void seek_begin(seek_t *seek, const settings_axis_t *set, const position_t *position);
+/* Begins, also with a fresh block. */
+void seek_begin(seek_t *seek, const settings_axis_t *set, position_t *position);
 
-/* Output wanted in permille, without sign; *said is SEEK_... */
-int16_t seek_tick(seek_t *seek, const settings_axis_t *set, position_t *position, int16_t current_ma, uint8_t *said);
+/* One tick with output: SEEK_... */
+uint8_t seek_tick(seek_t *seek, const settings_axis_t *set, position_t *position, int16_t current_ma);
 
 #endif

@@ -19,7 +19,7 @@ from rodbench_protocol.names import (
     StopBy,
 )
 
-from rodbench.emulator.twin.div import div_toward_zero
+from rodbench.emulator.twin.div import div_up
 from rodbench.emulator.twin.guard import (
     Guard,
     GuardIn,
@@ -30,6 +30,7 @@ from rodbench.emulator.twin.guard import (
 )
 from rodbench.emulator.twin.motion import (
     MOTION_ARRIVED,
+    MOTION_FAR,
     MOTION_GOING,
     MOTION_RAMPED_DOWN,
     Motion,
@@ -39,15 +40,13 @@ from rodbench.emulator.twin.motion import (
     motion_change,
     motion_forbids,
     motion_full_speed,
-    motion_ramp_ticks,
     motion_tick,
     motion_tolerance,
 )
 from rodbench.emulator.twin.position import (
     POSITION_BLOCK,
     Position,
-    position_begin,
-    position_block_threshold,
+    between,
     position_block_um,
     position_count_um,
     position_new_block,
@@ -55,16 +54,17 @@ from rodbench.emulator.twin.position import (
     position_um,
     position_update,
 )
-from rodbench.emulator.twin.seek import SEEK_FOUND, SEEK_PROBING, Seek, seek_begin, seek_tick
+from rodbench.emulator.twin.seek import SEEK_FOUND, SEEK_GOING, Seek, seek_begin, seek_tick
 
 TICK_MS = 5
+TICKS_PER_S = 200
 HOLD_TICKS = HOLD_MS // TICK_MS
 RAMP_OPEN = 30
 RESERVE_OPEN = 26
 RUN_UP = 17
 REST_BLOCKS = 12
 INCHES = 6
-AXIS_EVENTS_MAX = 3
+AXIS_EVENTS_MAX = 4
 
 # Plain ints: an enumeration's members cost several times as much to compare.
 _NOT_FITTED, _IDLE = int(AxisState.NOT_FITTED), int(AxisState.IDLE)
@@ -131,17 +131,16 @@ class Axis:
         self.current_ma = self.output_permille = 0
         self.rest_raw = self.rest_position_um = self.on_ticks = 0
         self.current_before_ma = self.current_stop_ma = self.current_probe_ma = 0
-        self.command = self.stop_reason = self.resting = self.inches = self.changed = 0
-        self.used = self.off = self.last_sign = 0
-        self.left_reason = self.left_motion = self.left_on_ticks = 0
+        self.command = self.stop_reason = self.left_reason = 0
+        self.resting = self.inches = self.changed = self.used = self.last_sign = 0
         self.reserve = self.hold_ticks = self.hold_until = 0
+        self.demand = self.demand_um_s = self.from_um = 0
         self.rest_block = self.current_scale = self.board_mv = 0
-        self.demand = self.demand_speed = self.from_um = 0
         self.position = Position()
         self.track = Motion()
         self.seek = Seek()
         self.guard = Guard()
-        self._motion_view = MotionIn()  # no state: they live on the stack in C
+        self._motion_view = MotionIn()  # no state: in C they live on the stack
         self._guard_view = GuardIn()
 
 
@@ -153,8 +152,8 @@ def _is_moving(axis: Axis) -> bool:
     return _JOG <= axis.state <= _MOVE
 
 
-def _is_open_loop(axis: Axis, settings: Any) -> bool:
-    return not settings.calibrated or axis.command == _RUN
+def _is_under_way(axis: Axis) -> bool:
+    return _JOG <= axis.state <= _STOPPING
 
 
 def axis_init(axis: Axis) -> None:
@@ -171,7 +170,7 @@ def axis_settings_changed(axis: Axis) -> None:
 
 def axis_at_rest(axis: Axis) -> bool:
     """No motion under way and output 0."""
-    return not _JOG <= axis.state <= _STOPPING and axis.output_permille == 0
+    return not _is_under_way(axis) and axis.output_permille == 0
 
 
 # ---------------------------------------------------------------- readings
@@ -180,59 +179,54 @@ def axis_at_rest(axis: Axis) -> bool:
 def _take_current(axis: Axis, settings: Any, axis_in: AxisIn) -> None:
     if axis.current_scale == 0 or axis.board_mv != axis_in.board_mv:
         axis.board_mv = axis_in.board_mv
-        axis.current_scale = max(axis_in.board_mv * 512000 // 1023 // settings.current_uv_per_ma, 1)
+        uv_q9 = axis_in.board_mv * 128000 // 1023
+        axis.current_scale = max(uv_q9 * 4 // settings.current_uv_per_ma, 1)
     if settings.current_sensor == _NO_SENSOR:
         axis.current_ma = 0
         return
-    current = ((axis_in.current4 - settings.current_zero) * axis.current_scale) >> 11
-    axis.current_ma = 32767 if current > 32767 else -32767 if current < -32767 else current
+    counts = axis_in.current4 - settings.current_zero
+    axis.current_ma = between((counts * axis.current_scale) >> 11, -32767, 32767)
+
+
+def _beyond_max(axis: Axis, settings: Any) -> int:
+    return axis.position_um - settings.soft_stop_max_um  # type: ignore[no-any-return]
 
 
 def _is_outside(axis: Axis, settings: Any) -> bool:
-    count = position_count_um(axis.position)
-    zone = count + count * settings.noise_x16 // 8
-    um = axis.position_um
-    return um > settings.soft_stop_max_um + zone or um < settings.soft_stop_min_um - zone  # type: ignore[no-any-return]
-
-
-def _set_flag(axis: Axis, flag: int, on: object) -> None:
-    axis.flags = axis.flags | flag if on else axis.flags & ~flag
+    most = max(_beyond_max(axis, settings), settings.soft_stop_min_um - axis.position_um)
+    return most > position_count_um(axis.position) + axis.position.noise_um  # type: ignore[no-any-return]
 
 
 def _take_readings(axis: Axis, settings: Any, axis_in: AxisIn) -> None:
-    axis.raw = axis_in.raw
     _take_current(axis, settings, axis_in)
     position = axis.position
-    if not position.started:
-        position_begin(position, settings)
-    position_update(position, axis_in.raw)
+    position_update(position, settings, axis_in.raw)
     axis.position_um = position_um(position, settings)
     axis.speed_um_s = position_speed(position)
-    flags = axis.flags & ~(_CALIBRATED | _OUTSIDE | _HELD_BACK)
+    axis.flags &= _PROVEN
     if settings.calibrated:
-        flags |= _CALIBRATED
+        axis.flags |= _CALIBRATED
         if _is_outside(axis, settings):
-            flags |= _OUTSIDE
-    axis.flags = flags
+            axis.flags |= _OUTSIDE
 
 
 def _see_proof(axis: Axis, settings: Any) -> None:
-    if not settings.calibrated or axis.output_permille == 0 or axis.flags & _PROVEN:
+    if not settings.calibrated or axis.last_sign == 0:
         return
-    went = axis.position_um - axis.from_um
-    enough = max(position_count_um(axis.position) * settings.noise_x16 // 4, 1000)
-    if (-went if axis.output_permille < 0 else went) >= enough:
+    went = (axis.position_um - axis.from_um) * axis.last_sign
+    if went >= max(1000, axis.position.noise_um * 2):
         axis.flags |= _PROVEN
 
 
-def _motion_view(axis: Axis, axis_in: AxisIn) -> MotionIn:
+def _look(axis: Axis, axis_in: AxisIn) -> MotionIn:
     view = axis._motion_view
     view.um = axis.position_um
     view.um_s = axis.speed_um_s
     view.count_um = position_count_um(axis.position)
+    view.noise_um = axis.position.noise_um
     view.supply_mv = axis_in.supply_mv
     view.supply_nominal_mv = axis_in.supply_nominal_mv
-    view.creep = int(not axis.flags & _PROVEN or bool(axis.flags & _OUTSIDE))
+    view.creep = int(axis.flags & (_PROVEN | _OUTSIDE) != _PROVEN)
     return view
 
 
@@ -252,17 +246,13 @@ def _refuse(axis: Axis, settings: Any, needs_calibrated: int) -> int:
 def _refuse_start(axis: Axis, command: int) -> int:
     if axis.state == _STOPPING and not axis.resting:
         return Status.STOP_STANDING
-    if _is_moving(axis) and axis.command != command:
-        return Status.IN_MOTION
-    return Status.OK
+    return Status.IN_MOTION if _is_moving(axis) and axis.command != command else Status.OK
 
 
 def _begin(axis: Axis, tick: int, command: int, hold_ticks: int) -> None:
     if axis.ended == _RUNNING:
         axis.left_reason = _REPLACED if _is_moving(axis) else axis.stop_reason
-        axis.left_motion = axis.motion
-        axis.left_on_ticks = axis.on_ticks
-    axis.motion = 1 if axis.motion == 65535 else axis.motion + 1
+    axis.motion = (axis.motion + 1) & 0xFFFF or 1
     axis.state = command
     axis.command = command
     axis.ended = _RUNNING
@@ -272,64 +262,62 @@ def _begin(axis: Axis, tick: int, command: int, hold_ticks: int) -> None:
     axis.rest_position_um = 0
     axis.current_before_ma = axis.current_stop_ma = axis.current_probe_ma = 0
     axis.inches = 0
-    axis.changed = 1
-    axis.off = 0
     if axis.output_permille == 0:
         guard_begin(axis.guard)
+        axis.reserve = 0
     axis.hold_ticks = hold_ticks
     axis.hold_until = (tick + hold_ticks) & 0xFFFFFFFF
 
 
+def _demand(axis: Axis, value: int, um_s: int, reserve: int) -> None:
+    axis.demand = value
+    axis.demand_um_s = um_s
+    axis.changed = 1
+    axis.reserve = max(axis.reserve, min(reserve, 65535))
+
+
 def _goes_further_out(axis: Axis, settings: Any, value: int) -> bool:
-    if not axis.flags & _OUTSIDE:
-        return False
-    return value > 0 if axis.position_um > settings.soft_stop_max_um else value < 0
+    return bool(axis.flags & _OUTSIDE) and (_beyond_max(axis, settings) > 0) == (value > 0)
 
 
-def _reserve_for(settings: Any, command: int, speed_um_s: int) -> int:
-    if not settings.calibrated:
-        return RESERVE_OPEN
-    if command == _RUN:
-        speed_um_s = max(motion_full_speed(settings, 1), motion_full_speed(settings, -1))
-    return min(motion_ramp_ticks(settings, speed_um_s) + 2, 65535)
-
-
-def _take_reserve(axis: Axis, reserve: int) -> None:
-    if not (axis.reserve > reserve and axis.output_permille != 0):
-        axis.reserve = reserve
+def _ramp_ticks(settings: Any, um_s: int) -> int:
+    return div_up(um_s * TICKS_PER_S, settings.deceleration_um_s2) + 2
 
 
 def _hold_to_run(
-    axis: Axis, settings: Any, tick: int, command: int, value: int, reserve: int
-) -> int:
+    axis: Axis, settings: Any, tick: int, command: int, value: int
+) -> tuple[int, bool]:
+    """Status, and whether to demand the value."""
     status = _refuse_start(axis, command)
-    if status != Status.OK:
-        return Status.OK if value == 0 and status == Status.STOP_STANDING else status
-    if value == 0:
+    if value == 0 and status != Status.IN_MOTION:
         axis_stop(axis, settings, 1, Ended.STOPPED)
-        return Status.OK
-    if settings.calibrated and _goes_further_out(axis, settings, value):
-        return Status.OUTSIDE
-    if not _is_moving(axis):
+        return Status.OK, False
+    if status == Status.OK and _goes_further_out(axis, settings, value):
+        return Status.OUTSIDE, False
+    if status == Status.OK and not _is_moving(axis):
         _begin(axis, tick, command, HOLD_TICKS)
-    _take_reserve(axis, reserve)
-    axis.demand = value
-    axis.changed = 1
-    return Status.OK
+    return status, status == Status.OK
 
 
 def axis_jog(axis: Axis, settings: Any, tick: int, unit: int, value: int) -> int:
     """Status.OK, or why not."""
     if unit > JogUnit.SPEED:
         return Status.BAD_VALUE
-    status = _refuse(axis, settings, int(unit == JogUnit.SPEED))
+    status = _refuse(axis, settings, unit)
     if status != Status.OK:
         return status
     most = settings.speed_max_um_s if unit == JogUnit.SPEED else 1000
     if value > most or value < -most:
         return Status.BAD_VALUE
-    reserve = _reserve_for(settings, _JOG, abs(value))
-    return _hold_to_run(axis, settings, tick, _JOG, value, reserve)
+    status, go = _hold_to_run(axis, settings, tick, _JOG, value)
+    if go and unit == JogUnit.SPEED:
+        um_s = abs(value)
+        target = -MOTION_FAR if value < 0 else MOTION_FAR
+        _demand(axis, target, um_s, _ramp_ticks(settings, um_s))
+    elif go:
+        most = settings.creep_output_permille
+        _demand(axis, between(value, -most, most), 0, RESERVE_OPEN)
+    return status
 
 
 def axis_run(axis: Axis, settings: Any, tick: int, output_permille: int) -> int:
@@ -339,8 +327,12 @@ def axis_run(axis: Axis, settings: Any, tick: int, output_permille: int) -> int:
         return status
     if output_permille > 1000 or output_permille < -1000:
         return Status.BAD_VALUE
-    reserve = _reserve_for(settings, _RUN, 0)
-    return _hold_to_run(axis, settings, tick, _RUN, output_permille, reserve)
+    status, go = _hold_to_run(axis, settings, tick, _RUN, output_permille)
+    if go:
+        fastest = max(motion_full_speed(settings, 1), motion_full_speed(settings, -1))
+        reserve = _ramp_ticks(settings, fastest)
+        _demand(axis, output_permille, settings.creep_speed_um_s, reserve)
+    return status
 
 
 def axis_seek(axis: Axis, settings: Any, tick: int, direction: int) -> int:
@@ -352,7 +344,10 @@ def axis_seek(axis: Axis, settings: Any, tick: int, direction: int) -> int:
         return Status.BAD_VALUE
     if _is_moving(axis):
         return Status.IN_MOTION
-    return _hold_to_run(axis, settings, tick, _SEEK, direction, RESERVE_OPEN)
+    status, go = _hold_to_run(axis, settings, tick, _SEEK, direction)
+    if go:
+        _demand(axis, direction, 0, RESERVE_OPEN)
+    return status
 
 
 def axis_move(axis: Axis, settings: Any, tick: int, target_um: int, speed_um_s: int) -> int:
@@ -362,18 +357,14 @@ def axis_move(axis: Axis, settings: Any, tick: int, target_um: int, speed_um_s: 
         return status
     if speed_um_s < 0 or speed_um_s > settings.speed_max_um_s:
         return Status.BAD_VALUE
-    speed = settings.speed_max_um_s if speed_um_s == 0 else speed_um_s
     if target_um < settings.soft_stop_min_um or target_um > settings.soft_stop_max_um:
         return Status.OUTSIDE
     status = _refuse_start(axis, _MOVE)
-    if status != Status.OK:
-        return status
-    reserve = _reserve_for(settings, _MOVE, speed)
-    _begin(axis, tick, _MOVE, settings.move_hold_ms // TICK_MS)
-    _take_reserve(axis, reserve)
-    axis.demand = target_um
-    axis.demand_speed = speed
-    return Status.OK
+    if status == Status.OK:
+        um_s = settings.speed_max_um_s if speed_um_s == 0 else speed_um_s
+        _begin(axis, tick, _MOVE, settings.move_hold_ms // TICK_MS)
+        _demand(axis, target_um, um_s, _ramp_ticks(settings, um_s))
+    return status
 
 
 def _rest_now(axis: Axis) -> None:
@@ -384,21 +375,21 @@ def _rest_now(axis: Axis) -> None:
 
 def axis_stop(axis: Axis, settings: Any, category: int, reason: int) -> None:
     """Category 0: output off in this very tick; anything else: a ramp. At rest: nothing."""
+    if not _is_under_way(axis):
+        return
     if axis.state != _STOPPING:
-        if not _is_moving(axis):
-            return
         axis.state = _STOPPING
         axis.stop_reason = int(reason)
-        axis.track.ramp_down = 1
-    ramps = category == 1 and axis.output_permille != 0 and settings.feedback != _NO_FEEDBACK
-    if not ramps and not axis.resting:
+        if settings.calibrated:
+            axis.track.ramp_down = 1
+    if not axis.resting and (category != 1 or axis.output_permille == 0):
         _rest_now(axis)
 
 
 def axis_renew(axis: Axis, echoed_tick: int) -> None:
     """The host's echo of a tick. Never revives an ended motion."""
     until = (echoed_tick + axis.hold_ticks) & 0xFFFFFFFF
-    if _is_moving(axis) and _int32(until - axis.hold_until) > 0:
+    if _int32(until - axis.hold_until) > 0:
         axis.hold_until = until
 
 
@@ -416,116 +407,102 @@ def axis_clear(axis: Axis) -> int:
 # ---------------------------------------------------------------- ends
 
 
-def _tell(out: AxisOut, kind: int, cause: int, value_a: int, value_b: int) -> None:
-    if len(out.event) < AXIS_EVENTS_MAX:
-        out.event.append(AxisEvent(int(kind), int(cause), value_a, value_b))
+def _tell(axis: Axis, out: AxisOut, kind: int, cause: int) -> AxisEvent:
+    event = AxisEvent(int(kind), int(cause), axis.motion, axis.on_ticks)
+    if len(out.event) == AXIS_EVENTS_MAX:
+        out.event.pop()
+    out.event.append(event)
+    return event
+
+
+def _tell_left(axis: Axis, out: AxisOut) -> None:
+    if axis.left_reason != 0:
+        event = _tell(axis, out, EventKind.MOTION_ENDED, axis.left_reason)
+        event.value_a = 65535 if axis.motion == 1 else axis.motion - 1
+        event.value_b = 0
+        axis.left_reason = 0
 
 
 def _end(axis: Axis, out: AxisOut, reason: int) -> None:
     axis.ended = int(reason)
     axis.resting = 0
     axis.state = _FAULT if axis.faults != 0 else _IDLE
-    _tell(out, EventKind.MOTION_ENDED, reason, axis.motion, axis.on_ticks)
+    _tell(axis, out, EventKind.MOTION_ENDED, reason)
 
 
 def _latch(axis: Axis, out: AxisOut, fault: int) -> None:
     bit = 1 << (fault - 1)
-    if axis.faults & bit:
-        return
-    axis.faults |= bit
-    _tell(out, EventKind.TRIP, fault, axis.motion, axis.on_ticks)
+    if axis.ended == _RUNNING:
+        axis.cause = fault
+    if not axis.faults & bit:
+        axis.faults |= bit
+        _tell(axis, out, EventKind.TRIP, fault)
 
 
 def _trip(axis: Axis, out: AxisOut, fault: int) -> None:
     _latch(axis, out, fault)
-    axis.off = int(axis.off or fault == Fault.OVER_CURRENT)
+    if fault == Fault.OVER_CURRENT:
+        axis.used = 0
     if axis.ended == _RUNNING:
-        axis.cause = fault
         axis.rest_raw = axis.raw
         axis.rest_position_um = axis.position_um
         _end(axis, out, Ended.FAULT)
     axis.state = _FAULT
-    axis.resting = 0
-
-
-def _stop_with(
-    axis: Axis, settings: Any, out: AxisOut, category: int, event: int, reason: int
-) -> None:
-    if event != 0:
-        _tell(out, event, 0, axis.motion, axis.on_ticks)
-    axis_stop(axis, settings, category, reason)
 
 
 def _end_silent_hold(axis: Axis, settings: Any, axis_in: AxisIn, out: AxisOut) -> None:
-    if not _is_moving(axis) or _int32(axis_in.tick - axis.hold_until) <= 0:
-        return
-    if axis.command == _MOVE:
-        _latch(axis, out, int(Fault.MOVE_SILENCE))
-        axis.cause = int(Fault.MOVE_SILENCE)
-    _stop_with(axis, settings, out, 1, 0, Ended.SILENCE)
+    if _is_moving(axis) and _int32(axis_in.tick - axis.hold_until) > 0:
+        if axis.command == _MOVE:
+            _latch(axis, out, int(Fault.MOVE_SILENCE))
+        axis_stop(axis, settings, 1, Ended.SILENCE)
 
 
 def _spend_duty(axis: Axis, settings: Any, axis_in: AxisIn, out: AxisOut) -> None:
     if _is_moving(axis) and axis_in.duty_room <= axis.reserve:
-        _stop_with(axis, settings, out, 1, EventKind.DUTY_SPENT, Ended.DUTY)
+        _tell(axis, out, EventKind.DUTY_SPENT, 0)
+        axis_stop(axis, settings, 1, Ended.DUTY)
 
 
 # ---------------------------------------------------------------- guards
 
 
-def _no_motion(axis: Axis, settings: Any, out: AxisOut, fault: int) -> None:
-    if not settings.calibrated and fault == Fault.NO_CURRENT:
+def _watch_motion(axis: Axis, settings: Any, out: AxisOut) -> None:
+    view = axis._guard_view
+    view.output_permille = axis.output_permille
+    view.current_ma = axis.current_ma
+    view.current_lsb_ma = min(axis.current_scale >> 9, 32767)
+    view.um = axis.position_um
+    view.slow_um_s = min(settings.creep_speed_um_s, axis.demand_um_s)
+    fault = guard_motion(axis.guard, settings, axis.position, view)
+    if fault == Fault.NO_CURRENT and not settings.calibrated:
         reason = Ended.END_FOUND if axis.guard.moved else Ended.UNFINISHED
-        _stop_with(axis, settings, out, 0, 0, reason)
-        return
-    _trip(axis, out, fault)
-
-
-def _slow_speed(axis: Axis, settings: Any) -> int:
-    slow: int = settings.creep_speed_um_s
-    if axis.command == _JOG:
-        return min(slow, abs(axis.demand))
-    return min(slow, axis.demand_speed) if axis.command == _MOVE else slow
+        axis_stop(axis, settings, 0, reason)
+    elif fault != 0:
+        _trip(axis, out, fault)
 
 
 def _watch(axis: Axis, settings: Any, out: AxisOut) -> None:
     fault = guard_pot_band(axis.guard, settings, axis.raw)
     if fault != 0:
         _trip(axis, out, fault)
-    view = axis._guard_view
-    view.output_permille = axis.output_permille
-    if view.output_permille == 0:
-        axis.guard.over_ticks = 0  # all that the guards below do without output
+    if axis.output_permille == 0:
+        axis.guard.over_ticks = 0
         return
-    view.raw = axis.raw
-    view.current_ma = axis.current_ma
-    view.current_lsb_ma = min(axis.current_scale >> 9, 32767)
-    view.um = axis.position_um
-    view.slow_um_s = _slow_speed(axis, settings)
-    fault = guard_over_current(axis.guard, settings, view)
+    fault = guard_over_current(axis.guard, settings, axis.current_ma)
     if fault != 0:
         _trip(axis, out, fault)
-    if axis.command == _SEEK:
-        return
-    fault = guard_motion(axis.guard, settings, axis.position, view)
-    if fault == Fault.WRONG_WAY:
-        _trip(axis, out, fault)
-    elif fault != 0:
-        _no_motion(axis, settings, out, fault)
+    if axis.command != _SEEK:
+        _watch_motion(axis, settings, out)
 
 
 # ---------------------------------------------------------------- rest
 
 
 def _begin_way(axis: Axis, settings: Any, view: MotionIn) -> None:
-    target = axis.demand
-    speed = axis.demand_speed
-    if axis.command == _JOG:
-        target = settings.soft_stop_min_um if axis.demand < 0 else settings.soft_stop_max_um
-        speed = abs(axis.demand)
-    elif axis.inches > 0:
-        speed = min(speed, settings.creep_speed_um_s)
-    motion_begin(axis.track, settings, view, target, speed)
+    um_s = axis.demand_um_s
+    if axis.inches > 0:
+        um_s = min(um_s, settings.creep_speed_um_s)
+    motion_begin(axis.track, settings, view, axis.demand, um_s)
     axis.from_um = axis.position_um
     axis.resting = 0
 
@@ -533,28 +510,28 @@ def _begin_way(axis: Axis, settings: Any, view: MotionIn) -> None:
 def _judge_move(axis: Axis, settings: Any, view: MotionIn, out: AxisOut) -> None:
     error = abs(axis.demand - axis.rest_position_um)
     tolerance = motion_tolerance(settings)
-    held = axis.track.held > 0
-    last = held or axis.inches >= INCHES
-    if error <= (tolerance if last else tolerance // 3):
-        _end(axis, out, Ended.REACHED)
-    elif not last:
+    held = axis.track.held
+    if not held and axis.inches < INCHES and error > tolerance // 3:
         axis.inches += 1
         _begin_way(axis, settings, view)
-    else:
+        return
+    reason = Ended.REACHED
+    if error > tolerance:
+        reason = Ended.UNFINISHED
         if held:
-            _tell(out, EventKind.SOFT_STOP, 0, axis.motion, axis.on_ticks)
-        _end(axis, out, Ended.SOFT_STOP if held else Ended.UNFINISHED)
+            reason = Ended.SOFT_STOP
+            _tell(axis, out, EventKind.SOFT_STOP, 0)
+    _end(axis, out, reason)
 
 
 def _wait_for_rest(axis: Axis, settings: Any, view: MotionIn, out: AxisOut) -> None:
     if not axis.position.block_ready:
         return
-    before = axis.rest_block
     now = axis.position.block
+    moved = abs(now - axis.rest_block)
     axis.rest_block = now
     axis.resting += 1
-    still = axis.resting > 2 and abs(now - before) < position_block_threshold(settings)
-    if not still and axis.resting <= REST_BLOCKS:
+    if axis.resting <= REST_BLOCKS and (axis.resting <= 2 or moved >= axis.position.threshold):
         return
     axis.rest_raw = (now + POSITION_BLOCK // 2) // POSITION_BLOCK
     axis.rest_position_um = position_block_um(axis.position, settings)
@@ -569,109 +546,120 @@ def _wait_for_rest(axis: Axis, settings: Any, view: MotionIn, out: AxisOut) -> N
 
 def _slew(output: int, wanted: int, up: int, down: int) -> int:
     """Towards `wanted` by at most `up` or `down` permille, through 0 if the sign changes."""
-    size = abs(output)
-    if (output > 0 and wanted < 0) or (output < 0 and wanted > 0):
-        wanted = 0
-    goal = abs(wanted)
-    step = min(goal, size + up) if goal > size else size - min(size - goal, down)
-    return -step if output < 0 or (output == 0 and wanted < 0) else step
-
-
-def _open_jog(axis: Axis, settings: Any) -> int:
-    most = settings.creep_output_permille
-    wanted = 0 if axis.state == _STOPPING else max(-most, min(axis.demand, most))
-    return _slew(axis.output_permille, wanted, RAMP_OPEN, RAMP_OPEN)
+    if output < 0 or (output == 0 and wanted < 0):
+        return -between(max(-wanted, 0), -output - down, -output + up)
+    return between(max(wanted, 0), output - down, output + up)
 
 
 def _open_seek(axis: Axis, settings: Any, out: AxisOut) -> int:
+    seek = axis.seek
     if axis.changed:
         axis.changed = 0
-        position_new_block(axis.position)
-        seek_begin(axis.seek, settings, axis.position)
-    if axis.state == _STOPPING:
-        return _slew(axis.output_permille, 0, RAMP_OPEN, RAMP_OPEN)
-    wanted, said = seek_tick(axis.seek, settings, axis.position, axis.current_ma)
-    axis.state = _PROBE if said == SEEK_PROBING else _SEEK
-    axis.current_before_ma = axis.seek.current_before
-    axis.current_stop_ma = axis.seek.current_stop
-    axis.current_probe_ma = axis.seek.current_probe
+        seek_begin(seek, settings, axis.position)
+    said = seek_tick(seek, settings, axis.position, axis.current_ma)
+    output: int = settings.creep_output_permille
+    axis.state = _SEEK
+    if said != SEEK_GOING:
+        axis.state = _PROBE
+        output = min(output + output // 5, settings.output_max_permille)
+    axis.current_before_ma = seek.current_before
+    axis.current_stop_ma = seek.current_stop
+    axis.current_probe_ma = seek.current_probe
     if said == SEEK_FOUND:
-        _tell(out, EventKind.END_FOUND, 0, axis.current_before_ma, axis.current_probe_ma)
+        event = _tell(axis, out, EventKind.END_FOUND, 0)
+        event.value_a = seek.current_before
+        event.value_b = seek.current_probe
         axis_stop(axis, settings, 0, Ended.END_FOUND)
-        return 0
-    return _slew(axis.output_permille, -wanted if axis.demand < 0 else wanted, RAMP_OPEN, RAMP_OPEN)
+    return -output if axis.demand < 0 else output
 
 
-def _run_down_step(track: Motion, settings: Any) -> int:
-    return min(settings.deceleration_um_s2, 400000) * 5 // track.full + 1  # type: ignore[no-any-return]
+def _drive_open(axis: Axis, settings: Any, out: AxisOut) -> int:
+    wanted = axis.demand
+    if axis.state == _STOPPING:
+        wanted = 0
+    elif axis.command == _SEEK:
+        wanted = _open_seek(axis, settings, out)
+    return _slew(axis.output_permille, wanted, RAMP_OPEN, RAMP_OPEN)
 
 
-def _run(axis: Axis, settings: Any, view: MotionIn, out: AxisOut) -> int:
-    direction = -1 if axis.demand < 0 else 1
+def _drive_run(axis: Axis, settings: Any, view: MotionIn, out: AxisOut) -> int:
     if axis.output_permille == 0 and axis.changed:
-        motion_begin_run(axis.track, settings, view, direction)
+        motion_begin_run(axis.track, settings, -1 if axis.demand < 0 else 1)
         axis.changed = 0
         axis.from_um = axis.position_um
     if motion_forbids(axis.track, view):
-        _set_flag(axis, _HELD_BACK, 1)
-        event = EventKind.SOFT_STOP if axis.state == _RUN else 0
-        _stop_with(axis, settings, out, 0, event, Ended.SOFT_STOP)
+        axis.flags |= _HELD_BACK
+        _tell(axis, out, EventKind.SOFT_STOP, 0)
+        axis_stop(axis, settings, 0, Ended.SOFT_STOP)
         return 0
     most = settings.creep_output_permille if view.creep else settings.output_max_permille
-    wanted = 0 if axis.state == _STOPPING else min(abs(axis.demand), most) * direction
-    return _slew(axis.output_permille, wanted, RUN_UP, _run_down_step(axis.track, settings))
+    wanted = 0 if axis.state == _STOPPING else between(axis.demand, -most, most)
+    down = min(settings.deceleration_um_s2, 400000) * TICK_MS // axis.track.full + 1
+    return _slew(axis.output_permille, wanted, RUN_UP, min(down, 1000))
 
 
 def _take_change(axis: Axis, settings: Any, view: MotionIn) -> None:
     axis.changed = 0
-    if axis.output_permille == 0 or axis.resting:
+    if axis.output_permille == 0:
         _begin_way(axis, settings, view)
-        return
-    if axis.command == _MOVE:
-        motion_change(axis.track, view, axis.demand, axis.demand_speed)
-        return
-    target = settings.soft_stop_min_um if axis.demand < 0 else settings.soft_stop_max_um
-    motion_change(axis.track, view, target, abs(axis.demand))
+    else:
+        motion_change(axis.track, view, axis.demand, axis.demand_um_s)
 
 
-def _arrive(axis: Axis, settings: Any, out: AxisOut, said: int) -> None:
+def _arrive(axis: Axis, settings: Any, view: MotionIn, out: AxisOut, said: int) -> None:
     if said == MOTION_ARRIVED:
         axis.track.held = 0
-    if axis.state == _MOVE:
+    if said == MOTION_RAMPED_DOWN and axis.state != _STOPPING:
+        _begin_way(axis, settings, view)
+    elif said == MOTION_RAMPED_DOWN or axis.state == _MOVE:
         _rest_now(axis)
     else:
-        _stop_with(axis, settings, out, 0, EventKind.SOFT_STOP, Ended.SOFT_STOP)
+        _tell(axis, out, EventKind.SOFT_STOP, 0)
+        axis_stop(axis, settings, 0, Ended.SOFT_STOP)
 
 
-def _follow(axis: Axis, settings: Any, view: MotionIn, out: AxisOut) -> int:
+def _drive_way(axis: Axis, settings: Any, view: MotionIn, out: AxisOut) -> int:
     if axis.changed and axis.state != _STOPPING:
         _take_change(axis, settings, view)
-    output, said = motion_tick(axis.track, settings, view)
-    _set_flag(axis, _HELD_BACK, axis.track.held > 0)
-    if said == MOTION_RAMPED_DOWN:
-        if axis.state == _STOPPING:
-            _rest_now(axis)
-        else:
-            _begin_way(axis, settings, view)
-    elif said != MOTION_GOING:
-        _arrive(axis, settings, out, said)
-    axis.reference_um = div_toward_zero(axis.track.reference, 200)
-    return -output if axis.track.direction < 0 else output
+    track = axis.track
+    output, said = motion_tick(track, settings, view)
+    axis.flags = axis.flags | _HELD_BACK if track.held else axis.flags & ~_HELD_BACK
+    if said != MOTION_GOING:
+        _arrive(axis, settings, view, out, said)
+    axis.reference_um = (track.reference >> 8) * track.direction
+    return output * track.direction
 
 
 def _drive(axis: Axis, settings: Any, view: MotionIn, out: AxisOut) -> int:
-    if axis.command == _SEEK:
-        return _open_seek(axis, settings, out)
-    if not settings.calibrated:
-        return _open_jog(axis, settings)
-    if axis.command == _RUN:
-        return _run(axis, settings, view, out)
-    return _follow(axis, settings, view, out)
+    if settings.calibrated and axis.command != _RUN:
+        return _drive_way(axis, settings, view, out)
+    if settings.calibrated:
+        output = _drive_run(axis, settings, view, out)
+    else:
+        output = _drive_open(axis, settings, out)
+    if axis.state == _STOPPING and output == 0 and not axis.resting:
+        _rest_now(axis)
+    return output
+
+
+def _act(axis: Axis, settings: Any, axis_in: AxisIn, out: AxisOut) -> int:
+    axis.reference_um = axis.position_um
+    if not _is_under_way(axis):
+        return 0
+    view = _look(axis, axis_in)
+    if axis.resting and axis.changed and _is_moving(axis):
+        axis.resting = 0
+    elif axis.resting:
+        _wait_for_rest(axis, settings, view, out)
+    if not _is_under_way(axis) or axis.resting:
+        return 0
+    output = _drive(axis, settings, view, out)
+    return 0 if axis.resting else output
 
 
 def _put_out(axis: Axis, settings: Any, output: int, out: AxisOut) -> None:
     sign = 1 if output > 0 else -1 if output < 0 else 0
-    if sign != 0 and sign == -axis.last_sign:
+    if sign + axis.last_sign == 0:
         sign = output = 0
     axis.last_sign = sign
     axis.output_permille = output
@@ -680,27 +668,9 @@ def _put_out(axis: Axis, settings: Any, output: int, out: AxisOut) -> None:
         axis.used = 1
         out.bridge = _BRIDGE_DRIVE
         out.drive = -output if settings.motor_reversed else output
-    elif axis.used and not axis.off and settings.stop_by == _BY_BRAKE:
+    elif axis.used and settings.stop_by == _BY_BRAKE:
         out.bridge = _BRIDGE_BRAKE
-    _set_flag(axis, _BRAKING, out.bridge == _BRIDGE_BRAKE)
-
-
-def _act(axis: Axis, settings: Any, axis_in: AxisIn, out: AxisOut) -> int:
-    axis.reference_um = axis.position_um
-    if not _JOG <= axis.state <= _STOPPING:
-        return 0
-    view = _motion_view(axis, axis_in)
-    if axis.resting and axis.changed and _is_moving(axis):
-        axis.resting = 0
-    elif axis.resting:
-        _wait_for_rest(axis, settings, view, out)
-    if not _JOG <= axis.state <= _STOPPING or axis.resting:
-        return 0
-    output = _drive(axis, settings, view, out)
-    stopped = axis.state == _STOPPING and output == 0 and not axis.resting
-    if stopped and _is_open_loop(axis, settings):
-        _rest_now(axis)
-    return 0 if axis.resting else output
+        axis.flags |= _BRAKING
 
 
 def axis_tick(axis: Axis, settings: Any, axis_in: AxisIn, out: AxisOut) -> None:
@@ -710,19 +680,15 @@ def axis_tick(axis: Axis, settings: Any, axis_in: AxisIn, out: AxisOut) -> None:
     if out.event:
         out.event = []
     out.output_before = axis.output_permille
+    axis.raw = axis_in.raw
     if settings.feedback == _NO_FEEDBACK:
-        axis.raw = axis_in.raw
         axis.state = _NOT_FITTED
-        axis.output_permille = 0
-        axis.last_sign = 0
         return
     if axis.state == _NOT_FITTED:
         axis.state = _FAULT if axis.faults != 0 else _IDLE
     _take_readings(axis, settings, axis_in)
     _see_proof(axis, settings)
-    if axis.left_reason != 0:
-        _tell(out, EventKind.MOTION_ENDED, axis.left_reason, axis.left_motion, axis.left_on_ticks)
-        axis.left_reason = 0
+    _tell_left(axis, out)
     _watch(axis, settings, out)
     _end_silent_hold(axis, settings, axis_in, out)
     _spend_duty(axis, settings, axis_in, out)

@@ -8,7 +8,7 @@ from rodbench_protocol.names import CurrentSensor, Fault
 
 from rodbench.emulator.twin.position import (
     Position,
-    position_block_threshold,
+    between,
     position_block_travel,
     position_count_um,
 )
@@ -48,10 +48,10 @@ class Guard:
 class GuardIn:
     """guard_in_t."""
 
-    __slots__ = ("current_lsb_ma", "current_ma", "output_permille", "raw", "slow_um_s", "um")
+    __slots__ = ("current_lsb_ma", "current_ma", "output_permille", "slow_um_s", "um")
 
     def __init__(self) -> None:
-        self.output_permille = self.raw = self.current_ma = 0
+        self.output_permille = self.current_ma = 0
         self.current_lsb_ma = self.um = self.slow_um_s = 0
 
 
@@ -63,14 +63,13 @@ def guard_begin(guard: Guard) -> None:
 
 
 def _in_band(settings: Any, raw: int) -> bool:
-    margin = settings.pot_margin_raw
-    low = margin
-    high = FULL_SCALE - margin
-    if settings.calibrated:
-        ends = settings.raw_retracted, settings.raw_extended
-        low = max(min(ends) - margin, margin // 2)
-        high = min(max(ends) + margin, FULL_SCALE - margin // 2)
-    return low <= raw <= high  # type: ignore[no-any-return]
+    margin: int = settings.pot_margin_raw
+    if not settings.calibrated:
+        return margin <= raw <= FULL_SCALE - margin
+    low, high = sorted((settings.raw_retracted, settings.raw_extended))
+    edge = margin // 2
+    inside: bool = low - margin <= raw <= high + margin
+    return inside and edge <= raw <= FULL_SCALE - edge
 
 
 def guard_pot_band(guard: Guard, settings: Any, raw: int) -> int:
@@ -83,17 +82,13 @@ def guard_pot_band(guard: Guard, settings: Any, raw: int) -> int:
     return _POT_BAND if guard.band_ticks >= BAND_TICKS else 0
 
 
-def guard_over_current(guard: Guard, settings: Any, view: GuardIn) -> int:
-    """A fault number, or 0."""
-    if (
-        settings.current_sensor == _NO_SENSOR
-        or view.output_permille == 0
-        or view.current_ma <= settings.trip_ma
-    ):
+def guard_over_current(guard: Guard, settings: Any, current_ma: int) -> int:
+    """A fault number, or 0. In ticks with output only."""
+    if current_ma <= settings.trip_ma:
         guard.over_ticks = 0
         return 0
-    guard.over_ticks += 1
-    return _OVER_CURRENT if guard.over_ticks * TICK_MS >= settings.trip_ms else 0
+    guard.over_ticks += TICK_MS
+    return _OVER_CURRENT if guard.over_ticks >= settings.trip_ms else 0
 
 
 def _cause_without_motion(guard: Guard, settings: Any, view: GuardIn) -> int:
@@ -101,75 +96,74 @@ def _cause_without_motion(guard: Guard, settings: Any, view: GuardIn) -> int:
         return _STALL
     mean = guard.current_mean >> 4
     running = settings.running_ma
-    if mean < max(running // 4, 2 * view.current_lsb_ma):
+    if mean < running // 4 or mean < 2 * view.current_lsb_ma:
         return _NO_CURRENT
-    high = mean * 5 >= running * 6 if running > 0 else mean * 2 >= settings.trip_ma
-    return _STALL if high else _NOT_FOLLOWING
+    high = running + running // 5 if running > 0 else settings.trip_ma // 2
+    return _STALL if mean >= high else _NOT_FOLLOWING
 
 
 def _still_limit(settings: Any, position: Position, view: GuardIn) -> int:
     travel = UNKNOWN_TRAVEL
     if settings.calibrated:
         travel = max(position_block_travel(position, settings, view.slow_um_s), 1)
-    ticks = position_block_threshold(settings) * 64 // travel + STILL_EXTRA
-    stall: int = settings.stall_time_ms // TICK_MS
-    ticks = max(ticks, stall)
-    return min(ticks, 60000)
+    ticks = position.threshold * 64 // travel + STILL_EXTRA
+    return between(ticks, settings.stall_time_ms // TICK_MS, 60000)
 
 
-def _driving_from(settings: Any, direction: int) -> int:
+def _drives_enough(settings: Any, output_permille: int) -> bool:
     if not settings.calibrated:
-        return 1
-    if direction < 0:
+        return True
+    dead: int = settings.dead_zone_extend_permille
+    if output_permille < 0:
         dead = settings.dead_zone_retract_permille
-    else:
-        dead = settings.dead_zone_extend_permille
-    return min(dead + dead // 4 + 30, settings.creep_output_permille * 7 // 8)  # type: ignore[no-any-return]
+    size = abs(output_permille)
+    creep: int = settings.creep_output_permille
+    return size >= dead + dead // 4 + 30 or size >= creep // 8 * 7
 
 
-def _look_for_motion(guard: Guard, settings: Any, position: Position) -> None:
+def _look_for_motion(guard: Guard, position: Position) -> None:
     travel = position.block - guard.mark
-    travel = travel * guard.direction * position.sign if settings.calibrated else abs(travel)
-    if travel >= position_block_threshold(settings):
+    if position.span == 0:
+        travel = abs(travel)
+    elif guard.direction != position.sign:
+        travel = -travel
+    if travel >= position.threshold:
         guard.mark = position.block
         guard.still_ticks = 0
         guard.moved = 1
 
 
 def _watch(guard: Guard, settings: Any, position: Position, view: GuardIn, direction: int) -> None:
-    over_ticks = guard.over_ticks
-    guard_begin(guard)
-    guard.over_ticks = over_ticks
     guard.direction = direction
     guard.mark = position.block
     guard.furthest_um = view.um * direction
     guard.current_mean = view.current_ma * 16
     guard.still_limit = _still_limit(settings, position, view)
+    guard.still_ticks = 0
+    guard.moved = 0
 
 
-def _goes_wrong_way(guard: Guard, settings: Any, position: Position, view: GuardIn) -> bool:
-    um = view.um * guard.direction
-    if um >= guard.furthest_um:
-        guard.furthest_um = um
+def _goes_wrong_way(guard: Guard, settings: Any, position: Position, um: int) -> bool:
+    way = um * guard.direction
+    if way >= guard.furthest_um:
+        guard.furthest_um = way
         return False
-    noise = position_count_um(position) * (settings.noise_x16 + 2) // 2
-    allowed = max(1000, noise) + max(settings.run_on_extend_um, settings.run_on_retract_um)
-    return um < guard.furthest_um - allowed  # type: ignore[no-any-return]
+    allowed = max(1000, position.noise_um * 4 + position_count_um(position))
+    allowed += max(settings.run_on_extend_um, settings.run_on_retract_um)
+    return position.span != 0 and way < guard.furthest_um - allowed
 
 
 def guard_motion(guard: Guard, settings: Any, position: Position, view: GuardIn) -> int:
-    """A fault number, or 0."""
-    if view.output_permille == 0:
-        return 0
+    """A fault number, or 0. In ticks with output only."""
     direction = -1 if view.output_permille < 0 else 1
     if direction != guard.direction:
         _watch(guard, settings, position, view, direction)
     guard.current_mean += (view.current_ma * 16 - guard.current_mean) >> 4
     if position.block_ready:
-        _look_for_motion(guard, settings, position)
-    if settings.calibrated and _goes_wrong_way(guard, settings, position, view):
+        _look_for_motion(guard, position)
+    if _goes_wrong_way(guard, settings, position, view.um):
         return _WRONG_WAY
-    if view.output_permille * direction < _driving_from(settings, direction):
+    if not _drives_enough(settings, view.output_permille):
         return 0
     guard.still_ticks += 1
     if guard.still_ticks >= guard.still_limit:

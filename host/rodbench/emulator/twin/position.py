@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from typing import Any
 
-from rodbench_protocol.names import Feedback
-
 from rodbench.emulator.twin.div import div_toward_zero
 
 POSITION_BLOCK = 16
@@ -15,7 +13,6 @@ TICKS_PER_S = 200
 UM_MIN = -2000000
 UM_MAX = 4000000
 UM_S_MAX = 400000
-_POT = int(Feedback.POT)
 
 
 class Position:
@@ -27,10 +24,12 @@ class Position:
         "block_sum",
         "block_ticks",
         "estimate",
+        "noise_um",
         "rate",
         "sign",
         "span",
         "started",
+        "threshold",
         "um_rest",
         "um_whole",
     )
@@ -38,6 +37,7 @@ class Position:
     def __init__(self) -> None:
         self.estimate = self.rate = self.block_sum = self.block = 0
         self.um_whole = self.um_rest = self.span = self.sign = 0
+        self.noise_um = self.threshold = 0
         self.block_ticks = self.block_ready = self.started = 0
 
 
@@ -46,15 +46,22 @@ def between(value: int, low: int, high: int) -> int:
     return low if value < low else high if value > high else value
 
 
-def position_begin(position: Position, settings: Any) -> None:
-    """Take the line from the settings; the next reading starts the estimate."""
-    position.__init__()  # type: ignore[misc]
-    if settings.feedback != _POT or not settings.calibrated:
-        return
+def _take_line(position: Position, settings: Any) -> None:
     span = settings.raw_extended - settings.raw_retracted
     position.sign = -1 if span < 0 else 1
     position.span = abs(span)
     position.um_whole, position.um_rest = divmod(settings.stroke_um, position.span)
+    position.noise_um = (position_count_um(position) * settings.noise_x16) >> 3
+
+
+def _begin(position: Position, settings: Any, raw: int) -> None:
+    position.started = 1
+    position.estimate = raw << FRACTION
+    position.block = raw * POSITION_BLOCK
+    noise: int = settings.noise_x16 + settings.noise_x16 // 2
+    position.threshold = max(noise, 2 * POSITION_BLOCK)
+    if settings.calibrated:
+        _take_line(position, settings)
 
 
 def position_new_block(position: Position) -> None:
@@ -64,15 +71,12 @@ def position_new_block(position: Position) -> None:
     position.block_ready = 0
 
 
-def position_update(position: Position, raw: int) -> None:
+def position_update(position: Position, settings: Any, raw: int) -> None:
     """One reading, one tick."""
-    reading = raw << FRACTION
     if not position.started:
-        position.started = 1
-        position.estimate = reading
-        position.block = raw * POSITION_BLOCK
+        _begin(position, settings, raw)
     predicted = position.estimate + position.rate
-    residue = reading - predicted
+    residue = (raw << FRACTION) - predicted
     position.estimate = predicted + (residue >> 2)
     rate = position.rate + (residue >> 5)
     position.rate = -RATE_MAX if rate < -RATE_MAX else RATE_MAX if rate > RATE_MAX else rate
@@ -87,14 +91,14 @@ def position_update(position: Position, raw: int) -> None:
 
 
 def _scaled(position: Position, raw: int) -> int:
-    along = -raw if position.sign < 0 else raw
-    return along * position.um_whole + div_toward_zero(along * position.um_rest, position.span)
+    way = -raw if position.sign < 0 else raw
+    return (way * position.um_whole + div_toward_zero(way * position.um_rest, position.span)) >> 4
 
 
 def _um_of(position: Position, settings: Any, raw16: int) -> int:
     if position.span == 0:
         return 0
-    return between(_scaled(position, raw16 - settings.raw_retracted * 16) >> 4, UM_MIN, UM_MAX)
+    return between(_scaled(position, raw16 - settings.raw_retracted * 16), UM_MIN, UM_MAX)
 
 
 def position_um(position: Position, settings: Any) -> int:
@@ -112,7 +116,7 @@ def position_speed(position: Position) -> int:
     raw_s = (position.rate * TICKS_PER_S) >> (FRACTION - 4)
     if position.span == 0:
         return raw_s >> 4
-    return between(_scaled(position, raw_s) >> 4, -UM_S_MAX, UM_S_MAX)
+    return between(_scaled(position, raw_s), -UM_S_MAX, UM_S_MAX)
 
 
 def position_count_um(position: Position) -> int:
@@ -124,9 +128,3 @@ def position_block_travel(position: Position, settings: Any, um_s: int) -> int:
     """How far a block travels from one to the next at a speed of 0 .. 200 000 um/s."""
     um = um_s * 32 // 25
     return um * position.span // settings.stroke_um  # type: ignore[no-any-return]
-
-
-def position_block_threshold(settings: Any) -> int:
-    """Travel of a block that is no noise: 6 sigma, at least 2 raw."""
-    noise: int = settings.noise_x16 * 3 // 2
-    return max(noise, 2 * POSITION_BLOCK)

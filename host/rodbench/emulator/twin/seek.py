@@ -10,7 +10,6 @@ from rodbench.emulator.twin.div import div_nearest
 from rodbench.emulator.twin.position import (
     POSITION_BLOCK,
     Position,
-    position_block_threshold,
     position_new_block,
 )
 
@@ -52,51 +51,44 @@ class Seek:
         self.current_stop = self.current_probe = self.runs = self.probe_ticks = 0
 
 
-def _set_dwell(seek: Seek, settings: Any) -> None:
+def _set_dwell(seek: Seek, settings: Any, position: Position) -> None:
     travel = seek.travel if seek.travel > 0 else SLOWEST_TRAVEL
-    ticks = position_block_threshold(settings) * 24 // travel + 2 * SETTLE
+    ticks = position.threshold * 24 // travel + 2 * SETTLE
     most = DWELL_MAX_BLIND if settings.current_sensor == _NO_SENSOR else DWELL_MAX
     seek.dwell = min(max(ticks, DWELL_MIN), most)
 
 
 def seek_begin(seek: Seek, settings: Any, position: Position) -> None:
-    """Begin, or begin anew after a tight place."""
+    """Begin, also with a fresh block."""
     seek.__init__()  # type: ignore[misc]
     seek.mark = position.block
-    _set_dwell(seek, settings)
+    _set_dwell(seek, settings, position)
+    position_new_block(position)
 
 
 def _keep_running_current(seek: Seek) -> None:
-    if seek.runs < 2:
-        seek.runs += 1
-        return
-    before = seek.current_before
-    last = seek.current_last
-    seek.current_before = last if seek.runs == 2 else before + div_nearest(last - before, 4)
-    seek.runs = 3
+    seek.runs += 1
+    if seek.runs == 3:
+        seek.current_before = seek.current_last
+    elif seek.runs > 3:
+        seek.runs = 4
+        seek.current_before += (seek.current_last - seek.current_before) >> 2
 
 
 def _see_motion(seek: Seek, settings: Any, position: Position) -> None:
     blocks = max((seek.still_ticks + POSITION_BLOCK // 2) // POSITION_BLOCK, 1)
     travel = abs(position.block - seek.mark) // blocks
-    seek.travel = (3 * seek.travel + travel) // 4 if seek.travel > 0 else travel
+    seek.travel = seek.travel + ((travel - seek.travel) >> 2) if seek.travel > 0 else travel
     _keep_running_current(seek)
     seek.mark = position.block
     seek.still_ticks = 0
     seek.current_sum = 0
-    _set_dwell(seek, settings)
-
-
-def _end_block(seek: Seek, settings: Any, position: Position) -> None:
-    if abs(position.block - seek.mark) >= position_block_threshold(settings):
-        _see_motion(seek, settings, position)
-    seek.current_last = div_nearest(seek.block_current, POSITION_BLOCK)
-    seek.block_current = 0
+    _set_dwell(seek, settings, position)
 
 
 def _probe_tick(seek: Seek, settings: Any, position: Position, current_ma: int) -> int:
     moved = abs(position.block - seek.mark)
-    if position.block_ready and moved >= 2 * position_block_threshold(settings):
+    if position.block_ready and moved >= 2 * position.threshold:
         seek_begin(seek, settings, position)
         return SEEK_GOING
     if seek.probe_ticks > PROBE_HALF:
@@ -114,7 +106,10 @@ def _creep_tick(seek: Seek, settings: Any, position: Position, current_ma: int) 
     if seek.still_ticks > SETTLE:
         seek.current_sum += current_ma
     if position.block_ready:
-        _end_block(seek, settings, position)
+        if abs(position.block - seek.mark) >= position.threshold:
+            _see_motion(seek, settings, position)
+        seek.current_last = div_nearest(seek.block_current, POSITION_BLOCK)
+        seek.block_current = 0
     if seek.still_ticks < seek.dwell:
         return SEEK_GOING
     seek.current_stop = div_nearest(seek.current_sum, seek.still_ticks - SETTLE)
@@ -124,15 +119,8 @@ def _creep_tick(seek: Seek, settings: Any, position: Position, current_ma: int) 
     return SEEK_PROBING
 
 
-def seek_tick(seek: Seek, settings: Any, position: Position, current_ma: int) -> tuple[int, int]:
-    """Output wanted in permille, without sign, and SEEK_..."""
+def seek_tick(seek: Seek, settings: Any, position: Position, current_ma: int) -> int:
+    """One tick with output: SEEK_..."""
     if seek.probe_ticks > 0:
-        said = _probe_tick(seek, settings, position, current_ma)
-    else:
-        said = _creep_tick(seek, settings, position, current_ma)
-    if said == SEEK_FOUND:
-        return 0, said
-    output = settings.creep_output_permille
-    if said == SEEK_PROBING:
-        output = min(output + output // 5, settings.output_max_permille)
-    return output, said
+        return _probe_tick(seek, settings, position, current_ma)
+    return _creep_tick(seek, settings, position, current_ma)

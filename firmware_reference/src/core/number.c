@@ -1,0 +1,26 @@
+#include "number.h"
+
+int32_t smaller(int32_t a, int32_t b)
+{
+    return a < b ? a : b;
+}
+
+int32_t larger(int32_t a, int32_t b)
+{
+    return a > b ? a : b;
+}
+
+int32_t between(int32_t value, int32_t low, int32_t high)
+{
+    return larger(low, smaller(value, high));
+}
+
+int32_t along(int32_t value, int8_t direction)
+{
+    return direction < 0 ? -value : value;
+}
+
+int32_t absolute(int32_t value)
+{
+    return value < 0 ? -value : value;
+}
