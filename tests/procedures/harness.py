@@ -13,11 +13,13 @@ from rodbench.bench.job import Job
 from rodbench.board import Board
 from rodbench.clock import VirtualClock
 from rodbench.emulator.board import EmulatedBoard
+from rodbench.emulator.plant import Plant
 from rodbench.emulator.plant_file import Machine
 from rodbench.link.transport import EmulatorTransport
 from rodbench_protocol.settings import digest_all
 
 PIN_TO_PIN_MM = 105.0  # of a retracted rod; invented
+HALF_STEP_RAW = 4.0  # a converter cuts off: eight conversions read half a step low on average
 
 
 class MemoryKeeper:
@@ -73,10 +75,20 @@ class Bench:
     def commission(self, axis: int = 1, **answers: object) -> Commissioned:
         return commission.run(self.job(axis, **answers), MemoryKeeper(self.board))
 
-    def true_raw(self, position_mm: float, axis: int = 1) -> float:
-        """The noise-free reading of the pot with the rod at a place."""
-        plant = self.emulated.rig.plants[axis]
-        return float(plant._pot_ideal(position_mm)) * 8192.0
+    @property
+    def plant(self) -> Plant:
+        """The true state of axis 1."""
+        return self.emulated.rig.plants[1]
+
+    def true_raw(self, position_mm: float) -> float:
+        """What the board would read on average with the rod of axis 1 at a place, noise aside."""
+        return float(self.plant._pot_ideal(position_mm)) * 8192.0 - HALF_STEP_RAW
+
+    def line_mm(self, settings: Mapping[str, int]) -> float:
+        """The noise-free pot, read through the line that the board has in its settings."""
+        raw = self.plant.pot_raw - HALF_STEP_RAW
+        low, high = settings["raw_retracted"], settings["raw_extended"]
+        return (raw - low) / (high - low) * settings["stroke_um"] / 1000.0
 
 
 def label(machine: Machine, axis: int = 1) -> dict[str, object]:
