@@ -111,6 +111,17 @@ def test_one_commands_and_the_other_is_told_who(fake):
         assert names(fake).count("jog") == 2
 
 
+def test_settings_are_written_by_one_at_a_time(fake):
+    with Board.open(fake.path, who="push") as board, Board.open(fake.path) as other:
+        board.request("draft_begin", scope=1)
+        with pytest.raises(HeldError, match="'push'"):
+            other.request("draft_begin", scope=2)
+        with pytest.raises(HeldError):
+            other.axis(1).jog(1.0)
+        board.request("draft_commit", scope=1)
+        other.request("draft_begin", scope=2)
+
+
 def test_a_renewal_of_another_client_does_not_pass(fake):
     with Board.open(fake.path) as board, Board.open(fake.path) as other:
         motion = board.axis(1).jog(5.0)

@@ -53,7 +53,7 @@ def _hold(port: str, folder: str | None, idle_s: float) -> int:
         server.run(listener, token)
     finally:
         opener.close()
-        endpoint.remove()
+        endpoint.tidy()
         lock.close()
     return 0
 

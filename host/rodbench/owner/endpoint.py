@@ -63,6 +63,13 @@ class Endpoint:
             with contextlib.suppress(OSError):
                 path.unlink()
 
+    def tidy(self) -> None:
+        """Remove them, and a log that says nothing."""
+        self.remove()
+        with contextlib.suppress(OSError):
+            if not self.log_path.stat().st_size:
+                self.log_path.unlink()
+
 
 def _write_private(path: Path, text: str) -> None:
     fresh = path.with_suffix(".new")

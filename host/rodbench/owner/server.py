@@ -26,15 +26,8 @@ COMMAND_S = 1.0  # after so long without a renewal a commanding client gives way
 RECONNECT_S = 0.5
 POLL_S = 0.05
 MOTIONS = frozenset({"jog", "run", "seek", "move"})
-COMMANDING = MOTIONS | {
-    "draft_begin",
-    "draft_set",
-    "draft_check",
-    "draft_commit",
-    "draft_discard",
-    "store",
-    "restart",
-}
+LAST_WORDS = frozenset({"draft_commit", "draft_discard", "store"})  # nothing is left to command
+COMMANDING = MOTIONS | LAST_WORDS | {"draft_begin", "draft_set", "draft_check"}
 Opener = Callable[[Callable[[str], None], Callable[[Client], None]], Client]
 
 
@@ -259,11 +252,14 @@ class Server:
         if name in MOTIONS:
             connection.axes.add(int(fields["axis"]))
         reply = self._link().request(name, **fields)
+        if name in LAST_WORDS and not connection.axes:
+            self._release(connection, {})
         return {"tick": reply.tick, "fields": reply.fields}
 
     def _restart(self, connection: Connection, message: dict[str, Any]) -> dict[str, Any]:
         self._take_command(connection, "restart")
         reply = self._link().restart()
+        self._release(connection, {})
         return {"tick": reply.tick, "fields": reply.fields}
 
     def _take_command(self, connection: Connection, name: str) -> None:
