@@ -1,4 +1,4 @@
-"""Where a tick's cycles go, function by function: `python -m tests.board.profile`."""
+"""Where a tick's cycles go, function by function (`python -m tests.board.figures --profile`)."""
 
 from __future__ import annotations
 

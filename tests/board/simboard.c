@@ -53,6 +53,8 @@ typedef struct {
     uint8_t events;
     uint64_t boundary;                  /* cycle in which the last tick began */
     uint64_t ended;                     /* cycle in which its work ended */
+    uint64_t started;                   /* cycle in which the work began that ends next */
+    uint8_t working;
     queue_t in, out;                    /* the serial line */
     queue_t writes;                     /* EEPROM: address low, high, value */
     queue_t feed, probe;                /* core_alone.c: what it reads and writes instead of peripherals */
@@ -75,7 +77,7 @@ typedef struct {
     uint32_t longest_off;
     uint32_t longest_off_pc;
     uint32_t off_pc;
-    uint32_t *profile;                  /* cycles spent at each word of the program, or NULL */
+    uint32_t *profile;                  /* cycles of ticks' work at each word of the program, or NULL */
     uint8_t eeprom_start[1024];
 } sim_t;
 
@@ -109,13 +111,16 @@ static void on_phase(avr_t *avr, avr_io_addr_t address, uint8_t value, void *par
     avr->data[address] = value;
     if (value) {
         sim->events |= EVENT_BEGIN;
+        if (!sim->working) { sim->started = avr->cycle; }      /* else the one before is late */
+        sim->working = 1;
         sim->boundary = avr->cycle;
         sim->conversions = 0;
         take_later_codes(sim);
     } else {
         sim->events |= EVENT_END;
         sim->ended = avr->cycle;
-        uint32_t took = (uint32_t)(avr->cycle - sim->boundary);
+        sim->working = 0;
+        uint32_t took = (uint32_t)(avr->cycle - sim->started);
         if (took > sim->worst_tick) { sim->worst_tick = took; }
     }
 }
@@ -148,6 +153,7 @@ static void on_reset(avr_t *avr)
     sim->events |= EVENT_RESET;
     sim->resets++;
     sim->in_timer = 0;
+    sim->working = 0;
     sim->interrupts_off_since = 0;
 }
 
@@ -375,7 +381,7 @@ static int run(sim_t *sim, uint8_t wanted, uint64_t limit)
         uint32_t pc = avr->pc >> 1;
         uint64_t before = avr->cycle;
         int state = avr_run(avr);
-        if (sim->profile && avr->state == cpu_Running) {
+        if (sim->profile && sim->working) {
             sim->profile[pc & 0x3FFF] += (uint32_t)(avr->cycle - before);
         }
         if (state == cpu_Done || state == cpu_Crashed) { return SIM_CRASHED; }
@@ -416,8 +422,8 @@ uint32_t sim_resets(const sim_t *sim) { return sim->resets; }
 uint32_t sim_conversions(const sim_t *sim) { return sim->conversions; }
 uint32_t sim_first_conversion(const sim_t *sim) { return (uint32_t)(sim->first_conversion - sim->boundary); }
 uint32_t sim_last_conversion(const sim_t *sim) { return (uint32_t)(sim->last_conversion - sim->boundary); }
-uint32_t sim_tick_length(const sim_t *sim) { return (uint32_t)(sim->ended - sim->boundary); }
-uint8_t sim_in_tick(const sim_t *sim) { return sim->ended < sim->boundary; }
+uint32_t sim_tick_length(const sim_t *sim) { return (uint32_t)(sim->ended - sim->started); }
+uint8_t sim_in_tick(const sim_t *sim) { return sim->working; }
 uint16_t sim_lowest_stack(const sim_t *sim) { return sim->lowest_stack; }
 uint32_t sim_worst_tick(const sim_t *sim) { return sim->worst_tick; }
 uint32_t sim_longest_off(const sim_t *sim) { return sim->longest_off; }

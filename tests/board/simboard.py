@@ -165,15 +165,15 @@ class Chip:
             return bool(data[port] & data[ddr] & 1 << bit)  # an input is held low by its pull-down
 
         if data[TCCR1A] & 1 << com and data[DDRB] & 1 << pwm and data[TCCR1B] & 7:
-            duty = min(self.word(compare) / self.word(ICR1), 1.0)
+            duty = min(self.word(compare) * 1000 / self.word(ICR1), 1000.0)
         else:
-            duty = float(high(PORTB, DDRB, pwm))
+            duty = 1000.0 * high(PORTB, DDRB, pwm)
         forward, back = high(PORTD, DDRD, a), high(PORTD, DDRD, b)
         if duty == 0.0:
             return OFF, 0.0
         if forward == back:
-            return (BRAKE, 0.0) if duty == 1.0 else (OFF, 0.0)
-        return DRIVE, (duty if forward else -duty) * 1000.0
+            return (BRAKE, 0.0) if duty == 1000.0 else (OFF, 0.0)
+        return DRIVE, duty if forward else -duty
 
     def close(self) -> None:
         """Free it."""
@@ -252,9 +252,13 @@ class SimBoard:
         chip.codes(self.rig.conversions_by_channel())
         if arrived:
             chip.send(arrived)
-        if chip.tick() == RESET:
+        # the first tick comes later than the others by the time that the program takes to start
+        if chip.tick(TICK_CYCLES if self._started else 2 * TICK_CYCLES) == RESET:
             self.boots += 1
             self.rig.restart_scan()
+            self._started = False
+        else:
+            self._started = True
         self._look_at_lines()
         sent = chip.take()
         if sent:
@@ -296,6 +300,7 @@ class SimBoard:
         eeprom, ram, flags = self._kept
         self.boots += 1
         self.rig.restart_scan()
+        self._started = False
         self.chip = Chip(self.elf, eeprom, ram, flags, self.machine.line.baud)
 
     def close(self) -> None:

@@ -24,11 +24,14 @@ static uint8_t entry_at(uint8_t scope, uint8_t index, setting_entry_t *entry)
     return 1;
 }
 
+/* Entries are in order and each has at least one key, so that none lies behind place key - 1. */
 static uint8_t entry_of_key(uint8_t scope, uint8_t key, setting_entry_t *entry)
 {
-    for (uint8_t index = 0; entry_at(scope, index, entry); index++) {
-        if (key >= entry->key && key - entry->key < entry->count) {
-            return 1;
+    uint8_t index = scope == 0 ? SETTINGS_BOARD_ENTRIES : SETTINGS_AXIS_ENTRIES;
+    for (index = key < index ? key : index; index > 0; index--) {
+        entry_at(scope, (uint8_t)(index - 1), entry);
+        if (key >= entry->key) {
+            return key - entry->key < entry->count;
         }
     }
     return 0;
