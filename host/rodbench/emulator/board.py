@@ -28,8 +28,8 @@ class EmulatedBoard:
 
     A step is the 5 ms up to a tick of the firmware, and that tick: the machine moves under the
     outputs of the tick before and is read, bytes travel both ways, then the firmware takes what
-    arrived and the readings, and decides; what it sends travels in the next step. While a reset lasts
-    (`boot_ms`) outputs are off and bytes go nowhere.
+    arrived and the readings, and decides; what it sends travels in the next step. While a reset
+    lasts (`boot_ms`) outputs are off and bytes go nowhere.
     """
 
     def __init__(
