@@ -25,7 +25,7 @@ CORE = ROOT / "firmware_reference" / "src" / "core"
 SOURCES = ("axis", "position", "motion", "guard", "seek", "number", "div")
 PLANT_FIELDS = (
     "stroke_mm no_load_mm_s response_s friction stiction load aided sag supply_v pot_retracted"
-    " pot_extended noise_lsb correlated stall_a volt_per_a driver_brakes one_way"
+    " pot_extended noise_lsb correlated stall_a volt_per_a driver_brakes switched one_way"
 ).split()
 RESULT_FIELDS = (
     "kind ended cause distance_mm ideal_s arrived_s ended_s inside_s error_mm past_mm"
@@ -70,7 +70,7 @@ def random_plant(random: np.random.Generator, correlated: float, brakes: bool) -
         aided=u(0.2 * friction, friction + load / 2), sag=u(0, 0.15),
         supply_v=random.choice([12.0, 24.0]), pot_retracted=ends[0], pot_extended=ends[1],
         noise_lsb=u(0, 2), correlated=correlated, stall_a=u(3, 8), volt_per_a=u(0.1, 0.3),
-        driver_brakes=float(brakes), one_way=float(random.random() < 0.5),
+        driver_brakes=float(brakes), switched=float(random.random() < 0.5), one_way=float(random.random() < 0.5),
         seed=int(random.integers(1, 2**60)),
     )  # fmt: skip
 

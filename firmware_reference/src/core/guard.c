@@ -25,8 +25,6 @@ static uint8_t in_band(const settings_axis_t *set, uint16_t raw)
     if (!set->calibrated) {
         low = 0;
         high = FULL_SCALE;
-        edge = margin;
-        margin = 0;
     } else if (low > high) {
         int16_t swap = low;
         low = high;

@@ -9,12 +9,13 @@
 #define SETTLE 16                   /* first ticks of the dwell, which may still have seen motion */
 #define PROBE_TICKS 20              /* 100 ms */
 #define PROBE_HALF 10
-#define SLOWEST_TRAVEL 13           /* of a block: 0.05 raw a tick, slower than any rod that fits a pot */
+#define SLOWEST_TRAVEL 26           /* of a block: 0.1 raw a tick, a slow rod's creep */
+#define SURE_RUNS 3                 /* blocks with motion after which its speed is believed */
 
 static void set_dwell(seek_t *seek, const settings_axis_t *set, const position_t *position)
 {
-    int32_t travel = seek->travel > 0 ? seek->travel : SLOWEST_TRAVEL;
-    int32_t ticks = div_toward_zero((int32_t)position->threshold * 24, travel) + 2 * SETTLE;
+    int32_t travel = seek->runs >= SURE_RUNS ? larger(seek->travel, 1) : SLOWEST_TRAVEL;
+    int32_t ticks = div_toward_zero((int32_t)position->threshold * 64, travel) + 2 * SETTLE;
     int32_t most = set->current_sensor == CURRENT_SENSOR_NONE ? DWELL_MAX_BLIND : DWELL_MAX;
     seek->dwell = (uint16_t)between(ticks, DWELL_MIN, most);
 }
@@ -32,16 +33,16 @@ static int32_t moved(const seek_t *seek, const position_t *position)
     return absolute((int32_t)(position->block - seek->mark));
 }
 
-/* The block before the one that showed motion lay wholly within the run. */
+/* What was drawn some blocks ago, so that it is not what the rod drew while it came to a stop. */
 static void keep_running_current(seek_t *seek)
 {
-    seek->runs++;
-    if (seek->runs == 3) {
-        seek->current_before = seek->current_last;
-    } else if (seek->runs > 3) {
-        seek->runs = 4;
+    if (seek->runs < SEEK_LAST + 1) {
+        seek->runs++;
+    }
+    if (seek->runs >= 2) {
         int32_t before = seek->current_before;
-        seek->current_before = (int16_t)(before + ((seek->current_last - before) >> 2));
+        int32_t last = seek->current_last[seek->runs - 2];
+        seek->current_before = (int16_t)(seek->runs == 2 ? last : before + ((last - before) >> 3));
     }
 }
 
@@ -49,8 +50,8 @@ static void see_motion(seek_t *seek, const settings_axis_t *set, const position_
 {
     int32_t blocks = larger((seek->still_ticks + POSITION_BLOCK / 2) / POSITION_BLOCK, 1);
     int32_t travel = div_toward_zero(moved(seek, position), blocks);
-    seek->travel = seek->travel > 0 ? seek->travel + ((travel - seek->travel) >> 2) : travel;
     keep_running_current(seek);
+    seek->travel = seek->runs > 1 ? seek->travel + ((travel - seek->travel) >> 2) : travel;
     seek->mark = position->block;
     seek->still_ticks = 0;
     seek->current_sum = 0;
@@ -90,7 +91,8 @@ static uint8_t creep_tick(seek_t *seek, const settings_axis_t *set, position_t *
         if (moved(seek, position) >= position->threshold) {
             see_motion(seek, set, position);
         }
-        seek->current_last = mean(seek->block_current, POSITION_BLOCK);
+        memmove(seek->current_last + 1, seek->current_last, sizeof seek->current_last - sizeof seek->current_last[0]);
+        seek->current_last[0] = mean(seek->block_current, POSITION_BLOCK);
         seek->block_current = 0;
     }
     if (seek->still_ticks < seek->dwell) {

@@ -11,6 +11,8 @@
 #define SEEK_PROBING 1u
 #define SEEK_FOUND 2u
 
+#define SEEK_LAST 4
+
 typedef struct {
     uint32_t mark;              /* block in which motion was last seen */
     int32_t current_sum;        /* of the block, of the dwell or of the probe under way */
@@ -18,11 +20,11 @@ typedef struct {
     int32_t travel;             /* of a block, running; 0: not seen yet */
     uint16_t still_ticks;       /* since the mark */
     uint16_t dwell;             /* ticks without motion that mean an end */
-    int16_t current_last;       /* mean of the block before, mA */
+    int16_t current_last[SEEK_LAST];    /* means of the blocks before, newest first, mA */
     int16_t current_before;     /* mean while running; 0: never ran */
     int16_t current_stop;       /* mean over the dwell */
     int16_t current_probe;      /* mean over the probe's second half */
-    uint8_t runs;               /* blocks with motion in a row, up to 4 */
+    uint8_t runs;               /* blocks with motion in a row, up to SEEK_LAST + 1 */
     uint8_t probe_ticks;        /* 0: not probing */
 } seek_t;
 

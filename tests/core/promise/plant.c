@@ -55,6 +55,9 @@ static double acceleration(const plant_params_t *p, double v, double drive, int 
 static void sub_step(plant_t *plant, double u, int closed)
 {
     const plant_params_t *p = plant->p;
+    if (p->switched > 0 && ((u > 0 && plant->x_mm >= p->stroke_mm) || (u < 0 && plant->x_mm <= 0))) {
+        closed = 0;             /* the switch is open, and its diode carries only the way back */
+    }
     double current = closed ? u - plant->v : 0.0;
     double drive = u * (1.0 - p->sag * fabs(u * current));
     if (p->one_way > 0 && u != 0 && (drive - plant->v) * u < 0) {
@@ -74,8 +77,9 @@ static void sub_step(plant_t *plant, double u, int closed)
         plant->v = 0;
     }
     plant->x_mm += 0.5 * (plant->v + before) * p->no_load_mm_s * STEP_S;
-    if (plant->x_mm > p->stroke_mm || plant->x_mm < 0) {
-        plant->x_mm = plant->x_mm < 0 ? 0 : p->stroke_mm;
+    double over = p->switched > 0 ? 0.05 * p->stroke_mm : 0;
+    if (plant->x_mm > p->stroke_mm + over || plant->x_mm < -over) {
+        plant->x_mm = plant->x_mm < 0 ? -over : p->stroke_mm + over;
         plant->v = 0;
     }
 }

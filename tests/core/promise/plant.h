@@ -27,6 +27,7 @@ typedef struct {
     double stall_a;
     double volt_per_a;          /* current sensor */
     double driver_brakes;       /* 1: output 0 shorts the motor; 0: it coasts */
+    double switched;            /* 1: end switches with diodes at 0 and stroke, 5 % to run on; 0: hard stops there */
     double one_way;             /* 1: a driven bridge cannot carry braking current (enable by PWM) */
     uint64_t seed;
 } plant_params_t;

@@ -170,3 +170,64 @@ void promise_run(const plant_params_t *p, const settings_axis_t *set, double sta
         }
     }
 }
+
+typedef struct {
+    double ended;
+    double cause;
+    double from_end_mm;         /* true place of the end found, outwards of the nominal end positive */
+    double took_s;              /* from the true stop to the end found */
+    double before_ma;
+    double stop_ma;
+    double probe_ma;
+    double running_ma;          /* true, while creeping */
+    double on_ticks;
+} seek_result_t;
+
+static void seek(trial_t *t, int direction, seek_result_t *r)
+{
+    motion_result_t unused = {0};
+    axis_seek(&t->axis, t->set, t->in.tick + 1, (int8_t)direction);
+    uint32_t last_moved = t->in.tick, samples = 0;
+    for (int n = 0; n < 200 * 1200 && !(n > 0 && axis_at_rest(&t->axis)); n++) {
+        double before = t->plant.x_mm;
+        tick(t, &unused);
+        if (fabs(t->plant.x_mm - before) > 1e-7 && t->axis.state == AXIS_STATE_SEEK) {
+            last_moved = t->in.tick;
+            r->running_ma += n > 100 ? t->plant.i * t->plant.p->stall_a * 1000 : 0;
+            samples += n > 100;
+        }
+        if (t->axis.state == AXIS_STATE_SEEK) {
+            r->took_s = (t->in.tick - last_moved) * 0.005;
+        }
+    }
+    r->running_ma /= samples ? samples : 1;
+    r->ended = t->axis.ended;
+    r->cause = t->axis.cause;
+    r->from_end_mm = direction > 0 ? t->plant.x_mm - t->plant.p->stroke_mm : -t->plant.x_mm;
+    r->before_ma = t->axis.current_before_ma;
+    r->stop_ma = t->axis.current_stop_ma;
+    r->probe_ma = t->axis.current_probe_ma;
+    r->on_ticks = t->axis.on_ticks;
+}
+
+/* Extend to the end, retract to the end, and extend once more with the rod already there. */
+void promise_seek(const plant_params_t *p, const settings_axis_t *set, double start_mm, seek_result_t *results)
+{
+    static const int way[] = {1, 1, -1};
+    trial_t t;
+    memset(&t, 0, sizeof t);
+    memset(results, 0, sizeof(seek_result_t) * 3);
+    t.set = set;
+    plant_start(&t.plant, p, start_mm);
+    axis_init(&t.axis);
+    t.in.duty_room = 1000000;
+    t.in.supply_mv = t.in.supply_nominal_mv = (uint16_t)(p->supply_v * 1000);
+    t.in.board_mv = 5000;
+    motion_result_t idle = {0};
+    for (int n = 0; n < 60; n++) {
+        tick(&t, &idle);
+    }
+    for (int n = 0; n < 3 && !t.axis.faults; n++) {
+        seek(&t, way[n], &results[n]);
+    }
+}

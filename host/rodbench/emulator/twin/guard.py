@@ -64,9 +64,9 @@ def guard_begin(guard: Guard) -> None:
 
 def _in_band(settings: Any, raw: int) -> bool:
     margin: int = settings.pot_margin_raw
-    if not settings.calibrated:
-        return margin <= raw <= FULL_SCALE - margin
-    low, high = sorted((settings.raw_retracted, settings.raw_extended))
+    low, high = 0, FULL_SCALE
+    if settings.calibrated:
+        low, high = sorted((settings.raw_retracted, settings.raw_extended))
     edge = margin // 2
     inside: bool = low - margin <= raw <= high + margin
     return inside and edge <= raw <= FULL_SCALE - edge

@@ -23,7 +23,9 @@ DWELL_MAX_BLIND = 60
 SETTLE = 16
 PROBE_TICKS = 20
 PROBE_HALF = 10
-SLOWEST_TRAVEL = 13
+SLOWEST_TRAVEL = 26
+SURE_RUNS = 3
+SEEK_LAST = 4
 _NO_SENSOR = int(CurrentSensor.NONE)
 
 
@@ -47,13 +49,14 @@ class Seek:
 
     def __init__(self) -> None:
         self.mark = self.current_sum = self.block_current = self.travel = 0
-        self.still_ticks = self.dwell = self.current_last = self.current_before = 0
+        self.still_ticks = self.dwell = self.current_before = 0
+        self.current_last = [0] * SEEK_LAST
         self.current_stop = self.current_probe = self.runs = self.probe_ticks = 0
 
 
 def _set_dwell(seek: Seek, settings: Any, position: Position) -> None:
-    travel = seek.travel if seek.travel > 0 else SLOWEST_TRAVEL
-    ticks = position.threshold * 24 // travel + 2 * SETTLE
+    travel = max(seek.travel, 1) if seek.runs >= SURE_RUNS else SLOWEST_TRAVEL
+    ticks = position.threshold * 64 // travel + 2 * SETTLE
     most = DWELL_MAX_BLIND if settings.current_sensor == _NO_SENSOR else DWELL_MAX
     seek.dwell = min(max(ticks, DWELL_MIN), most)
 
@@ -67,19 +70,19 @@ def seek_begin(seek: Seek, settings: Any, position: Position) -> None:
 
 
 def _keep_running_current(seek: Seek) -> None:
-    seek.runs += 1
-    if seek.runs == 3:
-        seek.current_before = seek.current_last
-    elif seek.runs > 3:
-        seek.runs = 4
-        seek.current_before += (seek.current_last - seek.current_before) >> 2
+    if seek.runs < SEEK_LAST + 1:
+        seek.runs += 1
+    if seek.runs >= 2:
+        before = seek.current_before
+        last = seek.current_last[seek.runs - 2]
+        seek.current_before = last if seek.runs == 2 else before + ((last - before) >> 3)
 
 
 def _see_motion(seek: Seek, settings: Any, position: Position) -> None:
     blocks = max((seek.still_ticks + POSITION_BLOCK // 2) // POSITION_BLOCK, 1)
     travel = abs(position.block - seek.mark) // blocks
-    seek.travel = seek.travel + ((travel - seek.travel) >> 2) if seek.travel > 0 else travel
     _keep_running_current(seek)
+    seek.travel = seek.travel + ((travel - seek.travel) >> 2) if seek.runs > 1 else travel
     seek.mark = position.block
     seek.still_ticks = 0
     seek.current_sum = 0
@@ -108,7 +111,8 @@ def _creep_tick(seek: Seek, settings: Any, position: Position, current_ma: int) 
     if position.block_ready:
         if abs(position.block - seek.mark) >= position.threshold:
             _see_motion(seek, settings, position)
-        seek.current_last = div_nearest(seek.block_current, POSITION_BLOCK)
+        seek.current_last.insert(0, div_nearest(seek.block_current, POSITION_BLOCK))
+        seek.current_last.pop()
         seek.block_current = 0
     if seek.still_ticks < seek.dwell:
         return SEEK_GOING
