@@ -57,6 +57,7 @@ class Client:
         self._failure: LinkLost | None = None
         self._hello: dict[str, Any] = {}
         self._fresh = False  # whether the open session is known to be good
+        self._restarting = False  # asked for, and not over
         self._periods = (0, 0)
         self._round_trips: deque[float] = deque(maxlen=ROUND_TRIPS_KEPT)
         self._warned: set[str] = set()
@@ -165,11 +166,11 @@ class Client:
         """As poll, but payloads as they came."""
         heart = self._heart
         until = self._clock.now() + timeout_s
-        self._wait_until(lambda: bool(heart.unasked) or heart.restarted, until)
+        self._wait_until(lambda: bool(heart.unasked) or self._anew, until)
         with self._changed:
             if self._failure is not None and not heart.unasked:
                 raise self._failure
-            if heart.restarted:
+            if self._anew:
                 heart.restarted = self._fresh = False
                 raise LinkLost(
                     "the board started anew",
@@ -179,6 +180,11 @@ class Client:
             taken = list(self._heart.unasked)
             self._heart.unasked.clear()
         return taken
+
+    @property
+    def _anew(self) -> bool:
+        """The board started anew, and not because it was asked to."""
+        return self._heart.restarted and not self._restarting
 
     def subscribe(self, axis_period_ms: int, board_period_ms: int) -> None:
         """Ask for telemetry; kept through a new session."""
@@ -193,10 +199,14 @@ class Client:
         """Restart the board and open a session with it; returns its hello."""
         with self._sequence:
             before = self._hello.get("boot_nonce")
-            with contextlib.suppress(OutcomeUnknown):  # the nonce will tell
-                self.request("restart")
-            self._fresh = False
-            self.open_session()
+            self._restarting = True  # whoever polls meanwhile is not told that the link was lost
+            try:
+                with contextlib.suppress(OutcomeUnknown):  # the nonce will tell
+                    self.request("restart")
+                self._fresh = False
+                self.open_session()
+            finally:
+                self._restarting = False
             if self._hello["boot_nonce"] == before:
                 raise OutcomeUnknown("the board did not restart", kept="its settings")
         return Reply("hello", self._heart.newest_tick, self._hello)
