@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import signal
 from types import FrameType
+from typing import Any
 
 from rodbench.errors import Interrupted
 
+_SIGNALS = ("SIGINT", "SIGTERM", "SIGHUP")
 _PATIENCE = 3  # so many further signals are taken as impatience while the rod is being stopped
 _seen = 0
 
@@ -16,10 +18,19 @@ def catch_signals() -> None:
     ignored, since they would cut off the stopping; then the system's own way is restored."""
     global _seen
     _seen = 0
-    for name in ("SIGINT", "SIGTERM", "SIGHUP"):
-        number = getattr(signal, name, None)
+    _set(_interrupt)
+
+
+def ignore_signals() -> None:
+    """From now on all is done: a late signal must not change the exit code."""
+    _set(signal.SIG_IGN)
+
+
+def _set(handler: Any) -> None:
+    for name in _SIGNALS:
+        number = getattr(signal, name, None)  # Windows has no SIGHUP
         if number is not None:
-            signal.signal(number, _interrupt)
+            signal.signal(number, handler)
 
 
 def _interrupt(number: int, frame: FrameType | None) -> None:

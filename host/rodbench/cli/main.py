@@ -10,7 +10,7 @@ from typing import Any
 import click
 
 from rodbench.cli import codes, talk
-from rodbench.cli.interrupts import catch_signals
+from rodbench.cli.interrupts import catch_signals, ignore_signals
 from rodbench.cli.table import COMMANDS
 from rodbench.errors import Interrupted, RodbenchError, SettingsError
 
@@ -94,7 +94,9 @@ def cli() -> None:
 def run(arguments: list[str] | None = None) -> None:
     """Run the command line and exit with a code of `codes`."""
     words = sys.argv[1:] if arguments is None else arguments
-    sys.exit(_run(words))
+    code = _run(words)
+    ignore_signals()
+    sys.exit(code)
 
 
 def _run(words: list[str]) -> int:
