@@ -133,8 +133,10 @@ def symbols(elf: Path) -> dict[str, tuple[int, int]]:
     found = {}
     for line in run(["avr-nm", "-S", str(elf)]).splitlines():
         words = line.split()
+        if len(words) < 3:  # an undefined name
+            continue
         address = int(words[0], 16)
-        if address >= 0x800000 and len(words) >= 3:
+        if address >= 0x800000:
             size = int(words[1], 16) if len(words) == 4 else 0
             found[words[-1]] = (address - 0x800000, size)
     return found
