@@ -23,10 +23,12 @@
 #endif
 
 static core_t *line_core;
+static tx_t *line_tx;
 
 void uart_start(core_t *core)
 {
     line_core = core;
+    line_tx = &core->tx;
     UBRR0 = UBRR_VALUE;
     UCSR0A = SPEED_BITS;
     UCSR0C = (uint8_t)(BIT(UCSZ01) | BIT(UCSZ00));
@@ -50,7 +52,7 @@ ISR(USART_RX_vect)
 
 ISR(USART_UDRE_vect)
 {
-    int16_t byte = core_tx_byte(line_core);
+    int16_t byte = tx_next(line_tx);            /* core_tx_byte, without the call */
     if (byte < 0) {
         UCSR0B &= (uint8_t)~BIT(UDRIE0);
     } else {

@@ -75,14 +75,3 @@ uint8_t tx_unasked(tx_t *tx, const uint8_t *payload, uint8_t size)
     tx_reply(tx, payload, size);
     return 1;
 }
-
-int16_t tx_next(tx_t *tx)
-{
-    uint8_t tail = tx->tail;
-    if (tail == tx->head) {
-        return -1;
-    }
-    uint8_t byte = tx->ring[tail % TX_SIZE];
-    tx->tail = (uint8_t)(tail + 1);
-    return byte;
-}

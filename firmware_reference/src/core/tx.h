@@ -31,6 +31,16 @@ void tx_reply(tx_t *tx, const uint8_t *payload, uint8_t size);
 /* Sends, or drops and returns 0, when room kept for replies would be used up. */
 uint8_t tx_unasked(tx_t *tx, const uint8_t *payload, uint8_t size);
 
-int16_t tx_next(tx_t *tx);                      /* next byte, or -1 */
+/* Next byte, or -1. Inline, since an interrupt that calls nothing saves few registers. */
+static inline int16_t tx_next(tx_t *tx)
+{
+    uint8_t tail = tx->tail;
+    if (tail == tx->head) {
+        return -1;
+    }
+    uint8_t byte = tx->ring[tail % TX_SIZE];
+    tx->tail = (uint8_t)(tail + 1);
+    return byte;
+}
 
 #endif
