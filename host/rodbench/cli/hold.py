@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 from rodbench_protocol.names import Ended
 
 from rodbench.board import AxisSample
+from rodbench.cli import talk
 from rodbench.cli.keys import Keys
 from rodbench.errors import Faulted, Refused
 
@@ -166,5 +167,6 @@ class Hold:
         self._noted = (text, now)
 
     def _write(self, text: str) -> None:
-        sys.stderr.write(text)
-        sys.stderr.flush()
+        with talk.forgiving():
+            sys.stderr.write(text)
+            sys.stderr.flush()

@@ -8,6 +8,8 @@ import sys
 from collections.abc import Iterator
 from typing import Any
 
+from rodbench.errors import Interrupted
+
 _ESCAPES = {"\x1b[C": "right", "\x1b[D": "left", "\x1b[A": "up", "\x1b[B": "down"}
 _ESCAPES |= {key.replace("[", "O"): name for key, name in _ESCAPES.items()}
 # Windows' second byte after 0x00 or 0xE0. Never tried: written from memory.
@@ -19,7 +21,7 @@ class Keys:
     """Keys of a terminal as words: left, right, up, down, stop, quit, other, or "" for none."""
 
     def read(self, timeout_s: float) -> str:
-        """The next key, waiting up to `timeout_s`. An ended input counts as quit."""
+        """The next key, waiting up to `timeout_s`. Raises Interrupted when the terminal is gone."""
         raise NotImplementedError
 
     def drop(self) -> None:
@@ -60,14 +62,14 @@ class PosixKeys(Keys):
         import select
 
         if not self._buffer and select.select([self._handle], [], [], timeout_s)[0]:
-            try:
-                data = os.read(self._handle, 64)
-            except OSError:
-                return "quit"
-            if not data:
-                return "quit"
-            self._buffer += data.decode(errors="replace")
+            self._buffer += self._read_some().decode(errors="replace")
         return self._take()
+
+    def _read_some(self) -> bytes:
+        with contextlib.suppress(OSError):
+            if data := os.read(self._handle, 64):
+                return data
+        raise Interrupted("the terminal went away")
 
     def drop(self) -> None:
         """Forget keys that were typed ahead."""

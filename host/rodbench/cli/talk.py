@@ -65,7 +65,7 @@ def json_line(data: Any) -> None:
 def _out(text: str) -> None:
     try:
         print(text, flush=True)
-    except BrokenPipeError:
+    except OSError:  # a pipe that is closed, a terminal that is gone
         raise NobodyReads from None
 
 
