@@ -59,14 +59,15 @@ def random_plant(random: np.random.Generator, correlated: float, brakes: bool) -
     stroke = float(np.exp(u(np.log(20), np.log(600))))
     speed = float(np.exp(u(np.log(max(5, stroke / 40)), np.log(min(60, stroke / 4)))))
     friction = u(0.04, 0.20)
-    load = u(0, 0.30)
+    stiction = u(1.0, 1.3)
+    load = u(0, min(0.30, 0.5 / stiction - friction))  # what creep at 60 % can start
     span = u(0.40, 0.98)
     low = u(0.01, 0.99 - span) if span < 0.98 else 0.01
     ends = (low, low + span) if random.random() < 0.5 else (low + span, low)
     slower = 1 - friction - load
     return Plant(
         stroke_mm=stroke, no_load_mm_s=speed / slower, response_s=u(0.03, 0.10),
-        friction=friction, stiction=u(1.0, 1.3), load=load * random.choice([-1, 1]),
+        friction=friction, stiction=stiction, load=load * random.choice([-1, 1]),
         aided=u(0.2 * friction, friction + load / 2), sag=u(0, 0.15),
         supply_v=random.choice([12.0, 24.0]), pot_retracted=ends[0], pot_extended=ends[1],
         noise_lsb=u(0, 2), correlated=correlated, stall_a=u(3, 8), volt_per_a=u(0.1, 0.3),

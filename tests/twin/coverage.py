@@ -17,6 +17,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from tests.core import native
+from tests.twin.runs import Seen, compare
 
 BUILD = native.BUILD / "coverage"
 SNAPSHOT = BUILD / "src"
@@ -79,31 +80,12 @@ def _file(source: Path, lines: list[dict[str, object]]) -> File:
     return result
 
 
-RUNNER = """
-import ctypes, sys
-from hypothesis import HealthCheck, Phase, given, settings
-from tests.core.native import load
-from tests.twin.runs import Run, Seen, plans
-from tests.twin.test_twin import report
-lib = load(sys.argv[1])
-seen = Seen()
-@settings(max_examples=int(sys.argv[2]), deadline=None, database=None, derandomize=True,
-          phases=[Phase.generate], suppress_health_check=list(HealthCheck))
-@given(plans)
-def one(plan):
-    Run(lib, plan, seen).go()
-one()
-lib.coverage_dump()
-print(report(seen))
-"""
-
-
-def run(count: int) -> list[File]:
-    """Build, run, measure."""
-    library = build()
-    command = [sys.executable, "-c", RUNNER, str(library), str(count)]
-    subprocess.run(command, cwd=native.ROOT, check=True)
-    return measure()
+def run(count: int, seed: int = 0) -> tuple[Seen, list[File]]:
+    """Build, run and compare, measure. Once per process: coverage is counted in the library."""
+    library = native.load(build())
+    seen = compare(library, count, seed)
+    library.coverage_dump()
+    return seen, measure()
 
 
 def share(files: list[File]) -> float:
@@ -113,7 +95,8 @@ def share(files: list[File]) -> float:
 
 def main() -> None:
     """Prints the table."""
-    files = run(int(sys.argv[1]) if len(sys.argv) > 1 else 2000)
+    seen, files = run(int(sys.argv[1]) if len(sys.argv) > 1 else 2000)
+    print(seen.report())
     for file in files:
         print(f"{file.name:22} {file.taken:4} of {file.branches:4}   missed in {file.missed}")
     print(f"branch coverage of the core: {share(files):.1f} %")

@@ -22,7 +22,7 @@ def put_slot(image: bytearray, slot: int, generation: int, scopes: list[bytes]) 
 def image(
     kind: int, board: dict[str, int], axis_1: dict[str, int], axis_2: dict[str, int]
 ) -> bytearray:
-    """These settings in force, by several ways; kinds 4 to 7 leave other settings, or none."""
+    """These settings in force, by several ways; kinds from 4 on leave other settings, or none."""
     scopes = [settings.pack_scope("board", board)]
     scopes += [settings.pack_scope("axis", values) for values in (axis_1, axis_2)]
     defaults = [settings.pack_scope(kind, settings.defaults(kind)) for kind in ("board", "axis")]
@@ -47,6 +47,15 @@ def image(
     elif kind == 6:  # a format of the future
         put_slot(made, 1, 2, scopes)
         made[SLOTS[1]] = 2
+    elif kind == 8:  # good CRC, but a value out of its range
+        axis_out = settings.pack_scope("axis", axis_1 | {"driver": 9})
+        put_slot(made, 0, 1, [scopes[0], axis_out, scopes[2]])
+    elif kind == 9:  # good CRC, but keys that contradict each other
+        axis_out = settings.pack_scope("axis", axis_2 | {"calibrated": 1, "feedback": 0})
+        put_slot(made, 0, 1, [scopes[0], scopes[1], axis_out])
+    elif kind == 10:  # good CRC, but a value of the board out of its range
+        board_out = settings.pack_scope("board", board | {"supply_nominal_mv": 1})
+        put_slot(made, 0, 1, [board_out, *scopes[1:]])
     elif kind != 7:  # 7: blank
         put_slot(made, 0, 1, scopes)
     return made

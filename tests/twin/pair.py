@@ -90,6 +90,11 @@ class Pair:
         noinit_mark(self.twin.noinit, cause)
         self.native.lib.noinit_mark(self.native.noinit_address, cause)
 
+    def spoil_nonce(self) -> None:
+        """The record's magic survived, its nonce did not."""
+        self.native.noinit[4] ^= 0x10
+        self.twin.noinit.valid = False
+
     def compare_settings(self) -> None:
         """Settings in force; not in every tick, as they change by request only."""
         if self.native.digest_live() != self.twin.live.digest():

@@ -11,9 +11,10 @@ from dataclasses import dataclass, field
 from random import Random
 from typing import Any
 
+import hypothesis
 from hypothesis import strategies as st
 from rodbench_protocol import framing, messages, settings
-from rodbench_protocol.names import AxisState
+from rodbench_protocol.names import AxisState, Ended, Fault
 
 from tests.twin import memory
 from tests.twin.pair import Pair
@@ -24,6 +25,9 @@ SESSION = 9
 NONCE = 0x4321
 IDLE, FAULT = int(AxisState.IDLE), int(AxisState.FAULT)
 KEYS = {kind: {key.name: key for key in keys} for kind, keys in settings.KEYS.items()}
+
+
+WIDE_SUPPLY = (("supply_ratio_x1000", 20000), ("supply_calibrated", 1), ("board_5v_mv", 4900))
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,7 +87,7 @@ def _changes(draw: st.DrawFn, kind: str, most: int) -> tuple[tuple[str, int], ..
 
 _axes = st.builds(
     Axis,
-    style=st.sampled_from((2, 1, 2, 1, 2, 0, 2, 2)),
+    style=st.sampled_from((2, 2, 1) * 7 + (0,)),
     span=st.integers(800, 7000),
     reversed_pot=st.booleans(),
     reversed_motor=st.booleans(),
@@ -103,6 +107,7 @@ MISHAPS = (
     "repeat", "wrong_session", "wrong_seq", "garbage", "damaged", "long", "short", "flood",
     "reset", "late_alive", "jam", "free", "freeze", "pot", "current", "backwards", "mend", "commit",
     "stuck", "stuck", "aged", "torn", "late", "worn", "odd_supply", "asserted",
+    "zeros", "other_nonce",
 )  # fmt: skip
 
 _acts = st.builds(
@@ -117,10 +122,10 @@ plans = st.builds(
     Plan,
     seed=st.integers(0, 2**32 - 1),
     axes=st.tuples(_axes, _axes),
-    board=st.one_of(st.just(()), st.just(()), _changes("board", 2)),
+    board=st.one_of(st.just(()), st.just(()), st.just(WIDE_SUPPLY), _changes("board", 2)),
     alive_every=st.sampled_from((9, 4, 9, 9, 20, 9, 70, 300)),
     flags=st.sampled_from((1, 1, 0, 1, 1, 0, 1, 1, 1, 2, 4, 8)),
-    memory=st.sampled_from((0, 1, 0, 2, 0, 3, 0, 4, 0, 5, 0, 6, 0, 7, 0, 0, 0, 0, 0, 0, 0)),
+    memory=st.sampled_from((0,) * 40 + (1, 2, 3, 4) * 2 + (5, 6, 7, 8, 9, 10)),
     acts=st.lists(_acts, max_size=14).map(tuple),
 )
 
@@ -135,8 +140,15 @@ class Seen:
     states: Counter[int] = field(default_factory=Counter)
     faults: Counter[int] = field(default_factory=Counter)
     ended: Counter[int] = field(default_factory=Counter)
-    statuses: Counter[int] = field(default_factory=Counter)
-    events: Counter[int] = field(default_factory=Counter)
+
+    def report(self) -> str:
+        """As text."""
+        states = {AxisState(k).name.lower(): v for k, v in sorted(self.states.items())}
+        faults = {Fault(k).name.lower(): v for k, v in sorted(self.faults.items()) if v}
+        ended = {Ended(k).name.lower(): v for k, v in sorted(self.ended.items())}
+        driven = 100 * self.driven / max(1, self.ticks)
+        head = f"{self.runs} runs, {self.ticks} ticks, {driven:.1f} % with output"
+        return f"{head}\nticks in states: {states}\nticks with faults: {faults}\nended: {ended}"
 
 
 def settings_of(axis: Axis) -> dict[str, int]:
@@ -192,6 +204,26 @@ def rod_of(axis: Axis, rng: Random) -> Rod:
         zero=rng.choice((0, 0, 40)),
         switch_ends=axis.switch_ends,
     )
+
+
+def compare(library: Any, count: int, seed: int = 0) -> Seen:
+    """Runs plans made from a seed; Differs at the first tick in which twin and core differ."""
+    seen = Seen()
+
+    @hypothesis.seed(seed)
+    @hypothesis.settings(
+        max_examples=count,
+        deadline=None,
+        database=None,
+        phases=[hypothesis.Phase.generate],
+        suppress_health_check=list(hypothesis.HealthCheck),
+    )
+    @hypothesis.given(plans)
+    def one(plan: Plan) -> None:
+        Run(library, plan, seen).go()
+
+    one()
+    return seen
 
 
 class Run:
@@ -261,7 +293,7 @@ class Run:
         if self.queue:
             return data + self.queue.pop(0)
         self.seq = self.pair.twin.session.seq
-        if tick > 1 and self.rng.random() < 0.6:
+        if tick > 1 and self.rng.random() < 0.8:
             data += self._command(self.rng.randrange(2))
         return data
 
@@ -270,29 +302,43 @@ class Run:
         style = self.plan.axes[index].style
         if state.axis[index].state == FAULT or state.faults:
             return self._ask("clear", axis=0)
-        if style == 0 or state.axis[index].state not in (IDLE, 2, 3):
+        moving = state.axis[index].state != IDLE
+        if style == 0 or (moving and self.rng.random() > 0.05):
             return b""
         return self._motion(index + 1, style, state.axis[index].state)
 
     def _motion(self, axis: int, style: int, state: int) -> bytes:
         rng = self.rng
         if style == 1:
-            if state == IDLE and rng.random() < 0.5:
+            if rng.random() < 0.5:
                 return self._ask("seek", axis=axis, direction=rng.choice((-1, 1)))
-            return self._ask("jog", axis=axis, unit=0, value=rng.randint(-500, 500))
+            return self._ask(
+                "jog",
+                axis=axis,
+                unit=0,
+                value=rng.choice((0, rng.randint(-500, 500), rng.randint(-1010, 1010))),
+            )
         top = KEYS["axis"]["stroke_um"].setting.max
         values = settings_of(self.plan.axes[axis - 1])
         kind = rng.random()
         if state == 3 or kind < 0.25:
-            return self._ask("run", axis=axis, output_permille=rng.randint(-1000, 1000))
+            return self._ask(
+                "run",
+                axis=axis,
+                output_permille=rng.choice((0, rng.randint(-1010, 1010), rng.randint(-1010, 1010))),
+            )
         speed = values["speed_max_um_s"]
         if state == 2 or kind < 0.5:
-            return self._ask("jog", axis=axis, unit=1, value=rng.randint(-speed, speed))
+            return self._ask(
+                "jog",
+                axis=axis,
+                unit=1,
+                value=rng.randint(-speed - speed // 16, speed + speed // 16),
+            )
         low, high = values["soft_stop_min_um"], values["soft_stop_max_um"]
-        target = rng.randint(min(low, high), min(top, max(low, high)))
-        return self._ask(
-            "move", axis=axis, target_um=target, speed_um_s=rng.choice((0, speed // 2))
-        )
+        target = rng.randint(min(low, high) - 50, min(top, max(low, high) + 50))
+        asked = rng.choice((0, 0, speed // 2, speed, rng.randint(-1, speed + speed // 8)))
+        return self._ask("move", axis=axis, target_um=target, speed_um_s=asked)
 
     # ------------------------------------------------------------ frames
 
@@ -412,6 +458,9 @@ class Run:
         frame[act.a % len(frame)] ^= 1 << act.b % 8
         return bytes(frame)
 
+    def _zeros(self, act: Act) -> bytes:
+        return b"\0\0"
+
     def _long(self, act: Act) -> bytes:
         return bytes(1 + (act.a >> i % 8) % 255 for i in range(60 + act.b % 20)) + b"\0"
 
@@ -467,7 +516,12 @@ class Run:
 
     def _asserted(self, act: Act) -> bytes:
         """A reset that left its mark in the record."""
-        self.pair.mark(act.b % 9)
+        self.pair.mark((6, 6, 4, 5, 0, 7, 255)[act.b % 7])
+        return self._reset(act)
+
+    def _other_nonce(self, act: Act) -> bytes:
+        """A record of which only part survived."""
+        self.pair.spoil_nonce()
         return self._reset(act)
 
     # ------------------------------------------------------------ mishaps of a rod
@@ -501,6 +555,13 @@ class Run:
         rod = self.rods[act.a % 2]
         rod.frozen_at = rod.forced_pot = rod.forced_current = -1
         rod.jammed = rod.backwards = False
+
+
+def _some(rng: Random, top: int) -> int:
+    """Mostly within +-top, now and then beyond it or 0."""
+    if rng.random() < 0.06:
+        return 0
+    return rng.randint(-top, top) if rng.random() < 0.9 else rng.randint(-2 * top, 2 * top)
 
 
 def _get(which: int, scope: int, first_key: int) -> dict[str, int]:

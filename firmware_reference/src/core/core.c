@@ -90,15 +90,18 @@ static void tell_board(core_t *core)
     }
 }
 
+static uint16_t at_most_u16(int32_t value)
+{
+    return value > UINT16_MAX ? UINT16_MAX : (uint16_t)value;
+}
+
 /* Motor supply and own supply in mV, as read. */
 static void read_supply(core_t *core, const readings_t *in, uint16_t board_mv)
 {
     int32_t input_mv = div_nearest((int32_t)in->supply * board_mv, ADC_FULL_SCALE);
-    uint32_t supply_mv = (uint32_t)div_nearest(input_mv * core->live.board.supply_ratio_x1000, 1000);
-    core->supply_mv = supply_mv > UINT16_MAX ? UINT16_MAX : (uint16_t)supply_mv;
+    core->supply_mv = at_most_u16(div_nearest(input_mv * core->live.board.supply_ratio_x1000, 1000));
     if (in->bandgap != 0) {
-        int32_t own_mv = div_nearest((int32_t)BANDGAP_MV * ADC_FULL_SCALE, in->bandgap);
-        core->board_5v_mv = own_mv > UINT16_MAX ? UINT16_MAX : (uint16_t)own_mv;
+        core->board_5v_mv = at_most_u16(div_nearest((int32_t)BANDGAP_MV * (int32_t)ADC_FULL_SCALE, in->bandgap));
     }
 }
 

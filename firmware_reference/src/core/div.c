@@ -8,13 +8,6 @@ int32_t div_toward_zero(int32_t a, int32_t b)
     return a / b;
 }
 
-int32_t div_down(int32_t a, int32_t b)
-{
-    CORE_ASSERT(b > 0);
-    int32_t quotient = a / b;
-    return a % b < 0 ? quotient - 1 : quotient;
-}
-
 int32_t div_nearest(int32_t a, int32_t b)
 {
     CORE_ASSERT(b > 0);

@@ -66,7 +66,7 @@ static void fill(duty_t *duty, uint16_t bin_ticks, uint32_t used, uint32_t total
 static uint8_t copy_valid(const duty_t *duty, uint8_t which)
 {
     const duty_copy_t *copy = &duty->copy[which];
-    if (copy->check != copy_check(copy) || copy->slot >= DUTY_SLOTS || copy->bin_ticks == 0) {
+    if (copy->check != copy_check(copy) || copy->slot >= DUTY_SLOTS) {
         return 0;
     }
     uint32_t sum = 0;

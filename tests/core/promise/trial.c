@@ -97,7 +97,7 @@ static uint8_t command(trial_t *t, motion_result_t *r, int first, int32_t *targe
         return axis_jog(&t->axis, set, t->in.tick + 1, JOG_UNIT_SPEED, (int32_t)(side * size * set->speed_max_um_s));
     }
     r->kind = AXIS_STATE_RUN;
-    return axis_run(&t->axis, set, t->in.tick + 1, (int16_t)(side * (400 + 600 * plant_uniform(&t->plant))));
+    return axis_run(&t->axis, set, t->in.tick + 1, (int16_t)(side * (set->creep_output_permille + (1000 - set->creep_output_permille) * plant_uniform(&t->plant))));
 }
 
 static void motion(trial_t *t, motion_result_t *r, int first)
@@ -113,7 +113,7 @@ static void motion(trial_t *t, motion_result_t *r, int first)
     }
     double tolerance = fmax(1.0, t->set->stroke_um / 100000.0);
     int n = 0;
-    for (; n < 200 * 300 && !(n > 0 && axis_at_rest(&t->axis)); n++) {
+    for (; n < 200 * 900 && !(n > 0 && axis_at_rest(&t->axis)); n++) {
         tick(t, r);
         if (r->arrived_s == 0 && t->axis.resting) {
             r->arrived_s = (n + 1) * 0.005;

@@ -8,15 +8,10 @@ def div_toward_zero(a: int, b: int) -> int:
     return a // b if a >= 0 else -(-a // b)
 
 
-def div_down(a: int, b: int) -> int:
-    """Floor."""
-    return a // b
-
-
 def div_nearest(a: int, b: int) -> int:
     """Nearest, halves away from zero."""
     half = b >> 1
-    return (a + half) // b if a >= 0 else -((-a + half) // b)
+    return (a + half) // b if a >= 0 else -((half - a) // b)
 
 
 def div_up(a: int, b: int) -> int:
