@@ -16,7 +16,7 @@ from rodbench.emulator.plant_file import default_machine
 from tests.board import build
 from tests.board.host import Host, rod_settings
 from tests.board.profile import Profile
-from tests.board.simboard import RAM_BYTES, TICK_CYCLES, SimBoard
+from tests.board.simboard import RAM_BYTES, RAM_END, TICK_CYCLES, SimBoard
 
 AIMS = {
     "flash": 22 * 1024,
@@ -44,6 +44,7 @@ class Run:
         self.host = Host(self.simulated)
         self.worst: dict[str, int] = {}
         self.off = 0
+        self.lowest_stack = 0xFFFF
         self.host.open()
         self.simulated.chip.call("measure")
 
@@ -52,6 +53,7 @@ class Run:
         chip = self.simulated.chip
         self.worst[name] = chip.call("worst_tick")
         self.off = max(self.off, chip.call("longest_off"))
+        self.lowest_stack = min(self.lowest_stack, chip.call("lowest_stack"))
         chip.call("measure")
 
     def do_all(self) -> None:
@@ -86,14 +88,17 @@ def measure() -> dict[str, Any]:
     run.do_all()
     chip = run.simulated.chip
     stack = RAM_BYTES - size["static_ram"] - chip.stack_left
+    counters = run.host.do("counters")
     return {
         **size,
         "deepest_stack": stack,
+        "stack_watched": RAM_END - 1 - run.lowest_stack,
         "stack_margin": chip.stack_left,
         "worst_tick": max(run.worst.values()),
         "worst_tick_by_part": run.worst,
         "interrupts_off": run.off,
-        "late_ticks": run.host.do("counters")["late_ticks"],
+        "late_ticks": counters["late_ticks"],
+        "own_worst_tick_us": counters["worst_tick_us"],
     }
 
 

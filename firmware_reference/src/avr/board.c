@@ -19,6 +19,7 @@
 #define BIT(n) ((uint8_t)(1u << (n)))
 
 static core_t core;
+static uint16_t worst_us;               /* longest tick since the start */
 static noinit_t record __attribute__((section(".noinit")));
 static uint16_t starts __attribute__((section(".noinit")));     /* whatever power-on left, then counted */
 
@@ -88,7 +89,10 @@ static void hang_when_asked(const outputs_t *out)
 
 static void note_time(uint16_t took_us)
 {
-    core_worst_tick(&core, took_us);
+    if (took_us > worst_us) {
+        worst_us = took_us;
+        core_worst_tick(&core, took_us);
+    }
     for (uint8_t n = timebase_late(); n != 0; n--) { core_late_tick(&core); }
 }
 

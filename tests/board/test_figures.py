@@ -1,0 +1,42 @@
+"""The firmware's figures hold what the chip and the design need. `figures.py` prints them."""
+
+from __future__ import annotations
+
+import functools
+from typing import Any
+
+from tests.board import figures
+from tests.board.simboard import TICK_CYCLES
+
+OLD_BOOTLOADER_LIMIT = 30720  # nano.menu.cpu.atmega328.upload.maximum_size in Debian's boards.txt
+
+
+@functools.cache
+def measured() -> dict[str, Any]:
+    return figures.measure()
+
+
+def test_flash_fits_beside_the_old_bootloader() -> None:
+    assert measured()["flash"] <= OLD_BOOTLOADER_LIMIT
+
+
+def test_stack_keeps_its_margin() -> None:
+    """By the paint, and by the stack pointer watched at every instruction: the same depth."""
+    assert measured()["stack_margin"] >= figures.STACK_MARGIN
+    assert 0 <= measured()["deepest_stack"] - measured()["stack_watched"] < 8
+
+
+def test_no_tick_is_late_and_the_worst_leaves_room() -> None:
+    assert measured()["late_ticks"] == 0
+    assert measured()["worst_tick"] < TICK_CYCLES * 9 // 10
+    parts = measured()["worst_tick_by_part"]
+    assert parts["two rods moving, telemetry"] < TICK_CYCLES // 2
+
+
+def test_interrupts_are_never_off_for_long() -> None:
+    assert 0 < measured()["interrupts_off"] <= figures.AIMS["interrupts_off"]
+
+
+def test_the_boards_own_measure_agrees() -> None:
+    own = measured()["own_worst_tick_us"] * 16
+    assert abs(own - measured()["worst_tick"]) < 200  # within its 2 us and its own end
