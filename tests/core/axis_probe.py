@@ -52,9 +52,7 @@ def library() -> ct.CDLL:
     core = native.SOURCES / "core"
     files = [native.HARNESS / "axis_probe.c", *(core / f"{name}.c" for name in MODULES)]
     target = native.BUILD / "axis_probe.so"
-    built = ct.CDLL(
-        str(native.compile_c(target, files, "-shared", "-fPIC", *native.CHECKED))
-    )
+    built = ct.CDLL(str(native.compile_c(target, files, "-shared", "-fPIC", *native.CHECKED)))
     built.probe_new.restype = ct.c_void_p
     for name in ("ticks", "clear"):
         getattr(built, f"probe_{name}").restype = ct.c_uint32
@@ -86,7 +84,10 @@ class Probe:
         return self
 
     def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, at: TracebackType | None
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        at: TracebackType | None,
     ) -> None:
         self.lib.probe_free(self._at)
 

@@ -183,7 +183,9 @@ def verdict(t: dict[str, Any]) -> dict[str, Any]:
 
 def report(name: str, t: dict[str, Any]) -> None:
     v = verdict(t)
-    print(f"{name}: {len(np.unique(t['rod']))} rods, {v['motions']} motions, {v['refused']} refused")
+    print(
+        f"{name}: {len(np.unique(t['rod']))} rods, {v['motions']} motions, {v['refused']} refused"
+    )
     for key in ("past", "past_run", "rest", "not_reached", "faults"):
         print(f"  {key:12} {len(v[key])} rods  {list(map(int, v[key][:8]))}")
     print(

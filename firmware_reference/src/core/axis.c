@@ -414,6 +414,23 @@ static void spend_duty(axis_t *axis, const settings_axis_t *set, const axis_in_t
 
 /* ---------------------------------------------------------------- guards */
 
+/* The way is over: a move waits for rest and is judged, a jog has come to its soft stop. */
+static void arrive(axis_t *axis, const settings_axis_t *set, axis_out_t *out)
+{
+    if (axis->state == AXIS_STATE_MOVE) {
+        rest_now(axis);
+    } else {
+        tell(axis, out, EVENT_KIND_SOFT_STOP, 0);
+        axis_stop(axis, set, 0, ENDED_SOFT_STOP);
+    }
+}
+
+static uint8_t is_near_its_goal(const axis_t *axis, const settings_axis_t *set)
+{
+    return (axis->state == AXIS_STATE_MOVE || axis->state == AXIS_STATE_JOG) && set->calibrated &&
+           absolute(axis->track.target_um - axis->position_um) <= motion_tolerance(set);
+}
+
 static void watch_motion(axis_t *axis, const settings_axis_t *set, axis_out_t *out)
 {
     guard_in_t view;
@@ -426,6 +443,9 @@ static void watch_motion(axis_t *axis, const settings_axis_t *set, axis_out_t *o
     if (fault == FAULT_NO_CURRENT && !set->calibrated) {
         /* an end switch has opened, as it should; or, if nothing ever moved, the host has to find out */
         axis_stop(axis, set, 0, axis->guard.moved ? ENDED_END_FOUND : ENDED_UNFINISHED);
+    } else if (fault != 0 && fault != FAULT_WRONG_WAY && is_near_its_goal(axis, set)) {
+        axis->inches = INCHES;          /* a load that grows on the way bars the rest of it */
+        arrive(axis, set, out);
     } else if (fault != 0) {
         trip(axis, out, fault);
     }
@@ -578,7 +598,13 @@ static int16_t drive_run(axis_t *axis, const settings_axis_t *set, const motion_
         return 0;
     }
     int32_t most = view->creep ? set->creep_output_permille : set->output_max_permille;
-    int16_t wanted = axis->state == AXIS_STATE_STOPPING ? 0 : (int16_t)between(axis->demand, -most, most);
+    int16_t wanted = (int16_t)between(axis->demand, -most, most);
+    if (axis->state == AXIS_STATE_STOPPING) {
+        if (absolute(axis->output_permille) <= axis->track.dead) {
+            return 0;               /* below the dead zone the ramp has ended */
+        }
+        wanted = 0;
+    }
     int32_t down = div_toward_zero(smaller(set->deceleration_um_s2, 400000) * TICK_MS, axis->track.full) + 1;
     return slew(axis->output_permille, wanted, RUN_UP, (int16_t)smaller(down, 1000));
 }
@@ -594,18 +620,18 @@ static void take_change(axis_t *axis, const settings_axis_t *set, const motion_i
     }
 }
 
-static void arrive(axis_t *axis, const settings_axis_t *set, const motion_in_t *view, axis_out_t *out, uint8_t said)
+static void ramp_or_rest(axis_t *axis, const settings_axis_t *set, const motion_in_t *view, axis_out_t *out,
+                         uint8_t said)
 {
     if (said == MOTION_ARRIVED) {
         axis->track.held = 0;
     }
     if (said == MOTION_RAMPED_DOWN && axis->state != AXIS_STATE_STOPPING) {
         begin_way(axis, set, view);
-    } else if (said == MOTION_RAMPED_DOWN || axis->state == AXIS_STATE_MOVE) {
+    } else if (said == MOTION_RAMPED_DOWN) {
         rest_now(axis);
     } else {
-        tell(axis, out, EVENT_KIND_SOFT_STOP, 0);
-        axis_stop(axis, set, 0, ENDED_SOFT_STOP);
+        arrive(axis, set, out);
     }
 }
 
@@ -620,7 +646,7 @@ static int16_t drive_way(axis_t *axis, const settings_axis_t *set, const motion_
     int16_t output = motion_tick(track, set, view, &said);
     set_flag(axis, AXIS_FLAGS_HELD_BACK, track->held);
     if (said != MOTION_GOING) {
-        arrive(axis, set, view, out, said);
+        ramp_or_rest(axis, set, view, out, said);
     }
     axis->reference_um = along(track->reference >> 8, track->direction);
     return track->direction < 0 ? (int16_t)-output : output;

@@ -152,11 +152,12 @@ static int32_t advance(motion_t *motion, const motion_in_t *in, int32_t lead_max
     return between(lead, -lead_max, lead_max);
 }
 
-/* A rod that cannot keep up although the lead is at its limit carries more than it did when it was measured. */
+/* A rod that cannot keep up although the lead is at its limit carries more than it did when it was measured; so does
+ * one that stands still short of its target. */
 static void adapt(motion_t *motion, int32_t lead, int32_t lead_max)
 {
-    if (lead >= lead_max && motion->boost < BOOST_MAX) {
-        motion->boost = (int16_t)(motion->boost + 3);
+    if ((lead >= lead_max || motion->reference == motion->target) && motion->boost < BOOST_MAX) {
+        motion->boost = (int16_t)(motion->boost + 2);
     } else if (lead < (lead_max >> 1) && motion->boost > 0) {
         motion->boost--;
     }

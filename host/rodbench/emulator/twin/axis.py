@@ -466,6 +466,21 @@ def _spend_duty(axis: Axis, settings: Any, axis_in: AxisIn, out: AxisOut) -> Non
 # ---------------------------------------------------------------- guards
 
 
+def _arrive(axis: Axis, settings: Any, out: AxisOut) -> None:
+    """The way is over: a move waits for rest and is judged, a jog has come to its soft stop."""
+    if axis.state == _MOVE:
+        _rest_now(axis)
+    else:
+        _tell(axis, out, EventKind.SOFT_STOP, 0)
+        axis_stop(axis, settings, 0, Ended.SOFT_STOP)
+
+
+def _is_near_its_goal(axis: Axis, settings: Any) -> bool:
+    if axis.state not in (_MOVE, _JOG) or not settings.calibrated:
+        return False
+    return bool(abs(axis.track.target_um - axis.position_um) <= motion_tolerance(settings))
+
+
 def _watch_motion(axis: Axis, settings: Any, out: AxisOut) -> None:
     view = axis._guard_view
     view.output_permille = axis.output_permille
@@ -477,6 +492,9 @@ def _watch_motion(axis: Axis, settings: Any, out: AxisOut) -> None:
     if fault == Fault.NO_CURRENT and not settings.calibrated:
         reason = Ended.END_FOUND if axis.guard.moved else Ended.UNFINISHED
         axis_stop(axis, settings, 0, reason)
+    elif fault not in (0, Fault.WRONG_WAY) and _is_near_its_goal(axis, settings):
+        axis.inches = INCHES  # a load that grows on the way bars the rest of it
+        _arrive(axis, settings, out)
     elif fault != 0:
         _trip(axis, out, fault)
 
@@ -593,7 +611,11 @@ def _drive_run(axis: Axis, settings: Any, view: MotionIn, out: AxisOut) -> int:
         axis_stop(axis, settings, 0, Ended.SOFT_STOP)
         return 0
     most = settings.creep_output_permille if view.creep else settings.output_max_permille
-    wanted = 0 if axis.state == _STOPPING else between(axis.demand, -most, most)
+    wanted = between(axis.demand, -most, most)
+    if axis.state == _STOPPING:
+        if abs(axis.output_permille) <= axis.track.dead:
+            return 0  # below the dead zone the ramp has ended
+        wanted = 0
     down = min(settings.deceleration_um_s2, 400000) * TICK_MS // axis.track.full + 1
     return _slew(axis.output_permille, wanted, RUN_UP, min(down, 1000))
 
@@ -606,16 +628,15 @@ def _take_change(axis: Axis, settings: Any, view: MotionIn) -> None:
         motion_change(axis.track, view, axis.demand, axis.demand_um_s)
 
 
-def _arrive(axis: Axis, settings: Any, view: MotionIn, out: AxisOut, said: int) -> None:
+def _ramp_or_rest(axis: Axis, settings: Any, view: MotionIn, out: AxisOut, said: int) -> None:
     if said == MOTION_ARRIVED:
         axis.track.held = 0
     if said == MOTION_RAMPED_DOWN and axis.state != _STOPPING:
         _begin_way(axis, settings, view)
-    elif said == MOTION_RAMPED_DOWN or axis.state == _MOVE:
+    elif said == MOTION_RAMPED_DOWN:
         _rest_now(axis)
     else:
-        _tell(axis, out, EventKind.SOFT_STOP, 0)
-        axis_stop(axis, settings, 0, Ended.SOFT_STOP)
+        _arrive(axis, settings, out)
 
 
 def _drive_way(axis: Axis, settings: Any, view: MotionIn, out: AxisOut) -> int:
@@ -625,7 +646,7 @@ def _drive_way(axis: Axis, settings: Any, view: MotionIn, out: AxisOut) -> int:
     output, said = motion_tick(track, settings, view)
     axis.flags = axis.flags | _HELD_BACK if track.held else axis.flags & ~_HELD_BACK
     if said != MOTION_GOING:
-        _arrive(axis, settings, view, out, said)
+        _ramp_or_rest(axis, settings, view, out, said)
     axis.reference_um = (track.reference >> 8) * track.direction
     return output * track.direction
 

@@ -182,8 +182,9 @@ def _advance(motion: Motion, view: MotionIn, lead_max: int) -> int:
 
 
 def _adapt(motion: Motion, lead: int, lead_max: int) -> None:
-    if lead >= lead_max and motion.boost < BOOST_MAX:
-        motion.boost += 3
+    short = lead >= lead_max or motion.reference == motion.target
+    if short and motion.boost < BOOST_MAX:
+        motion.boost += 2
     elif lead < lead_max >> 1 and motion.boost > 0:
         motion.boost -= 1
 
