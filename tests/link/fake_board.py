@@ -9,6 +9,7 @@ from __future__ import annotations
 import os
 import threading
 import time
+import tty
 
 from rodbench.errors import LinkLost
 from rodbench_protocol import framing, messages
@@ -160,6 +161,8 @@ class FakeOnPty:
         self.board = board or FakeBoard()
         self.master, self.slave = os.openpty()
         self.path = os.ttyname(self.slave)
+        tty.setraw(self.slave)
+        os.close(self.slave)  # only the host has it open
         self._talk = talk
         self._deaf_until = time.monotonic() + boot_s
         self._ending = False
@@ -174,7 +177,6 @@ class FakeOnPty:
         self._ending = True
         self._thread.join(1.0)
         os.close(self.master)
-        os.close(self.slave)
 
     close = unplug
 
@@ -187,7 +189,11 @@ class FakeOnPty:
                 self.board.deaf = True  # another device
             if not select.select([self.master], [], [], 0.02)[0]:
                 continue
-            data = os.read(self.master, 4096)
+            try:
+                data = os.read(self.master, 4096)
+            except OSError:  # no host has it open
+                time.sleep(0.005)
+                continue
             if time.monotonic() < self._deaf_until:
                 continue
             out = self.board.take(data)

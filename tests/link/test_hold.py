@@ -114,6 +114,14 @@ def test_the_owner_is_frozen(bench, motion, runtime):
     assert not any(tick.drive for tick in bench.board.ticks[-40:])
 
 
+def test_the_owner_is_asked_to_end(bench, motion, runtime):
+    start(bench, motion, stderr=subprocess.DEVNULL)
+    (owner,) = owners(runtime)
+    since = bench.now
+    os.kill(owner, signal.SIGTERM)
+    assert stopped_after(bench, since) <= AT_ONCE_TICKS + RAMP_TICKS + SETTLE_TICKS
+
+
 @pytest.mark.parametrize("way", ["pty", "tcp"])
 def test_killed_with_renewals_waiting_in_the_port(runtime, kind, motion, way):
     bench = Bench(kind, way)

@@ -106,13 +106,11 @@ def test_a_port_held_by_this_program_twice_is_refused(pty):
     SerialTransport(pty[1]).close()
 
 
-def test_a_port_held_by_another_program_is_refused_with_its_name(pty):
-    code = (
-        "import fcntl, sys; f = open(sys.argv[1], 'rb+', 0); fcntl.flock(f, fcntl.LOCK_EX)\n"
-        "print('held', flush=True); input()"
-    )
+@pytest.mark.parametrize("lock", ["fcntl.flock(f, fcntl.LOCK_EX)", "pass"])
+def test_a_port_held_by_another_program_is_refused_with_its_name(pty, lock):
+    code = f"import fcntl, sys; f = open(sys.argv[1], 'rb+', 0); {lock}; print('held'); input()"
     other = subprocess.Popen(
-        [sys.executable, "-c", code, pty[1]],
+        [sys.executable, "-u", "-c", code, pty[1]],
         stdin=subprocess.PIPE,
         stdout=subprocess.PIPE,
         text=True,
@@ -204,15 +202,13 @@ def test_holders_are_found_in_a_tree_of_fake_files(tmp_path):
     port.write_text("")
     proc = fake_proc(tmp_path, port)
     assert [str(h) for h in holders.find(port, proc)] == ["logger -f (process 7)"]
-    (proc / "locks").write_text(f"1: FLOCK ADVISORY WRITE 7 00:01:{port.stat().st_ino} 0 EOF\n")
-    assert holders.is_locked(port, proc)
-    (proc / "locks").write_text("1: FLOCK ADVISORY WRITE 7 00:01:1 0 EOF\n")
-    assert not holders.is_locked(port, proc)
+    assert not holders.find(port, proc)[0].serves
+    (proc / "7" / "cmdline").write_bytes(b"python\0-m\0rodbench.owner\0/dev/ttyX\0")
+    assert holders.find(port, proc)[0].serves
 
 
 def test_nobody_is_found_where_there_is_no_proc(tmp_path):
     assert holders.find(tmp_path, tmp_path / "none") == []
-    assert not holders.is_locked(tmp_path, tmp_path / "none")
 
 
 @pytest.mark.parametrize(

@@ -55,7 +55,7 @@ def _look(device: str, what: str, hardware: str) -> dict[str, Any]:
             "why": "no permission",
             "try": holders.permission_hint(path),
         }
-    held = [str(holder) for holder in holders.find(path)]
+    held = [str(holder) for holder in holders.find(path) if not holder.serves]
     if held:
         why = f"held by {', '.join(held)}"
         return {**port, "usable": False, "why": why, "try": "end that program first"}

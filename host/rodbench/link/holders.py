@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 PROC = Path("/proc")
+OWNER = "-m rodbench.owner"
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,6 +21,7 @@ class Holder:
 
     pid: int
     command: str
+    serves: bool = False  # an owner process of this user: every command gets the port through it
 
     def __str__(self) -> str:
         return f"{self.command} (process {self.pid})"
@@ -32,7 +34,8 @@ def find(port: Path, proc: Path = PROC) -> list[Holder]:
     for folder in sorted(proc.glob("[0-9]*"), key=lambda p: int(p.name)):
         pid = int(folder.name)
         if pid != os.getpid() and _has_open(folder, target):
-            found.append(Holder(pid, _command(folder)))
+            command = _command(folder)
+            found.append(Holder(pid, command, OWNER in command and _is_mine(folder)))
     return found
 
 
@@ -54,13 +57,8 @@ def _command(folder: Path) -> str:
     return "a program"
 
 
-def is_locked(port: Path, proc: Path = PROC) -> bool:
-    """Whether somebody holds an advisory lock on the port (/proc/locks, by inode)."""
-    try:
-        inode = f":{port.stat().st_ino} "
-        return any(inode in line for line in (proc / "locks").read_text().splitlines())
-    except OSError:
-        return False
+def _is_mine(folder: Path) -> bool:
+    return folder.stat().st_uid == os.getuid()
 
 
 def permission_hint(port: Path) -> str:
