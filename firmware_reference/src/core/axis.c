@@ -428,7 +428,7 @@ static void arrive(axis_t *axis, const settings_axis_t *set, axis_out_t *out)
 static uint8_t is_near_its_goal(const axis_t *axis, const settings_axis_t *set)
 {
     return (axis->state == AXIS_STATE_MOVE || axis->state == AXIS_STATE_JOG) && set->calibrated &&
-           absolute(axis->track.target_um - axis->position_um) <= motion_tolerance(set);
+           absolute((axis->track.target >> 8) - axis->position_um * axis->track.direction) <= motion_tolerance(set);
 }
 
 static void watch_motion(axis_t *axis, const settings_axis_t *set, axis_out_t *out)

@@ -478,7 +478,8 @@ def _arrive(axis: Axis, settings: Any, out: AxisOut) -> None:
 def _is_near_its_goal(axis: Axis, settings: Any) -> bool:
     if axis.state not in (_MOVE, _JOG) or not settings.calibrated:
         return False
-    return bool(abs(axis.track.target_um - axis.position_um) <= motion_tolerance(settings))
+    left = (axis.track.target >> 8) - axis.position_um * axis.track.direction
+    return abs(left) <= motion_tolerance(settings)
 
 
 def _watch_motion(axis: Axis, settings: Any, out: AxisOut) -> None:
