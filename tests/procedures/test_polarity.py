@@ -125,7 +125,7 @@ def test_wrong_contradictory_and_unseen_answers_settle_nothing(a: str, b: str) -
         assert find(job).motor_reversed is False
         return
     if (a, b) == ("in", "out"):
-        # Both wrong alike cannot be told from a reversed motor here: the ends will tell.
+        # Both wrong alike cannot be told from a reversed motor here: the third look tells.
         assert find(job).motor_reversed is True
         assert bench.board.digests()["stored"] == 0
         return

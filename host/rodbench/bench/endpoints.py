@@ -14,12 +14,15 @@ from rodbench.errors import ProcedureError
 from rodbench.science.duty import stroke_bound_s
 from rodbench.science.ends import Approach, End, Kind, agree, classify, spread, spread_limit
 from rodbench.science.line import fit_line
+from rodbench.science.polarity import Seen
 from rodbench.science.rest import largest_jump
 
+from .ask import Kind as Ask
+from .ask import Question
 from .budget import Budget
 from .current import AtRest
 from .job import BOARD_PERIOD_S, SLOW_PERIOD_S, Job, failed, follow, refuse_fault, settle
-from .polarity import Polarity
+from .polarity import CHOICES, Polarity
 
 FULL_SCALE = 8184
 APPROACHES = 3
@@ -301,6 +304,7 @@ def find(job: Job, at_rest: AtRest, way: Polarity, stroke_mm: float) -> Endpoint
             f"{100 * back:.0f} % in, {APPROACHES} approaches each      [any key stops]"
         )
         retracted = _approach(search, -1, lambda _: BACK_UNKNOWN_RAW)
+        _look(job)
         raw = fmean(a.raw for a in retracted)
         extended = _approach(search, 1, lambda a: max(BACK_SHARE * abs(a.raw - raw), 60.0))
         found = _evaluate(search, stroke_mm, retracted, extended)
@@ -313,6 +317,18 @@ def find(job: Job, at_rest: AtRest, way: Polarity, stroke_mm: float) -> Endpoint
     )
     job.record("calibrate endpoints", {"axis": job.number, "found": found})
     return found
+
+
+def _look(job: Job) -> None:
+    """A third look at the direction: two answers that are wrong alike agree with each other."""
+    question = "       The rod has run to the retracted end: did it come out or go in?"
+    seen = Seen(job.asker.ask(Question("run_to_end", question, Ask.FACT, CHOICES)))
+    if seen is not Seen.IN:
+        raise failed(
+            job,
+            f"the rod ran to the end that should be the retracted one, and was seen: {seen.value}",
+            f"Watch it closely and start again: rodbench calibrate polarity {job.number}",
+        )
 
 
 def _search_settings(job: Job, way: Polarity, stroke_mm: float) -> dict[str, int]:
