@@ -17,9 +17,10 @@ import time
 from collections.abc import Iterator
 
 import pytest
+from rodbench.emulator.eye import EyeServer
 from rodbench_protocol.names import AxisState
 
-from tests.cli.conftest import RODBENCH, Bench, wait_for
+from tests.cli.conftest import ANSWERS, RODBENCH, Bench, wait_for
 
 RIGHT, LEFT, SPACE = b"\x1b[C", b"\x1b[D", b" "
 REPEAT_S = 0.033  # about 30 a second
@@ -28,15 +29,15 @@ ALLOWED_S = 0.4
 
 
 class Terminal:
-    """`rodbench jog 1` in a terminal of its own, and what the board's axis does meanwhile."""
+    """A command in a terminal of its own, and what the board's axis does meanwhile."""
 
-    def __init__(self, bench: Bench, *words: str) -> None:
+    def __init__(self, bench: Bench, *words: str, ready: bytes = b"q ends") -> None:
         self.bench = bench
         self.master, slave = pty.openpty()
         self.modes = termios.tcgetattr(slave)
         self.slave = slave
         self.process = subprocess.Popen(
-            [*RODBENCH, "jog", "1", "--yes", *words], cwd=bench.folder, env=bench.env,
+            [*RODBENCH, *words], cwd=bench.folder, env=bench.env,
             stdin=slave, stdout=slave, stderr=slave, start_new_session=True, preexec_fn=_own_tty,
         )  # fmt: skip
         self.shown = b""
@@ -45,7 +46,7 @@ class Terminal:
         self._threads = [threading.Thread(target=f, daemon=True) for f in (self._read, self._look)]
         for thread in self._threads:
             thread.start()
-        wait_for(lambda: b"q ends" in self.shown, 20, "the jog's greeting")
+        wait_for(lambda: ready in self.shown, 20, "the greeting")
         time.sleep(0.3)
 
     def _state(self) -> int:
@@ -114,7 +115,7 @@ def _own_tty() -> None:
 
 @pytest.fixture
 def terminal(calibrated: Bench) -> Iterator[Terminal]:
-    found = Terminal(calibrated, "2 mm/s")
+    found = Terminal(calibrated, "jog", "1", "2 mm/s", "--yes")
     yield found
     found.close()
 
@@ -190,3 +191,19 @@ def test_a_stopped_process_is_stopped_by_the_board(terminal: Terminal) -> None:
     time.sleep(0.5)
     assert terminal.bench.drive == 0
     assert terminal.quit() == 0
+
+
+def test_any_key_stops_a_procedure(bench: Bench) -> None:
+    (bench.folder / "answers.toml").write_text(ANSWERS)
+    eye = EyeServer(bench.served.look, "127.0.0.1:0")
+    words = ["commission", "--answers", "answers.toml", "--yes", "--eye", eye.address]
+    terminal = Terminal(bench, *words, ready=b"1 Before anything moves")
+    wait_for(lambda: b"run A" in terminal.shown, 30, "the first run")
+    bench.wait_moving()
+    pressed = terminal.press(b"k")
+    assert terminal.stop_after(pressed) < ALLOWED_S
+    assert terminal.process.wait(10) == 130
+    assert b"a key was pressed" in terminal.shown
+    assert termios.tcgetattr(terminal.slave) == terminal.modes
+    terminal.close()
+    eye.close()

@@ -25,23 +25,22 @@ class AtTerminal:
 
     def answer(self, question: Question) -> str | None:
         """The typed answer; None without a terminal."""
+        self.terminal.drop()  # a key meant to stop the rod is no answer
         with self.terminal.cooked():
-            return self.typed.answer(question)
+            answer = self.typed.answer(question)
+        self.terminal.drop()
+        return answer
 
 
 class KeyStops:
-    """A listener of a board: any key while a rod runs stops it."""
+    """A listener of a board: any key during a procedure stops the rod."""
 
-    def __init__(self, board: Board, terminal: Keys) -> None:
-        self.board = board
+    def __init__(self, terminal: Keys) -> None:
         self.terminal = terminal
 
     def hear(self, sample: Sample) -> None:
-        """Look for a key at each sample of an axis that is driven."""
-        if not isinstance(sample, AxisSample) or sample.output == 0.0:
-            return
-        key = self.terminal.read(0.0)
-        if key:
+        """Look for a key at each sample of an axis; a pause between two runs counts, too."""
+        if isinstance(sample, AxisSample) and self.terminal.read(0.0):
             raise Interrupted("a key was pressed", kept="The rod was stopped; nothing was stored.")
 
 
@@ -66,7 +65,7 @@ def asker(setup: Setup, board: Board) -> Iterator[Asker]:
         if terminal is None:
             yield Asker(*sources)
             return
-        listener = KeyStops(board, terminal)
+        listener = KeyStops(terminal)
         board.listeners.append(listener.hear)
         try:
             yield Asker(*sources, AtTerminal(terminal))

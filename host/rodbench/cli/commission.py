@@ -67,7 +67,7 @@ def _head(setup: Setup, board: Board) -> None:
     state = f"calibrated: {', '.join(map(str, calibrated))}" if calibrated else "uncalibrated"
     talk.say(
         f"rodbench {__version__}   {emulated}   {board.hello.axis_count} axes   {state}   "
-        f"logbook {setup.logbook().folder}"
+        f"logbook {setup.folder.name}/logbook"
     )
 
 
