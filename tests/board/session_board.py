@@ -71,7 +71,7 @@ class ChipSession:
         assert chip is not None
         self.first = False
         chip.codes(codes_of(readings))
-        assert chip.tick(2 * TICK_CYCLES) == OK
+        assert chip.tick(4 * TICK_CYCLES) == OK
         chip.run("cycles", SETTLE_CYCLES)
         drive = [chip.axis(index)[1] for index in (0, 1)]
         return {"drive": drive, "restart": int(chip.call("off_for") > SETTLE_CYCLES // 2)}

@@ -253,7 +253,7 @@ class SimBoard:
         if arrived:
             chip.send(arrived)
         # the first tick comes later than the others by the time that the program takes to start
-        if chip.tick(TICK_CYCLES if self._started else 2 * TICK_CYCLES) == RESET:
+        if chip.tick(TICK_CYCLES if self._started else 4 * TICK_CYCLES) == RESET:
             self.boots += 1
             self.rig.restart_scan()
             self._started = False

@@ -38,17 +38,21 @@ static const uint32_t TABLE[256] CORE_ROM = {
     0xB3667A2E, 0xC4614AB8, 0x5D681B02, 0x2A6F2B94, 0xB40BBE37, 0xC30C8EA1, 0x5A05DF1B, 0x2D02EF8D,
 };
 
+uint32_t digest_more(uint32_t crc, const void *data, uint16_t size)
+{
+    const uint8_t *at = data;
+    for (const uint8_t *end = at + size; at != end; at++) {
+        crc = CORE_ROM_READ_U32(&TABLE[(uint8_t)((uint8_t)crc ^ *at)]) ^ (crc >> 8);
+    }
+    return crc;
+}
+
 uint32_t digest_byte(uint32_t crc, uint8_t byte)
 {
-    return CORE_ROM_READ_U32(&TABLE[(uint8_t)(crc ^ byte)]) ^ (crc >> 8);
+    return digest_more(crc, &byte, 1);
 }
 
 uint32_t digest_of(const void *data, uint16_t size)
 {
-    const uint8_t *at = data;
-    uint32_t crc = DIGEST_START;
-    while (size-- > 0) {
-        crc = digest_byte(crc, *at++);
-    }
-    return ~crc;
+    return ~digest_more(DIGEST_START, data, size);
 }

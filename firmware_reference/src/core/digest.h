@@ -6,7 +6,10 @@
 
 #define DIGEST_START UINT32_C(0xFFFFFFFF)
 
-uint32_t digest_byte(uint32_t crc, uint8_t byte);       /* before the final inversion */
+/* Before the final inversion. */
+uint32_t digest_more(uint32_t crc, const void *data, uint16_t size);
+uint32_t digest_byte(uint32_t crc, uint8_t byte);
+
 uint32_t digest_of(const void *data, uint16_t size);
 
 #endif

@@ -13,12 +13,7 @@ static uint16_t bin_ticks_of(const settings_axis_t *set)
 
 static uint16_t copy_check(const duty_copy_t *copy)
 {
-    const uint8_t *at = (const uint8_t *)copy;
-    uint16_t crc = 0xFFFF;
-    for (uint8_t i = 0; i < offsetof(duty_copy_t, check); i++) {
-        crc = frame_crc_byte(crc, at[i]);
-    }
-    return crc;
+    return frame_crc(copy, offsetof(duty_copy_t, check));
 }
 
 /* The copy in force, once duty_resume or duty_fresh has run. */

@@ -5,18 +5,28 @@
 
 #define CRC_SIZE 2
 
-uint16_t frame_crc_byte(uint16_t crc, uint8_t byte)
-{
 #ifdef __AVR__
-    return _crc_xmodem_update(crc, byte);
+#define crc_byte _crc_xmodem_update
 #else
+static uint16_t crc_byte(uint16_t crc, uint8_t byte)
+{
     crc = (uint16_t)(crc ^ (uint16_t)((uint16_t)byte << 8));
     for (uint8_t bit = 0; bit < 8; bit++) {
         uint16_t shifted = (uint16_t)((uint32_t)crc << 1);
         crc = (crc & 0x8000u) ? (uint16_t)(shifted ^ 0x1021u) : shifted;
     }
     return crc;
+}
 #endif
+
+uint16_t frame_crc(const void *data, uint8_t size)
+{
+    const uint8_t *at = data;
+    uint16_t crc = 0xFFFF;
+    for (const uint8_t *end = at + size; at != end; at++) {
+        crc = crc_byte(crc, *at);
+    }
+    return crc;
 }
 
 /* In place: the write index never passes the read index. Returns the decoded size, or FRAME_BAD. */
@@ -45,9 +55,5 @@ uint8_t frame_decode(uint8_t *frame, uint8_t size)
     if (decoded < HEADER_SIZE + CRC_SIZE) {
         return FRAME_BAD;
     }
-    uint16_t crc = 0xFFFF;
-    for (uint8_t i = 0; i < decoded; i++) {
-        crc = frame_crc_byte(crc, frame[i]);
-    }
-    return crc == 0 ? (uint8_t)(decoded - CRC_SIZE) : FRAME_BAD;    /* the residue of a good frame is zero */
+    return frame_crc(frame, decoded) == 0 ? (uint8_t)(decoded - CRC_SIZE) : FRAME_BAD;    /* the residue of a good frame is zero */
 }

@@ -6,7 +6,7 @@
 
 #define FRAME_BAD 0
 
-uint16_t frame_crc_byte(uint16_t crc, uint8_t byte);
+uint16_t frame_crc(const void *data, uint8_t size);
 
 /* Undoes COBS in place and checks the CRC. `size` is without the closing zero.
  * Returns the size of the payload (at least a header), or FRAME_BAD. */

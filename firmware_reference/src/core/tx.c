@@ -28,23 +28,25 @@ uint8_t tx_room_for_replies(const tx_t *tx)
 
 /* COBS on the way into the ring: `code_at` is where the distance to the next zero belongs. */
 typedef struct {
-    tx_t *tx;
+    uint8_t *ring;
     uint8_t at;
     uint8_t code_at;
 } cobs_t;
 
 static void cobs_close(cobs_t *cobs)
 {
-    cobs->tx->ring[cobs->code_at % TX_SIZE] = (uint8_t)(cobs->at - cobs->code_at);
+    cobs->ring[cobs->code_at % TX_SIZE] = (uint8_t)(cobs->at - cobs->code_at);
     cobs->code_at = cobs->at++;
 }
 
-static void cobs_put(cobs_t *cobs, uint8_t byte)
+static void cobs_put(cobs_t *cobs, const uint8_t *from, uint8_t size)
 {
-    if (byte == 0) {
-        cobs_close(cobs);
-    } else {
-        cobs->tx->ring[cobs->at++ % TX_SIZE] = byte;
+    for (const uint8_t *end = from + size; from != end; from++) {
+        if (*from == 0) {
+            cobs_close(cobs);
+        } else {
+            cobs->ring[cobs->at++ % TX_SIZE] = *from;
+        }
     }
 }
 
@@ -52,15 +54,11 @@ void tx_reply(tx_t *tx, const uint8_t *payload, uint8_t size)
 {
     uint8_t encoded = (uint8_t)(size + TX_FRAME_EXTRA);
     CORE_ASSERT(encoded <= tx->credit && encoded + (uint8_t)(tx->head - tx->tail) <= TX_SIZE);
-    uint8_t start = tx->head;
-    cobs_t cobs = {tx, (uint8_t)(start + 1u), start};
-    uint16_t crc = 0xFFFF;
-    for (uint8_t i = 0; i < size; i++) {
-        crc = frame_crc_byte(crc, payload[i]);
-        cobs_put(&cobs, payload[i]);
-    }
-    cobs_put(&cobs, (uint8_t)(crc >> 8));
-    cobs_put(&cobs, (uint8_t)crc);
+    cobs_t cobs = {tx->ring, (uint8_t)(tx->head + 1), tx->head};
+    uint16_t crc = frame_crc(payload, size);
+    uint8_t check[2] = {(uint8_t)(crc >> 8), (uint8_t)crc};
+    cobs_put(&cobs, payload, size);
+    cobs_put(&cobs, check, sizeof check);
     cobs_close(&cobs);
     tx->ring[(uint8_t)(cobs.at - 1) % TX_SIZE] = 0;
     tx->credit = (uint8_t)(tx->credit - encoded);
