@@ -7,15 +7,33 @@ from functools import cache
 from types import TracebackType
 
 from rodbench_protocol import settings
+
 from tests.core import native
 
 MODULES = ("axis", "position", "motion", "guard", "seek", "number", "div")
 EVENTS_MAX = 4
-VIEW = (
-    "drive bridge output state flags ended cause motion faults position_um speed_um_s reference_um"
-    " current_ma rest_raw rest_position_um current_before_ma current_stop_ma current_probe_ma"
-    " on_ticks events"
-).split()
+VIEW = [
+    "drive",
+    "bridge",
+    "output",
+    "state",
+    "flags",
+    "ended",
+    "cause",
+    "motion",
+    "faults",
+    "position_um",
+    "speed_um_s",
+    "reference_um",
+    "current_ma",
+    "rest_raw",
+    "rest_position_um",
+    "current_before_ma",
+    "current_stop_ma",
+    "current_probe_ma",
+    "on_ticks",
+    "events",
+]
 
 # A rod of 200 mm whose pot gives 25 um a raw; 10 mm/s at full output, dead zone 20 %.
 # The sensor gives 1 A for 1000 mV: 1000 mA is 4092 / 5 = 818.4 counts of a sum of 4.
@@ -94,7 +112,7 @@ class Probe:
     def tick(
         self, raw: int, ma: int = 0, room: int = 1_000_000, count: int = 1, zero: int = 0
     ) -> View:
-        """`count` ticks with the same readings; gives the last. `zero`: what the sensor reads at 0 A."""
+        """`count` ticks with the same readings; gives the last. `zero`: the sensor's at 0 A."""
         for _ in range(count):
             if self.alive:
                 self.renew(self.ticks() - 1)

@@ -1,6 +1,6 @@
 """Each guard: the last tick before it trips, the first after, and what must not happen.
 
-Readings are made by hand here, so every expected tick is counted from the settings, not from the core.
+Readings are made by hand: every expected tick is counted from the settings, not from the core.
 """
 
 from __future__ import annotations
@@ -8,8 +8,8 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import pytest
-
 from rodbench_protocol.names import AxisState, Bridge, Ended, EventKind, Fault, Status
+
 from tests.core.axis_probe import ROD, UM_PER_RAW, Probe, raw_at
 
 MIDDLE = 100_000
