@@ -108,7 +108,10 @@ class Rod:
 
 
 class Plant:
-    """The state of one rod. Positions in mm from the retracted end, extending positive."""
+    """The state of one rod. Positions in mm from the retracted end, extending positive.
+
+    The rod's figures are taken over when it is made; faults change what they say afterwards.
+    """
 
     def __init__(self, rod: Rod) -> None:
         self.rod = rod
@@ -118,15 +121,21 @@ class Plant:
         self.temperature_c = rod.motor.ambient_c
         self.volts = 0.0  # at the motor's terminals in the last tick
         self.faults: dict[str, float] = {}  # the faults in force and their values
+        self.stuck_permille: float | None = None  # what a stuck driver drives, on the lines
         self.turned_mm = rod.start_mm  # where the rod last turned round
         self.turns = 0
         self._sense_mm = 0.0  # the last step that counted as motion, with its sign
         self._far_mm = rod.start_mm
         self._pot_mm = rod.start_mm
-        self._wiper = 0.0  # what the pot's pin carries, share of the reference
+        self.pot_share = 0.0  # what the pot's pin carries, share of the reference
         self._heat_j = 0.0
         self._warm_in = WARM_EVERY
         self._blocked = 0  # the direction in which an open end switch bars the current
+        self._low = self._high = self._free_from = self._free_to = 0.0
+        pot = rod.pot
+        self._stroke_mm, self._play_mm = rod.stroke_mm, rod.screw.backlash_mm / 2.0
+        self._pot_from, self._pot_span = pot.retracted, pot.extended - pot.retracted
+        self._bow, self._pot_load = pot.bow, pot.ohm / BLEED_OHM
         self._resistance()
         self._settle()
 
@@ -138,7 +147,7 @@ class Plant:
 
         A converter that rounds down reads half a step low.
         """
-        return _raw(self._wiper)
+        return _raw(self.pot_share)
 
     def pot_raw_at(self, position_mm: float) -> float:
         """What the sound, noise-free pot reads in raw with its shaft at a position in mm."""
@@ -148,11 +157,6 @@ class Plant:
     def pot_position_mm(self) -> float:
         """Where the pot's own shaft stands: the rod's position less the play."""
         return self._pot_mm
-
-    @property
-    def pot_share(self) -> float:
-        """What the pot's pin carries now, as a share of the reference."""
-        return self._wiper
 
     def sensed_a(self, bridge: int) -> float:
         """The current that the sensor sees, in A; a one-sided one sees it only while driving."""
@@ -164,8 +168,7 @@ class Plant:
 
     def place(self, position_mm: float) -> None:
         """Put the rod somewhere, at rest."""
-        low, high = self._walls()
-        self.position_mm = min(max(position_mm, low), high)
+        self.position_mm = min(max(position_mm, self._low), self._high)
         self._pot_mm = self.position_mm
         self.turned_mm = self._far_mm = self.position_mm
         self.turns += 1
@@ -175,7 +178,7 @@ class Plant:
     def set_fault(self, kind: str, value: float) -> None:
         """Bring a fault about (see faults.py for the kinds and their values)."""
         if kind == "pot_frozen":
-            value = self._wiper
+            value = self.pot_share
         elif kind == "jam":
             side = 1.0 if self.position_mm <= value else -1.0
             self.faults["jam_side"] = side
@@ -200,11 +203,13 @@ class Plant:
             return
         volts = 0.0 if bridge != DRIVE else -volts if self._swapped else volts
         self.volts = volts
-        self._advance(volts, closed=bridge != OFF and not self._open)
+        self._advance(volts, bridge != OFF and not self._open)
         self._count_heat(self.current_a)
         if self.position_mm != self._far_mm:
             self._watch()
-        self._read_pot()
+            self._read_pot()
+        elif self.faults:
+            self._read_pot()
 
     def _watch(self) -> None:
         """Keep where the rod last turned round."""
@@ -236,11 +241,10 @@ class Plant:
     def _starts(self, current: float) -> bool:
         """Whether the rod breaks away; sets a first hair of speed in that sense."""
         extend, retract = self._load_a()
-        low, high = self._walls()
-        if current - extend > self._stick_extend and self.position_mm < high:
+        if current - extend > self._stick_extend and self.position_mm < self._high:
             self.speed_mm_s = 1e-12
             return True
-        if current - retract < -self._stick_retract and self.position_mm > low:
+        if current - retract < -self._stick_retract and self.position_mm > self._low:
             self.speed_mm_s = -1e-12
             return True
         return False
@@ -272,8 +276,10 @@ class Plant:
 
     def _limit(self) -> None:
         """Walls stop the rod dead; switches open behind their points."""
-        position = self.position_mm
-        low, high = self._walls()
+        position, low, high = self.position_mm, self._low, self._high
+        if self.speed_mm_s != 0.0 and self._free_from < position < self._free_to:
+            self._blocked = 0
+            return
         if position >= high and self.speed_mm_s >= 0.0:
             self.position_mm, self.speed_mm_s = high, 0.0
         elif position <= low and self.speed_mm_s <= 0.0:
@@ -329,8 +335,7 @@ class Plant:
         return runs
 
     def _read_pot(self) -> None:
-        play = self.rod.screw.backlash_mm / 2.0
-        position = self.position_mm
+        play, position = self._play_mm, self.position_mm
         if position > self._pot_mm + play:
             self._pot_mm = position - play
         elif position < self._pot_mm - play:
@@ -338,29 +343,29 @@ class Plant:
         if self.faults:
             self._read_faulty_pot()
         else:
-            self._wiper = self._pot_ideal(self._pot_mm)
+            self.pot_share = self._pot_ideal(self._pot_mm)
 
     def _pot_ideal(self, position_mm: float) -> float:
         """Share of the reference at the pin: the track, its bow, the ends of travel, the bleed."""
-        pot = self.rod.pot
-        place = position_mm / self.rod.stroke_mm
-        bent = place + pot.bow * 4.0 * place * (1.0 - place) if pot.bow else place
-        share = pot.retracted + (pot.extended - pot.retracted) * bent
-        if "pot_swapped" in self.faults:
+        place = position_mm / self._stroke_mm
+        if self._bow:
+            place += self._bow * 4.0 * place * (1.0 - place)
+        share = self._pot_from + self._pot_span * place
+        if self._mirrored:
             share = 1.0 - share
         share = 0.0 if share < 0.0 else 1.0 if share > 1.0 else share
-        return share / (1.0 + share * (1.0 - share) * pot.ohm / BLEED_OHM)
+        return share / (1.0 + share * (1.0 - share) * self._pot_load)
 
     def _read_faulty_pot(self) -> None:
         faults = self.faults
         if "pot_frozen" in faults:
-            self._wiper = faults["pot_frozen"]
+            self.pot_share = faults["pot_frozen"]
         elif "pot_short" in faults:
-            self._wiper = faults["pot_short"]
+            self.pot_share = faults["pot_short"]
         elif "pot_open" in faults:
-            self._wiper *= OPEN_WIPER_DECAY
+            self.pot_share *= OPEN_WIPER_DECAY
         else:
-            self._wiper = self._pot_ideal(self._pot_mm)
+            self.pot_share = self._pot_ideal(self._pot_mm)
 
     # ------------------------------------------------------------ derived figures
 
@@ -369,7 +374,11 @@ class Plant:
         swapped = "motor_swapped" in self.faults
         self._swapped = self.rod.motor.reversed != swapped
         self._open = "motor_open" in self.faults
+        self.stuck_permille = self.faults.get("driver_stuck")
+        self._mirrored = "pot_swapped" in self.faults
         self._rests = False
+        self._low, self._high = self._walls()
+        self._free_from, self._free_to = max(self._low, 0.0), min(self._high, self.rod.stroke_mm)
         self._find_switch()
         self._read_pot()
 

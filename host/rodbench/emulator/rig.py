@@ -18,7 +18,7 @@ import math
 
 from rodbench.emulator.faults import KINDS, Fault
 from rodbench.emulator.noise import CURRENTS, POTS, ROW, SHARED, SUPPLY, Noise, Row
-from rodbench.emulator.plant import TICK_S, Plant
+from rodbench.emulator.plant import TICK_S, Plant, Sensor
 from rodbench.emulator.plant_file import Machine
 from rodbench.emulator.signals import DRIVE, Readings
 from rodbench.errors import UsageError
@@ -42,7 +42,6 @@ class Rig:
         self.moved_at = dict.fromkeys(machine.rods, 0)  # tick of each rod's last motion
         self._readings = Readings()
         self._noise = Noise(machine.seed if seed is None else seed)
-        self._pair = tuple(self.plants.get(axis) for axis in (1, 2))
         self._bases = [0.0] * 5  # pots, currents, supply: codes before noise and rounding
         self._shared = [0.0, 0.0]
         self._row: Row = [0.0] * ROW
@@ -95,14 +94,12 @@ class Rig:
             self._run_agenda()
         supply = self.supply_v
         drawn = 0.0
-        for index in (0, 1):
-            plant = self._pair[index]
-            if plant is None:
-                continue
-            share, state = drive[index] / 1000.0, bridge[index]
-            if "driver_stuck" in plant.faults:
-                share, state = plant.faults["driver_stuck"] / 1000.0, DRIVE
-            plant.step(share * supply, state)
+        for index, plant, *_ in self._seats:
+            permille: float = drive[index]
+            state = bridge[index]
+            if plant.stuck_permille is not None:
+                permille, state = plant.stuck_permille, DRIVE
+            plant.step(permille * supply / 1000.0, state)
             if plant.speed_mm_s != 0.0:
                 self.moved_at[index + 1] = self.ticks
             if state == DRIVE:
@@ -119,26 +116,23 @@ class Rig:
 
     def _convert(self, bridge: list[int]) -> Readings:
         row = self._row = self._noise.row()
-        readings, bases, reference = self._readings, self._bases, self.machine.board.reference_v
-        for index in (0, 1):
-            plant = self._pair[index]
-            if plant is None:
-                continue
+        readings, bases = self._readings, self._bases
+        per_volt = STEPS / self.machine.board.reference_v
+        for index, plant, sensor, carry, margin in self._seats:
             base = plant.pot_share * STEPS
-            if self._carry[index]:
-                shared = self._shared[index] * self._carry[index] + row[SHARED[index]]
+            if carry:
+                shared = self._shared[index] * carry + row[SHARED[index]]
                 self._shared[index] = shared
                 base += shared
             bases[index] = base
-            readings.pot[index] = _sum8(base, row, POTS[index], self._margin[index])
-            sensor = plant.rod.sensor
-            if sensor.kind != "none":
-                state = DRIVE if "driver_stuck" in plant.faults else bridge[index]
-                volts = sensor.zero_v + sensor.v_per_a * plant.sensed_a(state)
-                bases[2 + index] = base = volts / reference * STEPS
+            readings.pot[index] = _sum8(base, row, POTS[index], margin)
+            if sensor is not None:
+                state = DRIVE if plant.stuck_permille is not None else bridge[index]
+                base = (sensor.zero_v + sensor.v_per_a * plant.sensed_a(state)) * per_volt
+                bases[2 + index] = base
                 readings.current[index] = _sum4(base, row, CURRENTS[index])
-        bases[4] = self.supply_v / self.machine.supply.divider_ratio / reference * STEPS
-        readings.supply = _code(bases[4] + row[SUPPLY])
+        bases[4] = base = self.supply_v * per_volt / self.machine.supply.divider_ratio
+        readings.supply = _code(base + row[SUPPLY])
         if self._scan % BANDGAP_EVERY == 0:
             readings.bandgap = self.bandgap_code
         self._scan += 1
@@ -183,26 +177,29 @@ class Rig:
     # ------------------------------------------------------------ derived figures
 
     def _scale(self) -> None:
-        """Noise of each column from the plants' figures and faults."""
+        """Noise of each column, and what each tick needs of an axis, from figures and faults."""
         sigmas = [0.0] * ROW
-        self._carry, self._margin = [0.0, 0.0], [1.0, 1.0]
-        for index in (0, 1):
-            plant = self._pair[index]
-            if plant is None:
-                continue
-            pot = plant.rod.pot
+        self._seats: list[Seat] = []
+        for axis, plant in sorted(self.plants.items()):
+            index, pot, sensor = axis - 1, plant.rod.pot, plant.rod.sensor
             white = pot.noise_lsb * math.sqrt(1.0 - pot.noise_correlated)
             white = math.hypot(white, plant.faults.get("pot_noisy", 0.0))
-            sigmas[POTS[index] : POTS[index] + 8] = [white] * 8
-            sigmas[CURRENTS[index] : CURRENTS[index] + 4] = [plant.rod.sensor.noise_lsb] * 4
-            self._margin[index] = 8.0 * white + 1.0
+            carry = 0.0
             if pot.noise_correlated:
                 carry = math.exp(-TICK_S * 1000.0 / pot.noise_time_ms)
                 common = pot.noise_lsb * math.sqrt(pot.noise_correlated)
                 sigmas[SHARED[index]] = common * math.sqrt(1.0 - carry * carry)
-                self._carry[index] = carry
+            sigmas[POTS[index] : POTS[index] + 8] = [white] * 8
+            sigmas[CURRENTS[index] : CURRENTS[index] + 4] = [sensor.noise_lsb] * 4
+            fitted = None if sensor.kind == "none" else sensor
+            self._seats.append((index, plant, fitted, carry, 8.0 * white + 1.0))
         sigmas[SUPPLY] = self.machine.supply.noise_lsb
         self._noise.scale(sigmas)
+
+
+# index, plant, current sensor if there is one, what correlated noise keeps a tick, margin of the
+# pot's code to the converter's ends within which noise may reach them
+Seat = tuple[int, Plant, Sensor | None, float, float]
 
 
 def _agenda(faults: list[Fault]) -> list[tuple[int, bool, Fault]]:
@@ -233,9 +230,11 @@ def _sum8(base: float, row: Row, at: int, margin: float) -> int:
 
 
 def _sum4(base: float, row: Row, at: int) -> int:
-    return (
-        _code(base + row[at])
-        + _code(base + row[at + 1])
-        + _code(base + row[at + 2])
-        + _code(base + row[at + 3])
-    )
+    if base > TOP - 200.0:
+        return sum(_code(base + row[place]) for place in range(at, at + 4))
+    total = 0
+    for noise in row[at : at + 4]:
+        value = base + noise
+        if value > 0.0:
+            total += int(value)
+    return total
