@@ -124,6 +124,7 @@ def push(
     for scope, new in by_scope.items():
         if stepped[scope]:
             board.write_scope(scope, {"calibrated": 0})
+            new["calibrated"] = machine.scope(scope)["calibrated"]
         board.write_scope(scope, new)
     live = _proven(machine, board, scopes)
     return Pushed(changed, live, None if until_reset else board.store())

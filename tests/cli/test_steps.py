@@ -1,0 +1,208 @@
+"""The job step by step, with one emulated board in this process and in virtual time."""
+
+from __future__ import annotations
+
+import contextlib
+import json
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from rodbench.board import Board
+from rodbench.cli import boards
+from rodbench.cli.main import cli
+from rodbench.cli.options import Setup
+from rodbench.clock import VirtualClock
+from rodbench.emulator.board import EmulatedBoard
+from rodbench.emulator.plant_file import parse
+from rodbench.errors import NeedsPerson, ProcedureError, Refused, SettingsError
+from rodbench.link.transport import EmulatorTransport
+from rodbench.settings.machine import MachineFile
+
+from tests.cli.conftest import ANSWERS, PLANT
+
+ROD = (
+    '\n[rods.north]\nstroke_mm = 40.0\n\n[axes.1]\nrod = "north"\n\n[axes.1.limits]\ntrip_a = 4.0\n'
+)
+
+
+class Bench:
+    """One board for several commands."""
+
+    def __init__(self, folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+        self.folder = folder
+        self.capsys = capsys
+        self.emulated = EmulatedBoard(parse(PLANT, "bench.toml"))
+        clock = VirtualClock()
+        clock.attach(self.emulated.step)
+        self.board = Board.direct(EmulatorTransport(self.emulated, clock), clock)
+        self.eye = True
+
+    @contextlib.contextmanager
+    def open(self, setup: Setup, who: str) -> Iterator[Board]:
+        if self.eye:
+            setup.look = self.emulated.eye.look
+        yield self.board
+
+    def run(self, *words: str) -> Any:
+        """A command's JSON object; raises what the command raises."""
+        self.capsys.readouterr()
+        cli.main([*words, "--json"], standalone_mode=False)
+        return json.loads(self.capsys.readouterr().out)
+
+    def machine(self) -> MachineFile:
+        return MachineFile.load(self.folder / "machine.toml")
+
+
+@pytest.fixture
+def bench(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> Bench:
+    found = Bench(tmp_path, capsys)
+    monkeypatch.setattr(boards, "open_board", found.open)
+    monkeypatch.setenv("RODBENCH_PORT", "emulator")
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "answers.toml").write_text(ANSWERS)
+    return found
+
+
+def with_rod(bench: Bench) -> None:
+    bench.run("new", ".", "--name", "bench")
+    with (bench.folder / "machine.toml").open("a") as out:
+        out.write(ROD)
+    bench.run("settings", "push")
+
+
+def test_all_steps_one_by_one_end_like_commission(bench: Bench) -> None:
+    with_rod(bench)
+    for step in ("current", "polarity", "endpoints", "speed"):
+        bench.run("calibrate", step, "1", "--yes")
+    proposal = bench.run("propose", "1", "--save")
+    assert proposal["saved"] is True
+    pushed = bench.run("settings", "push")
+    assert pushed["stored"] is True
+    moved = bench.run("move", "1", "50 %", "--yes")
+    assert moved["ended"] == "reached"
+    plant = bench.emulated.rig.plants[1]
+    assert plant.position_mm == pytest.approx(moved["target_mm"], abs=1.0)
+
+    file = bench.machine()
+    assert file.digest() == bench.board.digests()["live"] == bench.board.digests()["stored"]
+    live = file.scope(1)
+    assert live["calibrated"] == 1
+    assert live["motor_reversed"] == 0
+    # The plant's own pot: a tenth and nine tenths of 8184.
+    assert live["raw_retracted"] == pytest.approx(818, abs=0.005 * 6547)
+    assert live["raw_extended"] == pytest.approx(7366, abs=0.005 * 6547)
+    assert file.host("end_retracted", ("rods", "north")) == "end-switch"
+    assert "# rodbench: raw" in file.text
+
+
+def test_commission_writes_file_logbook_and_table(bench: Bench) -> None:
+    bench.run("new", ".")
+    done = bench.run("commission", "1", "--yes", "--answers", "answers.toml")
+    digests = bench.board.digests()
+    assert done["digest"] == digests["live"] == digests["stored"] == bench.machine().digest()
+    assert done["trial"]["past_soft_stop_mm"] < 0.2
+    assert bench.machine().host("fuse_a", ("board",)) == 5.0
+    lines = (bench.folder / "logbook" / "log.jsonl").read_text().splitlines()
+    kinds = [json.loads(line)["kind"] for line in lines]
+    for kind in ("new", "calibrate current", "calibrate polarity", "calibrate endpoints",
+                 "calibrate speed", "trial", "commission"):  # fmt: skip
+        assert kind in kinds
+    assert bench.run("settings", "diff")["differences"] == []
+
+
+def test_a_step_after_commissioning_takes_the_axis_out_of_use(bench: Bench) -> None:
+    bench.run("new", ".")
+    bench.run("commission", "1", "--yes", "--answers", "answers.toml")
+    path = bench.folder / "machine.toml"
+    path.write_text(path.read_text().replace("[axes.1]\n", "# my own remark\n[axes.1]\n"))
+    bench.run("calibrate", "current", "1", "--yes")
+    text = path.read_text()
+    assert text.count("# my own remark") == 1
+    assert text.count("soft_stop_min_mm") == 1
+    assert "calibrated = false" in text
+    assert bench.board.read_scope(1)["calibrated"] == 0
+    with pytest.raises(Refused, match="calibrated"):
+        bench.run("move", "1", "20 mm", "--yes")
+
+
+def test_facts_are_never_invented(bench: Bench) -> None:
+    """Without eyes and without a terminal `--yes` does not say which way the rod went."""
+    bench.eye = False
+    with_rod(bench)
+    before = bench.board.digests()["stored"]
+    with pytest.raises(NeedsPerson, match="did the rod come out or go in"):
+        bench.run("calibrate", "polarity", "1", "--yes")
+    assert bench.board.digests()["stored"] == before
+    assert bench.emulated.outputs.drive[0] == 0
+
+
+SAME_WAY = 'run_a = "out"\nrun_b = "out"'
+NOT_SEEN = 'run_a = "not seen"\nrun_b = "not seen"'
+
+
+@pytest.mark.parametrize("answers", [SAME_WAY, NOT_SEEN])
+def test_answers_that_contradict_or_miss_settle_nothing(bench: Bench, answers: str) -> None:
+    bench.eye = False
+    with_rod(bench)
+    (bench.folder / "answers.toml").write_text(answers)
+    before = bench.machine().text
+    with pytest.raises(ProcedureError):
+        bench.run("calibrate", "polarity", "1", "--yes", "--answers", "answers.toml")
+    assert bench.machine().text == before
+    assert bench.board.digests()["stored"] == bench.machine().digest()
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (["calibrate", "endpoints", "1", "--yes"], "nothing is known yet from"),
+        (["propose", "1"], "nothing is known yet from"),
+    ],
+)
+def test_steps_in_the_wrong_order_say_which_comes_first(
+    bench: Bench, words: list[str], said: str
+) -> None:
+    with_rod(bench)
+    with pytest.raises(ProcedureError, match=said) as caught:
+        bench.run(*words)
+    assert str(caught.value.hint).startswith("rodbench calibrate")
+
+
+def test_an_axis_without_a_rod_says_what_to_do(bench: Bench) -> None:
+    bench.run("new", ".")
+    with pytest.raises(SettingsError, match="axis 1 has no rod"):
+        bench.run("calibrate", "current", "1")
+
+
+def test_uncalibrated_axis_refuses_a_move(bench: Bench) -> None:
+    with_rod(bench)
+    with pytest.raises(Refused, match="calibrated"):
+        bench.run("move", "1", "20 mm", "--yes")
+
+
+def test_pull_after_commission_leaves_the_file_as_it_is(bench: Bench) -> None:
+    bench.run("new", ".")
+    bench.run("commission", "1", "--yes", "--answers", "answers.toml")
+    text = bench.machine().text
+    assert bench.run("settings", "pull")["changed"] == []
+    assert bench.machine().text == text
+
+
+def test_push_until_reset_is_gone_after_it(bench: Bench) -> None:
+    with_rod(bench)
+    path = bench.folder / "machine.toml"
+    stored = bench.board.digests()["stored"]
+    path.write_text(path.read_text() + "move_hold_ms = 400\n")
+    done = bench.run("settings", "push", "--until-reset")
+    assert [c["key"] for c in done["changed"]] == ["axes.1.limits.move_hold_ms"]
+    assert bench.board.digests()["stored"] == stored != bench.board.digests()["live"]
+    bench.board.restart()
+    assert bench.board.digests()["live"] == stored
+    difference = bench.run("settings", "diff")["differences"]
+    assert difference == [
+        {"scope": 1, "key": "axes.1.limits.move_hold_ms", "file": "400", "board": "500"}
+    ]
