@@ -3,9 +3,9 @@
 from .ask import Kind, Question
 
 CRUSH = (
-    "! The rod can crush a hand, and it starts by itself in the next steps. Clamp\n"
-    "  the body, nothing between the ends, a switch that cuts motor power within\n"
-    "  reach. Any key stops the rod."
+    "! The rod can crush a hand, and it starts by itself in the next steps. Clamp "
+    "the body, nothing between the ends, a switch that cuts motor power within "
+    "reach. Any key stops the rod."
 )
 FULL_SPEED = "! Full speed comes next: the rod starts hard and runs on after the stop."
 STILL_YOURS = (

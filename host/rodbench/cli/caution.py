@@ -12,10 +12,10 @@ if TYPE_CHECKING:
     from rodbench.cli.options import Setup
 
 CAUTION = (
-    "! The rod can crush a hand. Clamp the body, nothing between the ends, a switch\n"
-    "  that cuts motor power within reach. Soft stops and trips are no safety function;\n"
-    "  a load that can push the rod back needs a brake. Local codes and those licensed\n"
-    "  for the work come first."
+    "! The rod can crush a hand. Clamp the body, nothing between the ends, a switch "
+    "that cuts motor power within reach. Soft stops and trips are no safety function; "
+    "a load that can push the rod back needs a brake. Local codes and those licensed "
+    "for the work come first."
 )
 KIND = "caution"
 
