@@ -204,6 +204,17 @@ def test_a_host_that_does_not_read_does_not_hold_the_board_up(pty_board: Served)
     os.close(port)
 
 
+def test_a_board_that_breaks_ends_the_serving_with_its_fault() -> None:
+    class Broken(EmulatedBoard):
+        def step(self, ticks: int = 1) -> None:
+            raise ZeroDivisionError("our bug")
+
+    served = Served(Broken(default_machine()), TcpDoor(0))
+    with pytest.raises(ZeroDivisionError):
+        served.wait()
+    served.close()
+
+
 def start(*words: str) -> "subprocess.Popen[str]":
     return subprocess.Popen(
         [sys.executable, "-m", "rodbench.cli.main", "emulate", *words],

@@ -39,6 +39,7 @@ class PacedBoard:
     ) -> None:
         self.board = board
         self.slipped_s = 0.0  # wall time in which the board stood still
+        self.broken: BaseException | None = None  # a fault of ours that ended the stepping
         self._period = TICK_S / speed
         self._take = take
         self._lock = threading.Lock()
@@ -71,6 +72,12 @@ class PacedBoard:
             self.board.close()
 
     def _run(self) -> None:
+        try:
+            self._keep_pace()
+        except BaseException as fault:
+            self.broken = fault
+
+    def _keep_pace(self) -> None:
         due = time.monotonic() + self._period
         while not self._ending.is_set():
             wait = due - time.monotonic()

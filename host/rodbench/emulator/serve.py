@@ -189,8 +189,10 @@ class Served:
         self.door.serve(self.paced, self._ending)
 
     def wait(self) -> None:
-        """Until somebody interrupts."""
+        """Until somebody interrupts. Raises what broke the board, if anything did."""
         while self._thread.is_alive():
+            if self.paced.broken is not None:
+                raise self.paced.broken
             time.sleep(0.2)
 
     def look(self, question_id: str, axis: int = 0) -> str | None:
