@@ -181,3 +181,12 @@ void harness_tear(harness_t *board, uint8_t index, uint8_t how)
         copy[newer].check ^= 0x0400;
     }
 }
+
+void harness_duty_run(harness_t *board, uint8_t index, uint8_t *wishes, uint32_t count, uint32_t budget)
+{
+    duty_t *duty = &board->noinit.duty[index];
+    for (uint32_t i = 0; i < count; i++) {
+        wishes[i] = wishes[i] && duty_used(duty) + 1 <= budget;
+        duty_tick(duty, wishes[i]);
+    }
+}

@@ -89,6 +89,8 @@ duty_t *harness_duty(harness_t *board, uint8_t index);
 
 /* how 0: the older copy was being written; 1: that which had just become the newer; 2: both are rubbish. */
 void harness_tear(harness_t *board, uint8_t index, uint8_t how);
+/* Ticks of a duty record: each with output if wished and the budget still allows one; overwrites wishes with that. */
+void harness_duty_run(harness_t *board, uint8_t index, uint8_t *wishes, uint32_t count, uint32_t budget);
 uint32_t harness_digest_live(const harness_t *board);
 
 #endif

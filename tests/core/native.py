@@ -154,6 +154,16 @@ def load(path: Path) -> ct.CDLL:
     library.harness_digest_live.restype = ct.c_uint32
     library.harness_duty.argtypes = [ct.c_void_p, ct.c_uint8]
     library.harness_duty.restype = ct.c_void_p
+    library.harness_duty_run.argtypes = [
+        ct.c_void_p,
+        ct.c_uint8,
+        ct.c_void_p,
+        ct.c_uint32,
+        ct.c_uint32,
+    ]
+    for name in ("duty_used", "duty_total"):
+        getattr(library, name).argtypes = [ct.c_void_p]
+        getattr(library, name).restype = ct.c_uint32
     library.harness_tear.argtypes = [ct.c_void_p, ct.c_uint8, ct.c_uint8]
     library.duty_tick.argtypes = [ct.c_void_p, ct.c_uint8]
     library.core_late_tick.argtypes = [ct.c_void_p]

@@ -44,8 +44,10 @@ static void write_copy(duty_t *duty, uint8_t which, duty_copy_t *value)
 static void fill(duty_t *duty, uint16_t bin_ticks, uint32_t used, uint32_t total)
 {
     duty_copy_t value = {0, total, bin_ticks, 0, 0, DUTY_FULL_BINS, 0, 0};
-    for (uint8_t which = 0; which < 2; which++) {
+    uint8_t which = newer(duty) ^ 1;            /* the older first: the newer stays good until both are not */
+    for (uint8_t left = 2; left > 0; left--) {
         *(volatile uint16_t *)&duty->copy[which].check = (uint16_t)~copy_check(&duty->copy[which]);
+        which ^= 1;
     }
     for (uint8_t slot = DUTY_FULL_BINS; slot-- > 0;) {
         uint16_t part = used > bin_ticks ? bin_ticks : (uint16_t)used;

@@ -1,0 +1,229 @@
+"""Settings survive a power cut at any byte of a store: the old or the new ones, whole."""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Callable, Iterator
+
+import pytest
+from rodbench_protocol import framing, messages, settings
+from rodbench_protocol.names import EventKind, Fault, FaultBits, Status
+
+from tests.core.native import Board, library
+from tests.twin.memory import SIZE, SLOTS, put_slot
+
+POWER_ON = 1
+SESSION = 3
+SLOT_SIZE = 328
+Image = bytes
+AXIS = settings.defaults("axis")
+WRITES_LEAST = {
+    "blank": 240,
+    "once": 240,
+    "twice": 15,
+}  # in a slot written before, unchanged ones stay
+
+
+class Host:
+    """Speaks to a native board; carries out what it wants to write, as a memory would."""
+
+    def __init__(self, image: Image) -> None:
+        self.board = Board(library())
+        self.board.eeprom[:] = image
+        self.board.set_readings((4000, 4000), (0, 0))
+        self.board.boot(POWER_ON, 77)
+        self.seq = 0
+        self.replies: list[messages.Message] = []
+        self.events: list[messages.Message] = []
+        self.writes: list[tuple[int, int]] = []
+        nonce = self.ask("hello")["boot_nonce"]
+        self.ask("open", boot_nonce=nonce, protocol_major=1, protocol_minor=0)
+
+    def tick(self, data: bytes = b"", keep: bool = True) -> None:
+        self.board.tick(data)
+        for frame in self.board.sent().split(b"\0")[:-1]:
+            message = messages.parse(framing.decode(frame))
+            (self.replies if message.kind == "reply" else self.events).append(message)
+        out = self.board.outputs()
+        if out.ee_write:
+            self.writes.append((out.ee_address, out.ee_value))
+            if keep:
+                self.board.eeprom[out.ee_address] = out.ee_value
+
+    def ask(self, name: str, **fields: object) -> dict[str, int]:
+        self.seq = (self.seq + 1) & 0xFF
+        self.replies.clear()
+        self.tick(framing.encode(messages.pack(name, SESSION, self.seq, **fields)))
+        assert self.replies[0].fields["status"] == Status.OK, (name, self.replies[0])
+        return self.replies[0].fields
+
+    def change(self, **values: int) -> None:
+        """Put keys of axis 1 and 2 in force."""
+        ids = {key.name: key.id for key in settings.KEYS["axis"]}
+        items = [{"key": ids[name], "value": value} for name, value in values.items()]
+        for scope in (1, 2):
+            self.ask("draft_begin", scope=scope)
+            self.ask("draft_set", scope=scope, items=items)
+            self.ask("draft_commit", scope=scope)
+
+    def store(self) -> list[tuple[int, int]]:
+        """Store to the end; the bytes that were written, in order."""
+        self.writes.clear()
+        self.events.clear()
+        self.ask("store")
+        for _ in range(400):
+            self.tick()
+            if any(e.fields["kind"] == EventKind.STORED for e in self.events):
+                return list(self.writes)
+        raise AssertionError("the store did not end")
+
+    @property
+    def image(self) -> Image:
+        return bytes(self.board.eeprom)
+
+
+def boots(image: Image) -> tuple[int, int, int]:
+    """Digest in force and stored digest after a start on this memory, and the faults."""
+    host = Host(image)
+    digests = host.ask("digests")
+    return digests["live"], digests["stored"], host.board.fields().faults
+
+
+def histories() -> Iterator[tuple[str, Callable[[Host], None]]]:
+    """What was stored before: nothing, once, twice."""
+    yield "blank", lambda host: None
+
+    def once(host: Host) -> None:
+        host.change(feedback=1, trip_ma=900)
+        host.store()
+
+    def twice(host: Host) -> None:
+        once(host)
+        host.change(trip_ma=901)
+        host.store()
+
+    yield "once", once
+    yield "twice", twice
+
+
+@pytest.mark.parametrize("history", list(histories()), ids=lambda h: h[0])
+def test_power_cut_at_every_byte(history: tuple[str, Callable[[Host], None]]) -> None:
+    """Each byte under way is found old, new, erased, ANDed or random."""
+    host = Host(b"\xff" * SIZE)
+    history[1](host)
+    before = host.image
+    old = boots(before)
+    host.change(feedback=1, soft_stop_max_um=80000, trip_ma=1234, duty_window_s=600)
+    writes = host.store()
+    new = boots(host.image)
+    assert old[0] != new[0]
+    assert new[0] == new[1] == host.ask("digests")["live"]
+    rng = random.Random(1)
+    image = bytearray(before)
+    cuts = 0
+    for address, value in writes:
+        torn = {image[address], value, 0xFF, image[address] & value, rng.randrange(256)}
+        for found in torn:
+            image_now = bytearray(image)
+            image_now[address] = found
+            live, stored, faults = boots(bytes(image_now))
+            assert (live, stored) in (old[:2], new[:2]), (address, found)
+            # Only rubbish in the byte that is written last of a first store leaves a doubt.
+            if faults:
+                assert history[0] == "blank"
+                assert address == SLOTS[0]
+                assert faults == FaultBits.SETTINGS
+            cuts += 1
+        image[address] = value
+    assert bytes(image) == host.image
+    assert cuts >= 2 * len(writes)
+    assert len(writes) >= WRITES_LEAST[history[0]]
+
+
+def test_unchanged_bytes_are_not_written() -> None:
+    host = Host(b"\xff" * SIZE)
+    host.change(feedback=1)
+    first, second = host.store(), host.store()
+    assert (
+        len(first) < 9 + len(settings.pack_scope("board", settings.defaults("board"))) + 2 * 117 + 1
+    )
+    third = host.store()
+    # The third goes to the first's slot with the same settings: generation and CRC alone.
+    assert len(third) <= 6 < len(second)
+    assert {address for address, _ in third} <= set(range(SLOTS[0], SLOTS[0] + 9))
+    assert all(1 <= address < SLOTS[1] + SLOT_SIZE for address, _ in first + second + third)
+
+
+def test_a_byte_that_does_not_take_fails_the_store() -> None:
+    host = Host(b"\xff" * SIZE)
+    host.change(feedback=1)
+    host.ask("store")
+    host.events.clear()
+    for _ in range(400):
+        host.tick(keep=False)
+        if host.events:
+            break
+    fields = host.events[0].fields
+    assert (fields["kind"], fields["cause"]) == (EventKind.STORED, 1)
+    assert host.ask("digests")["stored"] == 0
+    assert boots(host.image)[2] == 0
+
+
+def test_a_busy_memory_delays_the_store_but_no_tick() -> None:
+    """Every write makes the memory busy for 0 to 3 ticks: nothing is written to it meanwhile."""
+    host = Host(b"\xff" * SIZE)
+    host.change(feedback=1)
+    host.ask("store")
+    rng, busy, ticks = random.Random(5), 0, 0
+    before = host.board.fields().tick
+    while not host.events or host.events[-1].fields["kind"] != EventKind.STORED:
+        busy = max(0, busy - 1)
+        host.board.set_readings((4000, 4000), (0, 0), ee_ready=int(busy == 0))
+        seen = len(host.writes)
+        host.tick()
+        ticks += 1
+        if len(host.writes) > seen:
+            assert busy == 0
+            busy = rng.randrange(4)
+        assert (
+            host.board.fields().tick == host.seq_tick + ticks if hasattr(host, "seq_tick") else True
+        )
+        assert ticks < 2000
+    assert host.board.fields().tick == before + ticks
+    assert host.events[-1].fields["cause"] == 0
+    assert boots(host.image)[0] == host.ask("digests")["live"]
+
+
+def scopes(board: bytes, axis: bytes) -> list[bytes]:
+    return [board, axis, axis]
+
+
+def test_older_and_newer_layouts_are_read() -> None:
+    board = settings.pack_scope("board", settings.defaults("board") | {"board_id": 5})
+    axis = settings.pack_scope("axis", AXIS | {"feedback": 1, "trip_ma": 777})
+    whole = bytearray(b"\xff" * SIZE)
+    put_slot(whole, 0, 1, scopes(board, axis))
+    longer = bytearray(b"\xff" * SIZE)
+    put_slot(longer, 0, 1, scopes(board + b"\1\2", axis + b"\3" * 11))
+    assert boots(bytes(longer))[0] == boots(bytes(whole))[0]
+    shorter = bytearray(b"\xff" * SIZE)
+    put_slot(shorter, 0, 1, scopes(board[:4], axis[:48]))  # up to trip_ma
+    assert boots(bytes(shorter))[0] == boots(bytes(whole))[0]
+
+
+def test_blank_is_no_fault_and_damage_is() -> None:
+    defaults = boots(b"\xff" * SIZE)
+    assert defaults[1:] == (0, 0)
+    host = Host(b"\xff" * SIZE)
+    host.change(feedback=1, trip_ma=800)
+    host.store()
+    host.store()
+    image = bytearray(host.image)
+    image[SLOTS[0] + 100] ^= 8
+    assert boots(bytes(image))[0] == host.ask("digests")["live"]
+    image[SLOTS[1] + 100] ^= 8
+    assert boots(bytes(image)) == (defaults[0], 0, FaultBits.SETTINGS)
+    damaged = Host(bytes(image))
+    assert damaged.events[0].fields["kind"] == EventKind.BOOT
+    assert damaged.events[1].fields["cause"] == Fault.SETTINGS
+    assert damaged.ask("clear", axis=0)["cleared"] == FaultBits.SETTINGS
