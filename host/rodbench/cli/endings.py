@@ -17,8 +17,8 @@ def raise_fault(outcome: Outcome, units: Units) -> None:
 
     from rodbench.show.words import fault_name, fault_sentence
 
-    if outcome.ended != Ended.FAULT:
-        return
+    if outcome.ended not in (Ended.FAULT, Ended.SILENCE) or not outcome.cause:
+        return  # a jog that silence ended latches nothing
     sentence = fault_sentence(fault_name(outcome.cause), outcome.axis)
     what, _, todo = sentence.partition(" To do: ")
     raise Faulted(

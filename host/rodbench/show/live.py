@@ -182,4 +182,4 @@ def event_line(event: Event, units: Units) -> str:
         "motion_ended": f"the motion {ended(event.cause)}",
     }.get(kind, kind.replace("_", " "))
     where = f" at {units.length(event.position_mm)}" if event.axis else ""
-    return f"{who} {what}{where}, {event.time_s:.1f} s after the board's start"
+    return f"{who}: {what}{where}, {event.time_s:.1f} s on the board's clock"
