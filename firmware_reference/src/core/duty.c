@@ -34,7 +34,7 @@ static void write_copy(duty_t *duty, uint8_t which, duty_copy_t *value)
     volatile uint8_t *to = (uint8_t *)&duty->copy[which];
     const uint8_t *from = (const uint8_t *)value;
     value->check = copy_check(value);
-    for (uint8_t left = sizeof *value; left > 0; left--) {
+    for (uint8_t left = offsetof(duty_copy_t, check) + sizeof value->check; left > 0; left--) {
         *to++ = *from++;
     }
 }
