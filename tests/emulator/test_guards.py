@@ -1,0 +1,107 @@
+"""Faults of the machine, seen through the whole board: each ends the motion by its guard.
+
+Which guard: the schema's sentences on each fault. A fault must be latched before the rod could go
+far, and nothing may trip while nothing is wrong.
+"""
+
+import pytest
+from rodbench.board import Board
+from rodbench.clock import VirtualClock
+from rodbench.emulator.board import EmulatedBoard
+from rodbench.emulator.plant_file import default_machine
+from rodbench.link.transport import EmulatorTransport
+from rodbench_protocol.names import AxisState, Ended, Fault
+
+
+class Bench:
+    """The ridge vent's first rod, calibrated by the plant's truth."""
+
+    def __init__(self, start_mm: float = 100.0) -> None:
+        machine = default_machine()
+        machine.rods[1].start_mm = start_mm
+        self.emulated, self.clock = EmulatedBoard(machine), VirtualClock()
+        self.clock.attach(self.emulated.step)
+        self.board = Board.direct(EmulatorTransport(self.emulated, self.clock), self.clock)
+        self.plant = self.emulated.rig.plants[1]
+        self.board.write_scope(
+            1,
+            {
+                "feedback": 1,
+                "calibrated": 1,
+                "motor_reversed": 1,
+                "raw_retracted": round(self.plant.pot_raw_at(0.0)),
+                "raw_extended": round(self.plant.pot_raw_at(203.0)),
+                "stroke_um": 203_000,
+                "soft_stop_min_um": 5_000,
+                "soft_stop_max_um": 198_000,
+                "speed_max_um_s": 7_000,
+                "creep_speed_um_s": 1_400,
+                "full_speed_extend_um_s": 8_050,
+                "full_speed_retract_um_s": 8_550,
+                "speed_supply_mv": 12_430,
+                "dead_zone_extend_permille": 160,
+                "dead_zone_retract_permille": 110,
+                "run_on_extend_um": 400,
+                "run_on_retract_um": 400,
+                "running_ma": 1_400,
+                "trip_ma": 3_400,
+            },
+        )
+
+    def jog(self, fault: str | None, value: float | None, speed: float = 5.0) -> float:
+        """Jog for 2 s, bring the fault about, jog on; returns how far the rod went after it."""
+        begun = self.clock.now()
+        place = None
+        with self.board.axis(1).jog(speed) as motion:
+            for sample in motion.samples():
+                passed = self.clock.now() - begun
+                if place is None and passed > 2.0:
+                    place = self.plant.position_mm
+                    if fault:
+                        self.emulated.rig.set_fault(fault, 1, value)
+                if passed > 5.0 or sample.state == AxisState.FAULT:
+                    break
+        self.board.sleep(0.3)
+        assert place is not None
+        return abs(self.plant.position_mm - place)
+
+
+def test_nothing_trips_while_nothing_is_wrong() -> None:
+    bench = Bench()
+    assert 13.0 < bench.jog(None, None) < 17.0  # 3 s at 5 mm/s
+    assert bench.board.outcome(1).ended == Ended.STOPPED
+
+
+@pytest.mark.parametrize(
+    ("fault", "value", "guards"),
+    [
+        # a reading that jumps against the motion looks like the wrong way first
+        ("pot_open", None, {Fault.POT_BAND, Fault.WRONG_WAY}),
+        ("pot_short", 1.0, {Fault.POT_BAND, Fault.WRONG_WAY}),
+        ("pot_frozen", None, {Fault.POT_NOT_FOLLOWING}),
+        ("motor_open", None, {Fault.NO_CURRENT}),
+        ("jam", 112.0, {Fault.OVER_CURRENT, Fault.STALL}),
+        ("motor_swapped", None, {Fault.WRONG_WAY, Fault.OVER_CURRENT}),
+    ],
+)
+@pytest.mark.parametrize("speed", [5.0, -5.0])
+def test_each_fault_ends_the_motion_by_its_guard(
+    fault: str, value: float | None, guards: set[Fault], speed: float
+) -> None:
+    bench = Bench()
+    if fault == "jam" and speed < 0:
+        value = 88.0
+    far = bench.jog(fault, value, speed)
+    outcome = bench.board.outcome(1)
+    assert outcome.ended == Ended.FAULT
+    assert Fault(outcome.cause) in guards
+    assert bench.plant.speed_mm_s == 0.0
+    assert far < 9.0  # what 5 mm/s covers in the stall time and the slowest guard, and the run-on
+
+
+def test_a_stuck_driver_is_beyond_the_boards_power() -> None:
+    """A shorted bridge drives on whatever the board says: that is what the fuse is for."""
+    bench = Bench()
+    bench.emulated.rig.set_fault("driver_stuck", 1, -1000.0)  # extends: the motor is reversed
+    bench.board.sleep(2.0)
+    assert bench.plant.position_mm > 110.0
