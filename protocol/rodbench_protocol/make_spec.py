@@ -23,6 +23,8 @@ def fill(text: str, schema: Schema) -> str:
     def renew(match: re.Match[str]) -> str:
         what = match["what"]
         kind, _, name = what.partition(" ")
+        if kind == "index":
+            return f"{match[1]}{_index(schema, _sections(text))}\n{match[3]}"
         if kind not in _MAKERS:
             raise SchemaError([f"SPEC.md: nothing makes {what!r}"])
         return f"{match[1]}{_MAKERS[kind](schema, name)}\n{match[3]}"
@@ -34,6 +36,36 @@ def messages_told(text: str) -> set[str]:
     """Names of the messages that have a block."""
     blocks = (m["what"].partition(" ") for m in _BLOCK.finditer(text))
     return {name for kind, _, name in blocks if kind == "message"}
+
+
+def _sections(text: str) -> dict[str, str]:
+    """The number of the section that tells of each message."""
+    found, section = {}, ""
+    for m in re.finditer(r"^## (\d+) |<!-- made: message (\w+) -->", text, re.MULTILINE):
+        section = m[1] or section
+        if m[2]:
+            found[m[2]] = section
+    return found
+
+
+def _index(schema: Schema, sections: dict[str, str]) -> str:
+    rows = [
+        [f"0x{m.id:02X}", f"`{m.name}`", m.direction.replace("_", "-"), _size(schema, m.body),
+         _size(schema, m.reply) if m.direction == "request" else "none", sections.get(m.name, "")]
+        for m in sorted(schema.messages.values(), key=lambda m: m.id)
+    ]  # fmt: skip
+    return table(["id", "name", "direction", "body, bytes", "reply's body, bytes", "section"], rows)
+
+
+def _size(schema: Schema, body: Body) -> str:
+    """Length of a body: a number, or what stands before the list and how many items may follow."""
+    if not body.fields:
+        return "0"
+    last = body.fields[-1]
+    if not body.list_field:
+        return str(last.offset + last.size)
+    most = (schema.body_max - last.offset) // last.size
+    return f"{last.offset} + {last.size} n, n {last.min_items} to {most}"
 
 
 def table(head: list[str], rows: list[list[str]]) -> str:

@@ -44,11 +44,11 @@
 #define STATUS_UNCALIBRATED 15u /* this needs a calibrated axis */
 #define STATUS_CALIBRATED 16u /* this is for an uncalibrated axis only */
 #define STATUS_OUTSIDE 17u /* the target, or the way there, lies outside the soft stops */
-#define STATUS_DUTY_SPENT 18u /* the duty budget does not allow a start; telemetry_board tells when it will */
+#define STATUS_DUTY_SPENT 18u /* the duty budget does not allow a start; telemetry_board tells what is left */
 #define STATUS_BUSY 19u /* a store is under way */
 #define STATUS_NOT_SUPPORTED 20u /* known, but not by this board or this build */
 #define STATUS_SESSION_IN_USE 21u /* open asked for the session that is open now: choose another number */
-#define STATUS_STOP_STANDING 22u /* a stop is being carried out: try when the axis is idle */
+#define STATUS_STOP_STANDING 22u /* a stop is being carried out: try when the output is 0 */
 #define STATUS_LAST 22u
 
 /* Kinds of board; the table [board_kinds] has their figures. */
@@ -72,8 +72,8 @@
 #define AXIS_STATE_RUN 3u /* hold-to-run at an output, for measuring */
 #define AXIS_STATE_SEEK 4u /* creeping to an end */
 #define AXIS_STATE_PROBE 5u /* at an end: raised output, to see how it answers */
-#define AXIS_STATE_MOVE 6u /* going to a position */
-#define AXIS_STATE_STOPPING 7u /* slowing down by a ramp (stop category 1) */
+#define AXIS_STATE_MOVE 6u /* going to a position, or looking whether it rests there */
+#define AXIS_STATE_STOPPING 7u /* slowing down by a ramp, or at output 0 until rest is seen */
 #define AXIS_STATE_FAULT 8u /* a latched fault: no motion until cleared */
 #define AXIS_STATE_LAST 8u
 
@@ -86,7 +86,7 @@
 /* What happened. Events are not latched; a trip event names a fault that is. */
 #define EVENT_KIND_BOOT 1u /* the board started; cause is the reset cause */
 #define EVENT_KIND_TRIP 2u /* a fault was latched; cause is the fault's number */
-#define EVENT_KIND_MOTION_ENDED 3u /* a motion came to rest; cause is how (enum ended) */
+#define EVENT_KIND_MOTION_ENDED 3u /* a motion has ended; cause is how (enum ended) */
 #define EVENT_KIND_SOFT_STOP 4u /* a soft stop ended or held back a motion */
 #define EVENT_KIND_DUTY_SPENT 5u /* the duty budget ended a motion */
 #define EVENT_KIND_END_FOUND 6u /* seek reached an end; value_a current before, value_b current in the probe, mA */
@@ -99,15 +99,15 @@
 #define ENDED_NONE 0u /* no motion since the start of the board */
 #define ENDED_RUNNING 1u /* not ended yet */
 #define ENDED_REACHED 2u /* a move came to rest at its target */
-#define ENDED_END_FOUND 3u /* seek found an end */
+#define ENDED_END_FOUND 3u /* seek found an end, or a jog by output lost current and motion after it had moved */
 #define ENDED_STOPPED 4u /* a stop was asked for */
-#define ENDED_SILENCE 5u /* the host fell silent: the hold lapsed */
+#define ENDED_SILENCE 5u /* the hold was over; of a move the fault move_silence stands too */
 #define ENDED_SOFT_STOP 6u /* a soft stop was reached */
 #define ENDED_DUTY 7u /* the duty budget was spent */
 #define ENDED_FAULT 8u /* a guard tripped */
 #define ENDED_REPLACED 9u /* another motion took its place */
 #define ENDED_SESSION 10u /* a host opened a new session */
-#define ENDED_UNFINISHED 11u /* seek or move gave up: no end, no rest within its time */
+#define ENDED_UNFINISHED 11u /* a move rests too far from its target, or a jog by output never drew current nor moved */
 #define ENDED_LAST 11u
 
 /* Latched faults, numbered from 1; bit (number - 1) in every faults field. Numbers to 32 are for an axis and the board alike. */
