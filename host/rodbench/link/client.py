@@ -59,6 +59,7 @@ class Client:
         self._fresh = False  # whether the open session is known to be good
         self._restarting = False  # asked for, and not over
         self._periods = (0, 0)
+        self._tried = 0  # session number of the last open
         self._round_trips: deque[float] = deque(maxlen=ROUND_TRIPS_KEPT)
         self._warned: set[str] = set()
         self._reader = (
@@ -189,11 +190,15 @@ class Client:
     def subscribe(self, axis_period_ms: int, board_period_ms: int) -> None:
         """Ask for telemetry; kept through a new session."""
         with self._sequence:
-            self._periods = (axis_period_ms, board_period_ms)
-            if self._fresh:
-                self._subscribe(axis_period_ms, board_period_ms)
-            else:
-                self.open_session()
+            before, self._periods = self._periods, (axis_period_ms, board_period_ms)
+            try:
+                if self._fresh:
+                    self._subscribe(axis_period_ms, board_period_ms)
+                else:
+                    self.open_session()
+            except Refused:
+                self._periods = before  # else every later session would ask in vain
+                raise
 
     def restart(self) -> Reply:
         """Restart the board and open a session with it; returns its hello."""
@@ -255,7 +260,9 @@ class Client:
         return Reply("hello", fields["tick"], fields)
 
     def _open_once(self, hello: Reply) -> bool:
-        session = random.choice([s for s in range(1, 256) if s != self._heart.session])
+        used = (self._heart.session, self._tried)
+        session = random.SystemRandom().choice([s for s in range(1, 256) if s not in used])
+        self._tried = session
         fields = {
             "boot_nonce": hello["boot_nonce"],
             "protocol_major": MAJOR,

@@ -7,6 +7,7 @@ and keeps the newest board tick of the open session.
 from __future__ import annotations
 
 import contextlib
+import random
 from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -22,6 +23,7 @@ from rodbench.link.api import LinkStatistics, Unasked
 UNASKED_KEPT = 8192  # payloads; who polls less often than every 40 s at full telemetry loses some
 OUTSIDE_SEQUENCE = frozenset({"hello", "stop"})
 _REPLY_FLAG = 0x80
+_HALF = 1 << 31
 
 
 _DECODERS: dict[int, Callable[[bytes], Unasked]] = {
@@ -38,6 +40,11 @@ def decode_unasked(payloads: list[bytes]) -> list[Unasked]:
         with contextlib.suppress(MessageError):
             found.append(_DECODERS[payload[0]](payload))
     return found
+
+
+def newer_tick(one: int, other: int) -> int:
+    """The later of two board ticks, which count modulo 2^32."""
+    return one if (one - other) % (2 * _HALF) < _HALF else other
 
 
 @dataclass(slots=True)
@@ -72,7 +79,7 @@ class Heart:
     def ask(self, name: str, fields: dict[str, Any], *, session: int | None = None) -> Pending:
         """A new request; raises MessageError for fields that the schema does not have."""
         session = self.session if session is None else session
-        seq = self._next_aside() if name in OUTSIDE_SEQUENCE else (self._seq + 1) & 0xFF
+        seq = self._next_aside() if name in OUTSIDE_SEQUENCE else self._next_seq(name)
         payload = messages.pack(name, session, seq, **fields)
         if name not in OUTSIDE_SEQUENCE:
             self._seq = seq
@@ -109,6 +116,10 @@ class Heart:
             self.statistics.frames_good += 1
             self._route(payload)
 
+    def _next_seq(self, name: str) -> int:
+        # by chance: an open like another host's would be answered from the board's memory
+        return random.SystemRandom().randrange(256) if name == "open" else (self._seq + 1) & 0xFF
+
     def _next_aside(self) -> int:
         self._aside_seq = (self._aside_seq + 1) & 0xFF
         return self._aside_seq
@@ -131,7 +142,7 @@ class Heart:
             pending.fields = {}  # the client says which; another major must not look like noise
             return
         if payload[1] == self.session and self.session:
-            self.newest_tick = max(self.newest_tick, pending.fields["tick"])
+            self.newest_tick = newer_tick(pending.fields["tick"], self.newest_tick)
 
     def _take_unasked(self, payload: bytes) -> None:
         if payload[1] != self.session or len(payload) < 7:
@@ -142,5 +153,7 @@ class Heart:
         if self._counter is not None:
             self.statistics.unasked_missed += (payload[2] - self._counter - 1) & 0xFF
         self._counter = payload[2]
-        self.newest_tick = max(self.newest_tick, int.from_bytes(payload[3:7], "little"))
+        if payload[0] != MessageId.EVENT:  # which tells when it happened, and may be old
+            tick = int.from_bytes(payload[3:7], "little")
+            self.newest_tick = newer_tick(tick, self.newest_tick)
         self.unasked.append(payload)

@@ -11,10 +11,12 @@ import time
 from collections.abc import Callable
 from typing import Any
 
+from rodbench_protocol.names import Event
+
 from rodbench.clock import Clock, WallClock
 from rodbench.errors import LinkLost, NoAnswer, OutcomeUnknown, ProtocolMismatch, RodbenchError
 from rodbench.link.api import LinkStatistics, Reply, Unasked
-from rodbench.link.heart import decode_unasked
+from rodbench.link.heart import decode_unasked, newer_tick
 from rodbench.owner import lines, places
 from rodbench.owner.start import connect
 
@@ -159,7 +161,7 @@ class OwnerLink:
             self._warn(text)
 
     def _reply(self, name: str, got: dict[str, Any]) -> Reply:
-        self._newest_tick = max(self._newest_tick, got["tick"])
+        self._newest_tick = newer_tick(got["tick"], self._newest_tick)
         return Reply(name, got["tick"], got["fields"])
 
     def _call(self, do: str, timeout_s: float = REPLY_S, **fields: Any) -> dict[str, Any]:
@@ -217,8 +219,9 @@ class OwnerLink:
 
     def _take_unasked(self, payloads: list[bytes]) -> None:
         new = decode_unasked(payloads)
-        if new:
-            self._newest_tick = max(self._newest_tick, new[-1].tick)
+        for message in new:
+            if not isinstance(message, Event):  # which may be old
+                self._newest_tick = newer_tick(message.tick, self._newest_tick)
         self._unasked += new
 
     def _raise_lost(self) -> None:
