@@ -82,7 +82,7 @@ def main() -> None:
     parser.add_argument("--kind", choices=["emulator", "binary"], default="emulator")
     parser.add_argument("--requests", type=int, default=400)
     options = parser.parse_args()
-    bench = Bench(options.kind)
+    bench = Bench(options.kind, pace=1.0)
     with tempfile.TemporaryDirectory() as folder:
         os.environ |= {"RODBENCH_RUNTIME": folder, "RODBENCH_OWNER_IDLE": "0.5"}
         with Board.direct(SerialTransport(bench.port), WallClock()) as board:

@@ -37,6 +37,7 @@ SPEED_UM_S = 8_000
 DECELERATION_UM_S2 = 40_000
 RAMP_TICKS = 200 * SPEED_UM_S // DECELERATION_UM_S2
 HOLD_TICKS = {"jog": 50, "move": 100}
+PACE = 0.5  # of real time, for computers that are busy with other tests; all is counted in ticks
 SETTLE_TICKS = 12  # from the end of the ramp's reference to output 0, and the tick that sees it
 
 SETTINGS = {
@@ -141,10 +142,10 @@ def calibrated(kind: str) -> Recorded:
 class Bench:
     """A calibrated board behind a port in real time. `hold_up` makes bytes wait before it."""
 
-    def __init__(self, kind: str, way: str = "pty") -> None:
+    def __init__(self, kind: str, way: str = "pty", pace: float = PACE) -> None:
         self.board = calibrated(kind)
         self.door = PtyDoor() if way == "pty" else TcpDoor(0)
-        self.served = Served(self.board, self.door)
+        self.served = Served(self.board, self.door, pace)
         self._passing = threading.Event()
         self._passing.set()
         write = self.served.paced.write

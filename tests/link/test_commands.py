@@ -54,7 +54,9 @@ def test_stop_from_another_process(bench, tmp_path, words, beside):
     assert stop.returncode == 0
     assert_stops(bench)
     assert bench.board.ticks[-1].position_mm < 85.0  # on its way, not at its end
-    child.communicate(timeout=10)
+    _, told = child.communicate(timeout=10)
+    assert child.returncode == 130
+    assert "asked for it" in told
     assert bench.board.ticks[-1].drive == 0
     if watching is not None:
         watching.terminate()
@@ -70,7 +72,10 @@ def test_stop_while_a_procedure_runs(bench, tmp_path):
         assert command(bench.port, str(tmp_path), "stop").returncode == 0
         assert_stops(bench)
         said, told = child.communicate(timeout=20)
-        assert child.returncode != 0, said + told
+        assert child.returncode == 130, said + told
+        assert "'stop'" in told  # who asked for it
+        bench.pass_ticks(100)
+        assert not any(tick.drive for tick in bench.board.ticks[-100:])
     finally:
         eye.close()
 

@@ -78,4 +78,4 @@ def test_a_bad_plant_file_is_told_with_its_line(runtime, tmp_path):
     (tmp_path / "bad.toml").write_text("plant_file = 1\nnam = 3\n")
     with pytest.raises(SettingsError, match=r"bad\.toml:2"):
         Board.open(f"emulator:{tmp_path}/bad.toml", folder=str(tmp_path))
-    assert not owners(runtime)
+    wait_for(lambda: not owners(runtime), 3, "end of the owner")

@@ -52,10 +52,19 @@ def motion(request):
 
 
 def start(bench, motion, **options):
-    """A command that moves the rod, once it is at speed."""
-    child = subprocess.Popen([sys.executable, "-c", PROGRAM, bench.port, motion], **options)
-    bench.until(lambda tick: tick.speed_mm_s > 6.0)
-    return child
+    """A command that moves the rod, once it is at speed. On a computer so busy that the hold lapses
+    before that, another one."""
+    for _ in range(3):
+        child = subprocess.Popen([sys.executable, "-c", PROGRAM, bench.port, motion], **options)
+        try:
+            bench.until(lambda tick: tick.speed_mm_s > 6.0)
+        except AssertionError:
+            child.kill()
+            with Board.open(bench.port) as board:
+                board.clear()
+        else:
+            return child
+    raise AssertionError("no motion could be kept alive")
 
 
 def stopped_after(bench, since):
@@ -169,12 +178,13 @@ def test_the_terminal_is_closed(bench, motion):
 
 
 def test_stop_from_a_second_program(bench, motion):
-    child = start(bench, motion, stderr=subprocess.DEVNULL)
+    child = start(bench, motion, stderr=subprocess.PIPE, text=True)
     with Board.open(bench.port, who="stop") as board:
         since = bench.now
         board.stop()
         assert stopped_after(bench, since) <= AT_ONCE_TICKS + RAMP_TICKS + SETTLE_TICKS
-    assert child.wait(10) == 0
+    _, said = child.communicate(timeout=10)
+    assert "Interrupted: axis 1 was stopped: 'stop'" in said
 
 
 def test_stop_category_0_is_at_once(bench):

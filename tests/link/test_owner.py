@@ -14,7 +14,7 @@ import time
 
 import pytest
 from rodbench.board import Board
-from rodbench.errors import HeldError, LinkLost, NoAnswer, PortError, ProtocolMismatch
+from rodbench.errors import HeldError, Interrupted, LinkLost, NoAnswer, PortError, ProtocolMismatch
 from rodbench.owner import lines, places
 from rodbench.owner.endpoint import Endpoint
 from rodbench_protocol.names import MessageId
@@ -170,6 +170,18 @@ def test_stop_of_anybody_passes_while_a_request_is_waited_for(fake):
         assert "counters" not in names(fake)
         fake.board._answer = real
         asked.join(10)
+
+
+def test_a_stop_of_another_client_ends_what_a_script_goes_on_with(fake):
+    with Board.open(fake.path) as board, Board.open(fake.path, who="the second") as other:
+        board.axis(1).jog(5.0).stop_now()
+        other.stop()  # between two motions of a procedure
+        with pytest.raises(Interrupted, match="'the second'"):
+            board.axis(1).jog(5.0)
+        assert names(fake).count("jog") == 1
+        board.axis(1).jog(5.0).stop_now()  # told once: the script has decided to go on
+        board.stop()  # its own stop is no news
+        board.axis(1).jog(5.0).stop_now()
 
 
 def client_program(body: str) -> str:
@@ -402,7 +414,7 @@ def test_what_keeps_the_owner_from_the_port_reaches_the_command(runtime, make, e
     with pytest.raises(error, match=words):
         Board.open(port.path)
     port.close()
-    assert not owners(runtime)
+    wait_for(lambda: not owners(runtime), 3, "end of the owner")
 
 
 def test_a_slow_boot_is_waited_for(runtime):

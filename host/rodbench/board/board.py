@@ -221,15 +221,16 @@ class Board:
         signals.raising.hold()
         self._motions.append(motion)
 
-    def end(self, motion: Motion) -> None:
-        """A motion has ended."""
+    def end(self, motion: Motion) -> str:
+        """A motion has ended. Returns who else asked for a stop meanwhile, "" for nobody."""
         if motion not in self._motions:
-            return
+            return ""
         self._motions.remove(motion)
         signals.raising.release()
         if not self._motions:
             with contextlib.suppress(RodbenchError):
-                self.link.release()
+                return self.link.release()
+        return ""
 
     def start(self, axis: int, name: str, **fields: Any) -> Reply:
         """Ask for a motion; stops the axis when the asking itself is interrupted."""

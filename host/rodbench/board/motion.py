@@ -12,7 +12,7 @@ from rodbench_protocol.names import AxisState, Ended
 
 from rodbench.board import signals
 from rodbench.board.types import AxisSample, Outcome
-from rodbench.errors import Faulted, NoAnswer, RodbenchError
+from rodbench.errors import Faulted, Interrupted, NoAnswer, RodbenchError
 from rodbench.link.api import Reply
 from rodbench.link.refusals import fault_words
 
@@ -56,7 +56,8 @@ class Motion:
         With `until`, also returns None as soon as a sample of this axis satisfies it, and with
         `timeout_s` (seconds of the link's clock) when that time has passed; the motion goes on.
         Any exception or signal meanwhile stops the rod first (category 1, then 0 if that is not
-        answered). Raises LinkLost when the port goes away or the board starts anew.
+        answered). Raises LinkLost when the port goes away or the board starts anew, and
+        Interrupted when another command asked for a stop.
         """
         clock = self.axis.board.clock
         deadline = None if timeout_s is None else clock.now() + timeout_s
@@ -126,7 +127,7 @@ class Motion:
                     self.axis.board.link.stop(self.axis.number, category)
                     self._stopped = True
                     break
-            self._finished(None)
+            self.axis.board.end(self)
 
     # -- called by the board for every sample of the axis
 
@@ -155,7 +156,8 @@ class Motion:
         try:
             yield
         except BaseException:
-            self.stop_now()
+            if self.ended is None:
+                self.stop_now()
             raise
 
     def _settle(self) -> None:
@@ -174,9 +176,14 @@ class Motion:
             return replace(outcome, motion=self.number, ended=Ended.REPLACED)
         return outcome
 
-    def _finished(self, outcome: Outcome | None) -> None:
+    def _finished(self, outcome: Outcome) -> None:
         self.ended = outcome
-        self.axis.board.end(self)
+        if by := self.axis.board.end(self):
+            raise Interrupted(
+                f"axis {self.axis.number} was stopped: {by} asked for it",
+                kept="the rod is at rest",
+                hint="see why; then ask again",
+            )
 
 
 def check_outcome(outcome: Outcome) -> Outcome:

@@ -91,8 +91,9 @@ class Link(Protocol):
         """Restart the board, wait for it, open a new session; returns its hello."""
         ...
 
-    def release(self) -> None:
-        """This command commands no motion any more: others may."""
+    def release(self) -> str:
+        """This command commands no motion any more: others may. Returns who else asked for a stop
+        meanwhile, "" for nobody."""
         ...
 
     def eye(self, **question: Any) -> dict[str, Any]:

@@ -28,6 +28,8 @@ class Connection:
         self.periods = (0, 0)
         self.axes: set[int] = set()  # on which it has commanded motion
         self.commanded_s = float("-inf")
+        self.moves = False  # whether it has ever commanded motion
+        self.stopped_by = ""  # who else asked for a stop, until this client has been told
         self.closed = threading.Event()
         self._line = line
         self._work = work

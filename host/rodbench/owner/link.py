@@ -128,9 +128,9 @@ class OwnerLink:
         """Restart the board and wait for it."""
         return self._reply("hello", self._call("restart"))
 
-    def release(self) -> None:
-        """This command commands no motion any more."""
-        self._call("release")
+    def release(self) -> str:
+        """This command commands no motion any more. Returns who else asked for a stop."""
+        return str(self._call("release")["stopped_by"])
 
     def eye(self, **question: Any) -> dict[str, Any]:
         """Ask the eye of the emulated plant that lives in the owner."""

@@ -17,13 +17,14 @@ from typing import Any
 
 from rodbench_protocol.names import MessageId
 
-from rodbench.errors import HeldError, LinkLost, PortError, RodbenchError, UsageError
+from rodbench.errors import HeldError, Interrupted, LinkLost, PortError, RodbenchError, UsageError
 from rodbench.link.client import Client
 from rodbench.owner import lines, places
 from rodbench.owner.connection import Connection
 
 COMMAND_S = 1.0  # after so long without a renewal a commanding client gives way: its hold is over
 RECONNECT_S = 0.5
+STOP_HINT = "see why it was stopped; then ask again"
 POLL_S = 0.05
 MOTIONS = frozenset({"jog", "run", "seek", "move"})
 LAST_WORDS = frozenset({"draft_commit", "draft_discard", "store"})  # nothing is left to command
@@ -196,6 +197,7 @@ class Server:
     def _at_once(self, connection: Connection, message: dict[str, Any]) -> dict[str, Any]:
         self._check_greeted(connection)
         if message["do"] == "stop":
+            self._note_stop(connection)
             reply = self._link().stop(int(message["axis"]), int(message["category"]))
             return {"tick": reply.tick, "fields": reply.fields}
         with self._lock:
@@ -250,16 +252,35 @@ class Server:
         if name in COMMANDING:
             self._take_command(connection, name)
         if name in MOTIONS:
-            connection.axes.add(int(fields["axis"]))
+            self._begin_motion(connection, name, int(fields["axis"]))
         reply = self._link().request(name, **fields)
         if name in LAST_WORDS and not connection.axes:
-            self._release(connection, {})
+            self._give_back(connection)
         return {"tick": reply.tick, "fields": reply.fields}
+
+    def _note_stop(self, asker: Connection) -> None:
+        """A stop ends what others are doing with the rod, not only the motion of this moment."""
+        with self._lock:
+            for connection in self._connections:
+                if connection is not asker and connection.moves:
+                    connection.stopped_by = str(asker)
+
+    def _begin_motion(self, connection: Connection, name: str, axis: int) -> None:
+        with self._lock:
+            by, connection.stopped_by = connection.stopped_by, ""
+            if not by:
+                connection.moves = True
+                connection.axes.add(axis)
+                return
+        self._give_back(connection)
+        raise Interrupted(
+            f"{name} was not begun: {by} asked for a stop", kept="nothing moves", hint=STOP_HINT
+        )
 
     def _restart(self, connection: Connection, message: dict[str, Any]) -> dict[str, Any]:
         self._take_command(connection, "restart")
         reply = self._link().restart()
-        self._release(connection, {})
+        self._give_back(connection)
         return {"tick": reply.tick, "fields": reply.fields}
 
     def _take_command(self, connection: Connection, name: str) -> None:
@@ -277,12 +298,17 @@ class Server:
             self._commander = connection
             connection.commanded_s = now
 
-    def _release(self, connection: Connection, message: dict[str, Any]) -> dict[str, Any]:
+    def _give_back(self, connection: Connection) -> None:
         with self._lock:
             if self._commander is connection:
                 self._commander = None
             connection.axes.clear()
-        return {}
+
+    def _release(self, connection: Connection, message: dict[str, Any]) -> dict[str, Any]:
+        self._give_back(connection)
+        with self._lock:
+            by, connection.stopped_by = connection.stopped_by, ""
+        return {"stopped_by": by}
 
     def _take_subscription(self, connection: Connection, message: dict[str, Any]) -> dict[str, Any]:
         connection.periods = (int(message["axis_ms"]), int(message["board_ms"]))
