@@ -131,7 +131,7 @@ static int32_t trapezoid(motion_t *motion, int32_t limit)
         int32_t faster = smaller(speed + motion->up, limit);
         lowest = smaller(motion->creep, limit);
         if (speed <= limit && fits(motion, larger(speed, motion->creep))) {
-            if (fits(motion, faster)) {
+            if (faster != speed && fits(motion, faster)) {
                 motion->speed = faster;
             }
             return motion->speed - speed;

@@ -4,6 +4,7 @@
 #include "number.h"
 
 #define FRACTION 14
+#define PART 13                     /* of um_part: wrong by half a um at most over the whole scale */
 #define RATE_MAX (INT32_C(64) << FRACTION)      /* raw per tick; keeps every product within 32 bits */
 #define TICKS_PER_S INT32_C(200)
 #define UM_MIN (-INT32_C(2000000))  /* what callers reckon with stays within these, whatever the pot says */
@@ -17,7 +18,7 @@ static void take_line(position_t *position, const settings_axis_t *set)
     position->span = (uint16_t)(span < 0 ? -span : span);
     int32_t whole = div_toward_zero(set->stroke_um, position->span);
     position->um_whole = (uint16_t)whole;
-    position->um_rest = (uint16_t)(set->stroke_um - whole * position->span);
+    position->um_part = (uint16_t)div_toward_zero((set->stroke_um - whole * position->span) << PART, position->span);
     position->noise_um = (position_count_um(position) * (int32_t)set->noise_x16) >> 3;
 }
 
@@ -68,7 +69,7 @@ void position_update(position_t *position, const settings_axis_t *set, uint16_t 
 static int32_t scaled(const position_t *position, int32_t raw)
 {
     int32_t way = along(raw, position->sign);
-    return (way * position->um_whole + div_toward_zero(way * position->um_rest, position->span)) >> 4;
+    return (way * position->um_whole + ((way * position->um_part) >> PART)) >> 4;
 }
 
 static int32_t um_of(const position_t *position, const settings_axis_t *set, int32_t raw16)

@@ -2,7 +2,7 @@
  *
  * The estimate is an alpha-beta filter (gains 1/4 and 1/32) in raw counts with 14 fraction bits; a block mean over
  * 16 ticks serves where certainty matters more than speed (no motion, rest). Micrometres come from the line
- * between the two endpoints: um = retracted .. extended, split so that every product fits 32 bits.
+ * between the two endpoints, um per raw being kept in two parts so that every product fits 32 bits.
  */
 #ifndef RODBENCH_POSITION_H
 #define RODBENCH_POSITION_H
@@ -20,8 +20,8 @@ typedef struct {
     uint32_t block;                 /* sum of 16 readings: the last full block */
     int32_t noise_um;               /* two sigma of a tick, by the settings; calibrated only */
     uint16_t threshold;             /* of a block: 6 of its sigmas, at least 2 raw: travel that is no noise */
-    uint16_t um_whole;              /* um per raw: whole part, and the rest in parts of span */
-    uint16_t um_rest;
+    uint16_t um_whole;              /* um per raw: whole part, and the rest with 13 fraction bits */
+    uint16_t um_part;
     uint16_t span;                  /* raw between the endpoints; 0: uncalibrated */
     int8_t sign;                    /* of raw while extending */
     uint8_t block_ticks;            /* of the block under way */

@@ -166,7 +166,7 @@ def _trapezoid(motion: Motion, limit: int) -> int:
         faster = min(speed + motion.up, limit)
         lowest = min(motion.creep, limit)
         if speed <= limit and _fits(motion, max(speed, motion.creep)):
-            if _fits(motion, faster):
+            if faster != speed and _fits(motion, faster):
                 motion.speed = faster
             return motion.speed - speed
     motion.speed = max(speed - motion.down, lowest)

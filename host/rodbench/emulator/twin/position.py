@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from typing import Any
 
-from rodbench.emulator.twin.div import div_toward_zero
-
 POSITION_BLOCK = 16
 FRACTION = 14
+PART = 13
 RATE_MAX = 64 << FRACTION
 TICKS_PER_S = 200
 UM_MIN = -2000000
@@ -30,13 +29,13 @@ class Position:
         "span",
         "started",
         "threshold",
-        "um_rest",
+        "um_part",
         "um_whole",
     )
 
     def __init__(self) -> None:
         self.estimate = self.rate = self.block_sum = self.block = 0
-        self.um_whole = self.um_rest = self.span = self.sign = 0
+        self.um_whole = self.um_part = self.span = self.sign = 0
         self.noise_um = self.threshold = 0
         self.block_ticks = self.block_ready = self.started = 0
 
@@ -50,7 +49,8 @@ def _take_line(position: Position, settings: Any) -> None:
     span = settings.raw_extended - settings.raw_retracted
     position.sign = -1 if span < 0 else 1
     position.span = abs(span)
-    position.um_whole, position.um_rest = divmod(settings.stroke_um, position.span)
+    position.um_whole, rest = divmod(settings.stroke_um, position.span)
+    position.um_part = (rest << PART) // position.span
     position.noise_um = (position_count_um(position) * settings.noise_x16) >> 3
 
 
@@ -92,7 +92,7 @@ def position_update(position: Position, settings: Any, raw: int) -> None:
 
 def _scaled(position: Position, raw: int) -> int:
     way = -raw if position.sign < 0 else raw
-    return (way * position.um_whole + div_toward_zero(way * position.um_rest, position.span)) >> 4
+    return (way * position.um_whole + ((way * position.um_part) >> PART)) >> 4
 
 
 def _um_of(position: Position, settings: Any, raw16: int) -> int:
