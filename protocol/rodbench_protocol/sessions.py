@@ -439,6 +439,58 @@ def _draft() -> Json:
     return s.done()
 
 
+def _draft_order() -> Json:
+    s = Script("draft_order", "one draft at a time; which fault of a request is told first")
+    s.begin()
+    s.ask("draft_begin", scope=1)
+    s.ask("draft_begin", scope=2)
+    s.ask("draft_check", Status.NO_DRAFT, scope=1)
+    s.ask("draft_check", scope=2, reply={"digest": axis_digest()})
+    for body in (b"\x09", b"\x02", b"\x09\x01\x01\x00"):  # no scope of ours, and no whole item
+        s.seq += 1
+        cut: Json = {"message": "draft_set", "session": s.session, "seq": s.seq}
+        frame = raw(bytes((0x21, s.session, s.seq)) + body)
+        s.step(frame, expect=(answer(cut, Status.MALFORMED),))
+    unknown = [{"key": 99, "value": 0}]
+    for items, status, key in (
+        ([*items_of(stroke_um=1), *unknown], Status.SETTING_RANGE, 6),
+        ([*unknown, *items_of(stroke_um=1)], Status.UNKNOWN_SETTING, 99),
+    ):
+        s.ask("draft_set", status, key, scope=2, items=items)
+    s.ask("draft_set", scope=2, items=[*items_of(trip_ms=60), *items_of(trip_ms=70)])
+    s.ask("draft_check", scope=2, reply={"digest": axis_digest(trip_ms=70)})
+    first = settings.KEYS["board"]
+    items = [{"key": k.id, "value": settings.defaults("board")[k.name]} for k in first]
+    got = {"scope": 0, "items": items}
+    s.ask("settings_get", which=int(Which.LIVE), scope=0, first_key=0, reply=got)
+    s.ask("settings_get", which=int(Which.LIVE), scope=0, first_key=6, reply=got | {"items": []})
+    return s.done()
+
+
+def _nothing_to_end() -> Json:
+    s = Script("nothing_to_end", "value 0 at rest starts no motion; the refusals hold for it too")
+    s.begin()
+    empty: Json = {"motion": 0, "ended": int(Ended.NONE), "cause": 0, "raw": 0, "on_ticks": 0}
+    s.ask("outcome", axis=2, reply=empty)
+    s.ask("jog", Status.NOT_FITTED, axis=1, unit=int(JogUnit.OUTPUT), value=0)
+    s.set_axis(**FITTED)
+    s.ask("jog", Status.UNCALIBRATED, axis=1, unit=int(JogUnit.SPEED), value=0)
+    s.ask("jog", axis=1, unit=int(JogUnit.OUTPUT), value=0, reply={"motion": 0}, ticks=10)
+    s.ask("clear", axis=0, reply={"cleared": 0})
+    s.ask("outcome", axis=1, reply=empty)
+    s.ask("jog", axis=1, unit=int(JogUnit.OUTPUT), value=100, reply={"motion": 1}, ticks=10)
+    s.ask("seek", Status.IN_MOTION, axis=1, direction=1)
+    s.ask("jog", axis=1, unit=int(JogUnit.OUTPUT), value=0, reply={"motion": 1})
+    s.ask("jog", Status.STOP_STANDING, axis=1, unit=int(JogUnit.OUTPUT), value=100)
+    s.ask("jog", axis=1, unit=int(JogUnit.OUTPUT), value=0, reply={"motion": 1}, ticks=10)
+    s.ask("jog", axis=1, unit=int(JogUnit.OUTPUT), value=-100, reply={"motion": 2}, ticks=5)
+    ended = {"kind": int(EventKind.MOTION_ENDED), "axis": 1, "value_a": 2}
+    stop = s.frame("stop", seq=9, axis=7, category=0)
+    at_rest = {"driving": [False, False]}
+    s.step(stop, expect=(answer(stop),), ticks=300, events=[ended], outputs=at_rest)
+    return s.done()
+
+
 def _cross_rules() -> Json:
     s = Script("cross_rules", "a draft that contradicts itself is not put in force")
     s.begin()
@@ -650,7 +702,7 @@ def all_sessions() -> list[Json]:
     makers = (
         _hello, _no_session, _open_refused, _sequence, _counted, _open_again, _take_over,
         _unknown, _malformed, _bad_frames, _queue, _stop, _stop_covers, _not_fitted,
-        _uncalibrated, _draft, _cross_rules, _settings_get, _store, _reset, _jog_silence,
-        _alive, _move_silence, _stop_categories, _trip, _subscribe,
+        _uncalibrated, _draft, _draft_order, _nothing_to_end, _cross_rules,
+        _settings_get, _store, _reset, _jog_silence, _alive, _move_silence, _stop_categories, _trip, _subscribe,
     )  # fmt: skip
     return [make() for make in makers]
