@@ -163,7 +163,10 @@ class Bench:
     def calibrate(self) -> None:
         """Put the machine file's true settings on the board."""
         (self.folder / "machine.toml").write_text(MACHINE)
-        self.run("settings", "push")
+        for _ in range(3):  # a starved test machine may lose replies; this is only the setting up
+            if self.run("settings", "push", code=None).returncode == 0:
+                return
+        raise AssertionError("the machine file could not be pushed")
 
     def close(self) -> None:
         for process in self.started:

@@ -170,12 +170,13 @@ def test_stop_while_watch_runs_and_watch_sees_it(calibrated: Bench) -> None:
 
 
 def test_a_second_command_does_not_move_what_another_commands(calibrated: Bench) -> None:
-    jog = calibrated.start("jog", "1", "1 mm/s", "--for", "5 s", "--yes")
+    jog = calibrated.start("jog", "1", "0.5 mm/s", "--for", "30 s", "--yes")
     calibrated.wait_moving()
     done = calibrated.run("move", "1", "5 mm", "--yes", code=3)
     assert "jog 1" in done.stderr
     assert calibrated.drive > 0
-    ended(jog, 0)
+    jog.send_signal(signal.SIGINT)
+    ended(jog, 130)
 
 
 def test_a_guard_is_told_with_what_where_and_what_to_do(calibrated: Bench) -> None:

@@ -15,7 +15,7 @@ CODES: tuple[tuple[int, str], ...] = (
     (11, "the link was lost, or the board started anew, in the middle"),
     (12, "a procedure or a motion did not come to its end; the text says why"),
     (70, "a fault of rodbench itself; the text names the file with the details"),
-    (130, "interrupted: Ctrl-C, a signal, a key, `stop` elsewhere; the rod is stopped"),
+    (130, "stopped by Ctrl-C, a signal, a key, or `stop` elsewhere; the rod rests"),
 )
 DIFFERENT = 1
 BUG = 70
