@@ -40,7 +40,9 @@ def compile_c(target: Path, files: list[Path], *flags: str) -> Path:
     target.parent.mkdir(parents=True, exist_ok=True)
     partial = target.with_suffix(f".{os.getpid()}")
     command[-1] = str(partial)
-    subprocess.run(command, check=True)
+    done = subprocess.run(command, stderr=subprocess.PIPE, text=True, check=False)
+    if done.returncode:
+        raise RuntimeError(done.stderr)
     partial.replace(target)  # whole or not at all, also with several test processes
     mark.write_text(stamp)
     return target

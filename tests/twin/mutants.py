@@ -1,0 +1,221 @@
+"""Planted mistakes in the C core, each of which a short comparison with the twin must notice.
+
+    python -m tests.twin.mutants              # all of them
+    python -m tests.twin.mutants 3 17         # some
+
+Each is one change of one line in a copy of the sources. A mutant whose text is no longer in the file
+is an error: it would prove nothing.
+"""
+
+# ruff: noqa: E501 (a mutant is one line)
+from __future__ import annotations
+
+import shutil
+import subprocess
+import sys
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from pathlib import Path
+
+from tests.core import native
+
+RUNS = 400
+WORKERS = 2
+BUILD = native.BUILD / "mutants"
+SNAPSHOT = BUILD / "src"
+NOTICED, SURVIVED = 9, 0
+
+
+@dataclass(frozen=True)
+class Mutant:
+    """In `file`, `old` (found once) becomes `new`."""
+
+    file: str
+    old: str
+    new: str
+
+
+MUTANTS = (
+    # the wire half
+    Mutant("rx.c", "rx->length[rx->write] != 0;", "rx->length[rx->read] != 0;"),
+    Mutant("rx.c", "if (size > RX_FRAME_MAX)", "if (size >= RX_FRAME_MAX)"),
+    Mutant("rx.c", "frame[0] > 1 && ", ""),
+    Mutant("dispatch.c", "size == session->request_size &&", "size >= session->request_size ||"),
+    Mutant("dispatch.c", "(uint8_t)(core->session.seq + 1)", "core->session.seq"),
+    Mutant("dispatch.c", "age > core->tick - session->newest_alive", "age > core->tick"),
+    Mutant("dispatch.c", "core->barred = rx_waiting(rx);", "core->barred = 0;"),
+    Mutant("dispatch.c", "if (core->restart_in != 0 || ", "if ("),
+    Mutant("handle.c", "session == core->session.number", "session + 1 == core->session.number"),
+    Mutant("handle.c", "ms >= least && ", "ms > least && "),
+    Mutant("handle_motion.c", "axis->faults == 0 && starts_motion", "starts_motion"),
+    Mutant("handle_motion.c", "if (core->faults != 0)", "if (core->faults == 1)"),
+    Mutant("handle_motion.c", "START_RESERVE + ramp_ticks", "ramp_ticks"),
+    Mutant(
+        "handle_settings.c",
+        "if (core->store.writing) {\n        return STATUS_BUSY;\n    }\n    uint8_t status",
+        "uint8_t status",
+    ),
+    Mutant("draft.c", "value <= entry->max", "value < entry->max"),
+    Mutant(
+        "draft.c", "broken ? broken : change_check_axis", "broken ? broken : 0 * change_check_axis"
+    ),
+    Mutant("duty.c", "next.elapsed >= next.bin_ticks", "next.elapsed > next.bin_ticks"),
+    Mutant("duty.c", "bin_ticks > now->bin_ticks ?", "bin_ticks < now->bin_ticks ?"),
+    Mutant("duty.c", "valid_0 && valid_1 ? newer(duty) : valid_1", "valid_1"),
+    Mutant(
+        "store.c",
+        "(uint16_t)(generation_1 - generation_0) < 0x8000u",
+        "generation_1 > generation_0",
+    ),
+    Mutant("store.c", "i < stored && i < known", "i < known"),
+    Mutant("store.c", "if (ee_read(at) != byte) {", "{"),
+    Mutant("noinit.c", "(flags & RESET_FLAG_EXTERNAL) || kept", "(flags & RESET_FLAG_EXTERNAL)"),
+    Mutant(
+        "telemetry.c",
+        "phase != telemetry->axis_period / 2",
+        "phase != (telemetry->axis_period + 1) / 2",
+    ),
+    Mutant("telemetry.c", "- 1 - telemetry->board_waited", "- 1"),
+    Mutant("core.c", "duty_tick(duty, axis_out.drive != 0)", "duty_tick(duty, axis_out.drive > 0)"),
+    Mutant("core.c", "board->supply_calibrated ?", "!board->supply_calibrated ?"),
+    # the axis half
+    Mutant("axis.c", "(int32_t)(in->tick - axis->hold_until) > 0", "in->tick >= axis->hold_until"),
+    Mutant("axis.c", "in->duty_room <= axis->reserve", "in->duty_room < axis->reserve"),
+    Mutant("axis.c", "if (sign + axis->last_sign == 0) {", "if (sign + axis->last_sign == 3) {"),
+    Mutant(
+        "axis.c",
+        "(int32_t)(until - axis->hold_until) > 0",
+        "(int32_t)(until - axis->hold_until) < 0",
+    ),
+    Mutant(
+        "axis.c",
+        "output = (int16_t)(output + output / 5);",
+        "output = (int16_t)(output + output / 4);",
+    ),
+    Mutant("axis.c", "set->motor_reversed ?", "!set->motor_reversed ?"),
+    Mutant("axis.c", "if (target_um < set->soft_stop_min_um ||", "if (target_um < 0 ||"),
+    Mutant("guard.c", "guard->over_ticks >= set->trip_ms", "guard->over_ticks > set->trip_ms"),
+    Mutant("guard.c", "#define BAND_TICKS 5", "#define BAND_TICKS 6"),
+    Mutant("guard.c", "running / 5", "running / 4"),
+    Mutant(
+        "guard.c",
+        "guard->still_ticks >= guard->still_limit",
+        "guard->still_ticks > guard->still_limit",
+    ),
+    Mutant("guard.c", "allowed += larger(", "allowed -= larger("),
+    Mutant("guard.c", "value >= low - margin", "value > low - margin"),
+    Mutant("position.c", "(residue >> 2)", "(residue >> 3)"),
+    Mutant("position.c", "(residue >> 5)", "residue / 32"),
+    Mutant("motion.c", "+ time + time / 4", "+ time + time / 8"),
+    Mutant(
+        "motion.c",
+        "in->count_um + in->noise_um >= motion->stop_um",
+        "in->noise_um >= motion->stop_um",
+    ),
+    Mutant(
+        "motion.c", "larger(speed - motion->down, lowest)", "larger(speed - motion->up, lowest)"
+    ),
+    Mutant("motion.c", "motion->boost--;", "motion->boost = 0;"),
+    Mutant("motion.c", "#define HELD_FIRM 24", "#define HELD_FIRM 26"),
+    Mutant("motion.c", "smaller(output, 2000) * measured_at", "output * measured_at"),
+    Mutant("seek.c", "#define PROBE_HALF 10", "#define PROBE_HALF 9"),
+    Mutant(
+        "seek.c", "if (seek->still_ticks < seek->dwell)", "if (seek->still_ticks <= seek->dwell)"
+    ),
+    Mutant("seek.c", "(last - before) >> 3", "(last - before) / 8"),
+    Mutant("div.c", "(a < 0 ? a - b / 2 : a + b / 2) / b", "a / b"),
+)
+
+
+COMPILE = ("gcc", "-std=gnu11", "-O1", "-w", "-fPIC")
+
+
+def planted(mutant: Mutant) -> str:
+    """The file's text with the mistake; ValueError when there is no such place in it."""
+    text = (SNAPSHOT / "core" / mutant.file).read_text()
+    if text.count(mutant.old) != 1:
+        raise ValueError(f"{mutant}: found {text.count(mutant.old)} times")
+    return text.replace(mutant.old, mutant.new)
+
+
+def build_sound() -> None:
+    """All objects of the core as it is, in BUILD."""
+    shutil.rmtree(BUILD, ignore_errors=True)
+    shutil.copytree(native.SOURCES, SNAPSHOT)  # what is tried cannot change meanwhile
+    for source in [*native.c_files(SNAPSHOT), native.HARNESS / "harness.c"]:
+        _compile(source, BUILD / f"{source.stem}.o")
+
+
+def _compile(source: Path, target: Path) -> None:
+    command = [*COMPILE, f"-I{SNAPSHOT}", f"-I{SNAPSHOT / 'core'}", "-c", str(source)]
+    subprocess.run([*command, "-o", str(target)], check=True)
+
+
+def _link(folder: Path, objects: list[Path]) -> Path:
+    library = folder / "core.so"
+    command = ["gcc", "-shared", *map(str, objects), "-o", str(library)]
+    subprocess.run(command, check=True)
+    return library
+
+
+def _build(number: int) -> Path:
+    mutant = MUTANTS[number]
+    folder = BUILD / str(number) / "core"
+    folder.mkdir(parents=True)
+    source = folder / mutant.file
+    source.write_text(planted(mutant).replace('"../generated/', '"generated/'))
+    target = folder / "mutant.o"
+    _compile(source, target)
+    return _link(folder, [target, *(o for o in BUILD.glob("*.o") if o.stem != source.stem)])
+
+
+RUNNER = """
+import sys
+from tests.core.native import AssertionFailed, load
+from tests.twin.pair import Differs
+from tests.twin.runs import compare
+try:
+    compare(load(sys.argv[1]), int(sys.argv[2]))
+except (Differs, AssertionFailed) as found:
+    print(str(found).splitlines()[:2])
+    sys.exit(9)
+"""
+
+
+def noticed(library: Path) -> tuple[bool, str]:
+    """Whether the runs tell this core from the twin, and by what."""
+    command = [sys.executable, "-c", RUNNER, str(library), str(RUNS)]
+    done = subprocess.run(command, cwd=native.ROOT, capture_output=True, text=True, check=False)
+    if done.returncode not in (NOTICED, SURVIVED) and done.returncode > 0:
+        raise RuntimeError(done.stderr)
+    return done.returncode != SURVIVED, done.stdout.strip()
+
+
+def check(numbers: list[int]) -> list[Mutant]:
+    """Tries these mutants, prints each, returns the survivors. The core as it is must survive."""
+    build_sound()
+    for number in numbers:
+        planted(MUTANTS[number])
+    found, how = noticed(_link(BUILD, list(BUILD.glob("*.o"))))
+    if found:
+        raise RuntimeError(f"twin and core differ without a mutant: {how}")
+    with ThreadPoolExecutor(WORKERS) as pool:
+        results = list(pool.map(lambda number: noticed(_build(number)), numbers))
+    for number, (found, how) in zip(numbers, results, strict=True):
+        mutant = MUTANTS[number]
+        print(
+            f"{number:3} {'noticed ' if found else 'SURVIVED'} {mutant.file}: {mutant.new!r} {how}"
+        )
+    return [MUTANTS[n] for n, (found, _) in zip(numbers, results, strict=True) if not found]
+
+
+def main() -> None:
+    """Says which survived."""
+    numbers = [int(a) for a in sys.argv[1:]] or list(range(len(MUTANTS)))
+    survivors = check(numbers)
+    print(f"{len(numbers) - len(survivors)} of {len(numbers)} mutants noticed")
+    sys.exit(1 if survivors else 0)
+
+
+if __name__ == "__main__":
+    main()
