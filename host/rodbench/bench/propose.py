@@ -20,6 +20,7 @@ from rodbench.science.stall import (
 from .ask import Kind, Question
 from .current import RAW4_FULL, AtRest
 from .endpoints import Endpoints
+from .guarded import not_guarded
 from .job import Job, failed
 from .speed import Speeds
 
@@ -192,20 +193,7 @@ def say(job: Job, found: Proposed) -> None:
         job.say(f"       {name:<14} {value:<29} {why[name]}")
     for warning in p.warnings:
         job.say(f"       ! {warning}")
-    job.say("       " + not_guarded(job))
-
-
-def not_guarded(job: Job) -> str:
-    """One line on what nothing watches over."""
-    absent = []
-    if not job.board_live["supply_calibrated"]:
-        absent.append("low supply (a meter reading settles it)")
-    if job.live["current_sensor"] == 0:
-        absent.append("current (no sensor)")
-    if job.live["stop_by"] == 1:
-        absent.append("soft stops of a coasting driver")
-    absent.append("stop input (not read in this version)")
-    return "Not guarded: " + ", ".join(absent) + "."
+    job.say("       " + not_guarded(job.board_live, job.live))
 
 
 def agree(job: Job, found: Proposed) -> Proposed | None:

@@ -115,10 +115,12 @@ def speed(setup: Setup, axis: int) -> None:
 def _consent(job: object, what: str) -> None:
     """The caution before a step. Raises NeedsPerson, or UsageError when it was not accepted."""
     from rodbench.bench import cautions
+    from rodbench.bench.guarded import not_guarded
     from rodbench.bench.job import Job
     from rodbench.errors import UsageError
 
     assert isinstance(job, Job)
+    talk.say(not_guarded(job.board_live, job.live))
     talk.say(cautions.CRUSH)
     if not job.asker.accept(cautions.creep(what)):
         raise UsageError("the caution was not accepted", kept="Nothing moved.")

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from rodbench.cli import talk
-from rodbench.errors import SettingsError, UsageError
+from rodbench.errors import UsageError
 
 if TYPE_CHECKING:
     from rodbench.board import Board
@@ -25,12 +25,11 @@ def before_motion(setup: Setup, board: Board, axis: int) -> None:
 
     Raises NeedsPerson when nobody can accept the caution, UsageError when it was not accepted.
     """
-    from rodbench.show.guarded import not_guarded
+    from rodbench.bench.guarded import not_guarded
 
     settings = board.read_scope(axis)
     if settings["feedback"]:
-        line = not_guarded(board.read_scope(0), settings, _stop_input(setup))
-        talk.say(line)
+        talk.say(not_guarded(board.read_scope(0), settings))
     _accept(setup, board, axis)
 
 
@@ -50,10 +49,3 @@ def _ask() -> None:
     question = Question("caution_motion", "Go on?", Kind.CAUTION, ("yes", "no"))
     if not Asker(Typed()).accept(question):
         raise UsageError("the caution was not accepted", kept="Nothing moved.")
-
-
-def _stop_input(setup: Setup) -> str:
-    try:
-        return str(setup.machine().host("stop_input", ("board",))) if setup.has_machine else ""
-    except SettingsError:
-        return ""
