@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from rodbench_protocol.names import EventKind, Fault, ResetCause
+from rodbench_protocol.schema import load_schema
+
 from rodbench.emulator.signals import Outputs, Readings
 from rodbench.emulator.twin.axis import Axis, AxisIn, AxisOut, axis_at_rest, axis_init, axis_tick
 from rodbench.emulator.twin.dispatch import Session, dispatch_tick
@@ -24,8 +27,6 @@ from rodbench.emulator.twin.store import (
 )
 from rodbench.emulator.twin.telemetry import Telemetry, telemetry_tick
 from rodbench.emulator.twin.tx import Tx, tx_tick
-from rodbench_protocol.names import EventKind, Fault, ResetCause
-from rodbench_protocol.schema import load_schema
 
 AXES = 2
 BOARD_MV_NOMINAL = 5000

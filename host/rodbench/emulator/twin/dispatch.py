@@ -5,6 +5,10 @@ from __future__ import annotations
 import struct
 from typing import TYPE_CHECKING
 
+from rodbench_protocol import framing
+from rodbench_protocol.errors import FrameError
+from rodbench_protocol.names import REPLY_FLAG, MessageId, Status
+
 from rodbench.emulator.twin import wire
 from rodbench.emulator.twin.axis import axis_renew
 from rodbench.emulator.twin.call import Call
@@ -12,9 +16,6 @@ from rodbench.emulator.twin.handle import handle_hello, handle_open, handle_requ
 from rodbench.emulator.twin.handle_motion import handle_stop
 from rodbench.emulator.twin.rx import RX_SLOTS, rx_waiting
 from rodbench.emulator.twin.tx import tx_reply, tx_room_for_replies
-from rodbench_protocol import framing
-from rodbench_protocol.errors import FrameError
-from rodbench_protocol.names import REPLY_FLAG, MessageId, Status
 
 if TYPE_CHECKING:
     from rodbench.emulator.twin.core import Twin

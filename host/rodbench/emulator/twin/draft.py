@@ -6,10 +6,11 @@ import struct
 import zlib
 from collections.abc import Mapping
 
-from rodbench.emulator.twin.store import KINDS, Scope, Settings, scope_to_bytes
 from rodbench_protocol import settings as rules
 from rodbench_protocol.names import Status
 from rodbench_protocol.schema import Key
+
+from rodbench.emulator.twin.store import KINDS, Scope, Settings, scope_to_bytes
 
 SCOPES = len(KINDS)
 DRAFT_NONE = 0xFF

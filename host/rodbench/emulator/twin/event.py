@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from rodbench_protocol.names import MessageId
+
 from rodbench.emulator.twin import wire
 from rodbench.emulator.twin.axis import AxisEvent
 from rodbench.emulator.twin.telemetry import telemetry_header, telemetry_send
-from rodbench_protocol.names import MessageId
 
 if TYPE_CHECKING:
     from rodbench.emulator.twin.core import Twin

@@ -4,12 +4,6 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from rodbench.emulator.twin import wire
-from rodbench.emulator.twin.axis import axis_stop
-from rodbench.emulator.twin.draft import draft_drop
-from rodbench.emulator.twin.handle_motion import handle_motion
-from rodbench.emulator.twin.handle_settings import handle_settings
-from rodbench.emulator.twin.telemetry import telemetry_subscribe
 from rodbench_protocol.names import (
     MAJOR,
     MINOR,
@@ -21,6 +15,13 @@ from rodbench_protocol.names import (
     Status,
 )
 from rodbench_protocol.schema import load_schema
+
+from rodbench.emulator.twin import wire
+from rodbench.emulator.twin.axis import axis_stop
+from rodbench.emulator.twin.draft import draft_drop
+from rodbench.emulator.twin.handle_motion import handle_motion
+from rodbench.emulator.twin.handle_settings import handle_settings
+from rodbench.emulator.twin.telemetry import telemetry_subscribe
 
 if TYPE_CHECKING:
     from rodbench.emulator.twin.call import Call

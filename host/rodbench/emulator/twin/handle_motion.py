@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from rodbench_protocol.names import Ended, EventKind, JogUnit, MessageId, Status
+
 from rodbench.emulator.twin import wire
 from rodbench.emulator.twin.axis import (
     Axis,
@@ -19,7 +21,6 @@ from rodbench.emulator.twin.axis import (
 from rodbench.emulator.twin.div import div_toward_zero
 from rodbench.emulator.twin.duty import duty_room
 from rodbench.emulator.twin.event import event_board, event_send
-from rodbench_protocol.names import Ended, EventKind, JogUnit, MessageId, Status
 
 if TYPE_CHECKING:
     from rodbench.emulator.twin.call import Call

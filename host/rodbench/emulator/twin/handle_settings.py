@@ -5,13 +5,14 @@ from __future__ import annotations
 import zlib
 from typing import TYPE_CHECKING
 
+from rodbench_protocol.names import MessageId, Status, Which
+from rodbench_protocol.schema import load_schema
+
 from rodbench.emulator.twin import draft as drafts
 from rodbench.emulator.twin import wire
 from rodbench.emulator.twin.axis import axis_at_rest, axis_settings_changed
 from rodbench.emulator.twin.duty import duty_settings_changed
 from rodbench.emulator.twin.store import KINDS, scope_to_bytes, store_begin
-from rodbench_protocol.names import MessageId, Status, Which
-from rodbench_protocol.schema import load_schema
 
 if TYPE_CHECKING:
     from rodbench.emulator.twin.call import Call

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import struct
 
-from rodbench.emulator.twin.duty import DUTY_BYTES, Duty
 from rodbench_protocol.names import ResetCause
+
+from rodbench.emulator.twin.duty import DUTY_BYTES, Duty
 
 RESET_FLAG_POWER_ON = 1
 RESET_FLAG_EXTERNAL = 2

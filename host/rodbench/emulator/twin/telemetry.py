@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from rodbench_protocol.names import MessageId
+
 from rodbench.emulator.twin import wire
 from rodbench.emulator.twin.duty import duty_room, duty_total, duty_used_permille
 from rodbench.emulator.twin.tx import tx_unasked
-from rodbench_protocol.names import MessageId
 
 if TYPE_CHECKING:
     from rodbench.emulator.twin.core import Twin
