@@ -213,7 +213,8 @@ def tolerance_mm(t: Table) -> NDArray[np.float64]:
 
 def moves(t: Table) -> NDArray[np.bool_]:
     """Moves that were accepted."""
-    return (t["kind"] == AxisState.MOVE) & (t["ended"] < REFUSED)
+    accepted: NDArray[np.bool_] = (t["kind"] == AxisState.MOVE) & (t["ended"] < REFUSED)
+    return accepted
 
 
 def timed(t: Table) -> NDArray[np.bool_]:

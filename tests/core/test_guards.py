@@ -163,6 +163,21 @@ def test_a_slow_or_noisy_rod_gets_the_time_that_it_needs() -> None:
     assert at < 6 * least, "but trip it must"
 
 
+@pytest.mark.parametrize(("short_um", "trips_"), [(1500, False), (2500, True)])
+def test_a_rod_that_is_barred_within_its_tolerance_has_arrived(short_um: int, trips_: bool) -> None:
+    """1 % of stroke is 2 mm: a load that bars the last bit ends the move; further off it trips."""
+    with proven() as axis:
+        target = 150_000
+        axis.move(target)
+        um = float(axis.um)  # type: ignore[attr-defined]
+        while um < target - short_um:
+            um = axis.follow(um, 1)
+        axis.at(target - short_um, ma=1000, count=1000)
+        assert trips(axis, Fault.STALL) == trips_
+        assert axis.now.output == 0
+        assert axis.now.ended == (Ended.FAULT if trips_ else Ended.REACHED)
+
+
 def test_no_motion_at_output_0_is_no_fault() -> None:
     with proven() as axis:
         axis.at(axis.um, count=1000)  # type: ignore[attr-defined]

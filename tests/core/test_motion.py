@@ -173,9 +173,10 @@ def test_a_stop_at_rest_does_nothing() -> None:
 def test_jog_and_run_end_before_the_soft_stop(sign: int, stop: int) -> None:
     axis, um = proven(um=stop - sign * 20_000)
     with axis:
-        for start in (lambda: axis.run(sign * 1000), lambda: axis.jog(sign * 8000)):
+        for jogs in (False, True):
             since = len(axis.past)
-            assert start() == Status.OK
+            asked = axis.jog(sign * 8000) if jogs else axis.run(sign * 1000)
+            assert asked == Status.OK
             um = axis.follow(um, 1500)
             assert axis.now.ended == Ended.SOFT_STOP
             assert EventKind.SOFT_STOP in [event[0] for event in axis.events(since)]
