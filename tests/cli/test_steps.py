@@ -16,7 +16,7 @@ from rodbench.cli.options import Setup
 from rodbench.clock import VirtualClock
 from rodbench.emulator.board import EmulatedBoard
 from rodbench.emulator.plant_file import parse
-from rodbench.errors import NeedsPerson, ProcedureError, Refused, SettingsError
+from rodbench.errors import NeedsPerson, ProcedureError, Refused, SettingsError, UsageError
 from rodbench.link.transport import EmulatorTransport
 from rodbench.settings.machine import MachineFile
 
@@ -127,6 +127,29 @@ def test_a_step_after_commissioning_takes_the_axis_out_of_use(bench: Bench) -> N
     assert bench.board.read_scope(1)["calibrated"] == 0
     with pytest.raises(Refused, match="calibrated"):
         bench.run("move", "1", "20 mm", "--yes")
+
+
+@pytest.mark.parametrize("name", ['a "b', "a.b", "", "north"])
+def test_a_name_that_the_file_could_not_keep_is_refused_before_anything_moves(
+    bench: Bench, name: str
+) -> None:
+    bench.run("new", ".")
+    with (bench.folder / "machine.toml").open("a") as out:
+        out.write(ROD.replace("axes.1", "axes.2"))
+    (bench.folder / "answers.toml").write_text(ANSWERS.replace('rod = "north"', f"rod = '{name}'"))
+    position = bench.emulated.rig.plants[1].position_mm
+    with pytest.raises((SettingsError, UsageError)):
+        bench.run("commission", "1", "--yes", "--answers", "answers.toml")
+    assert bench.emulated.rig.plants[1].position_mm == position
+
+
+def test_a_name_with_letters_of_other_languages_is_kept(bench: Bench) -> None:
+    bench.run("new", ".")
+    text = ANSWERS.replace('rod = "north"', 'rod = "Lüfter 2"')
+    (bench.folder / "answers.toml").write_text(text)
+    bench.run("commission", "1", "--yes", "--answers", "answers.toml")
+    assert bench.machine().rod_of(1) == "Lüfter 2"
+    assert '[rods."Lüfter 2"]' in bench.machine().text
 
 
 def test_facts_are_never_invented(bench: Bench) -> None:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
@@ -143,6 +144,20 @@ class MachineFile:
         if written is not None and written.name != name:
             text = edit.remove_key(text, path, written.name)
         self._take(edit.set_key(text, path, name, _toml(value), note))
+
+    def check_rod(self, axis: int, name: str) -> None:
+        """Raise SettingsError when a rod of this name could not be put on the axis."""
+        if not re.fullmatch(r"\w[\w -]{0,39}", name):
+            raise SettingsError(
+                f"'{name}' is no name for a rod: letters, digits, spaces, - and _, at most 40",
+                kept="The machine file was left as it is.",
+            )
+        if self.rod_of(3 - axis) == name:
+            raise SettingsError(
+                f"rod '{name}' is on axis {3 - axis} already",
+                kept="The machine file was left as it is.",
+                hint="Another name; or take it off that axis in the machine file first.",
+            )
 
     def put_rod(self, axis: int, name: str, stroke_mm: float | None = None) -> None:
         """Put a rod (new ones need a stroke in mm) on an axis."""
