@@ -343,6 +343,16 @@ sim_t *sim_open(const char *elf, const uint8_t *eeprom, const uint8_t *ram, uint
     return sim;
 }
 
+/* A bootloader at `address`, which then runs first after every reset. */
+void sim_bootloader(sim_t *sim, const uint8_t *code, uint32_t size, uint32_t address)
+{
+    if (address + size > sim->avr->flashend + 1) { return; }
+    memcpy(sim->avr->flash + address, code, size);
+    sim->avr->codeend = sim->avr->flashend;
+    sim->avr->reset_pc = address;
+    sim->avr->pc = address;
+}
+
 void sim_close(sim_t *sim)
 {
     avr_terminate(sim->avr);

@@ -44,6 +44,7 @@ def _load() -> ctypes.CDLL:
         getattr(lib, name).restype = ctypes.c_uint64
     for name in ("sim_to_tick", "sim_to_outputs", "sim_cycles"):
         getattr(lib, name).argtypes = [ctypes.c_void_p, ctypes.c_uint64]
+    lib.sim_bootloader.argtypes = [ctypes.c_void_p, ctypes.c_char_p] + [ctypes.c_uint32] * 2
     lib.sim_codes.argtypes = [ctypes.c_void_p, ctypes.c_uint8, ctypes.c_void_p, ctypes.c_uint8]
     lib.sim_send.argtypes = [ctypes.c_void_p, ctypes.c_char_p, ctypes.c_uint32]
     for name in ("sim_take", "sim_probe", "sim_feed", "sim_writes"):
@@ -77,6 +78,10 @@ class Chip:
     def call(self, name: str, *arguments: Any) -> int:
         """A function of the library on this chip."""
         return int(getattr(self.lib, f"sim_{name}")(self._handle, *arguments))
+
+    def bootloader(self, code: bytes, address: int) -> None:
+        """Put a bootloader before the program; at once after the chip was made."""
+        self.call("bootloader", code, len(code), address)
 
     def run(self, name: str, cycles: int) -> int:
         """to_tick, to_outputs or cycles; OK, TIMEOUT or RESET. Raises Crash."""
