@@ -9,9 +9,11 @@ from __future__ import annotations
 import pytest
 from rodbench_protocol.names import Ended
 
+from tests.link.fifty_moves import fifty
 from tests.link.rig import KINDS, SETTINGS, Recorded, direct
 
 MOVES = 50
+COMMANDS = 3  # here; `python -m tests.link.fifty_moves` runs fifty
 WINDOW_TICKS = 200 * 1200
 SHARE = 0.25
 
@@ -44,3 +46,9 @@ def test_fifty_moves(kind, restarts):
     assert sample.on_ticks[0] == counted
     assert sample.duty_left_s[0] == pytest.approx((WINDOW_TICKS * SHARE - counted) / 200, abs=0.006)
     print(f"{kind}: {MOVES} moves, {counted} ticks on, {recorded.boots} starts")
+
+
+@pytest.mark.parametrize("restarts", [False, True], ids=["in a row", "a restart before each"])
+def test_commands_of_their_own(runtime, tmp_path, restarts):
+    counted, told = fifty("emulator", COMMANDS, restarts, str(tmp_path))
+    assert told == counted > COMMANDS * 20
