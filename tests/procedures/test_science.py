@@ -80,7 +80,7 @@ def test_a_change_within_the_noise_is_no_motion() -> None:
     assert not found.settled
 
 
-@pytest.mark.parametrize("current", [0.0, 0.05])
+@pytest.mark.parametrize("current", [0.0, 0.02])
 def test_no_current_and_no_motion_is_an_open_lead(current: float) -> None:
     still = {"current_a": current, "seen": Seen.STILL}
     assert verdict(run(1, 0, **still), run(-1, 0, **still)).finding is Finding.MOTOR_OPEN

@@ -19,7 +19,8 @@ RUN_S = 1.0
 # Outputs of the runs of one go, raised while the rod stands: the gentlest that serves is taken,
 # since a rod coasts on behind an end switch.
 LEVELS = (0.15, 0.2, 0.25, 0.3, 0.4, 0.5, 0.6)
-CROSSING_S = 100.0  # creep should cross the pot's scale in this time
+NO_CURRENT_FROM = 0.3  # a coarse sensor sees nothing of the gentlest runs
+CROSSING_S = 140.0  # creep should cross the pot's scale in this time
 # A warm motor, a lower supply and a harder start ask for more than what just moved the rod.
 MARGIN = 1.15
 REST_S = 1.0
@@ -153,7 +154,7 @@ def _burst(job: Job, at_rest: AtRest, sign: int) -> _Burst:
         run = _as_run(at_rest, sign, burst, Seen.NOT_SEEN)
         if run.moved and abs(burst.raw_s) * CROSSING_S >= FULL_SCALE:
             break
-        if not run.moved and run.draws is False:
+        if not run.moved and run.draws is False and output >= NO_CURRENT_FROM:
             break
     return burst
 

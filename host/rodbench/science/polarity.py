@@ -7,7 +7,7 @@ SIGMAS = 6.0  # a change of the pot must stand this far out of the error of its 
 LEAST_CHANGE_RAW = 4.0
 FULL_SCALE = 8184.0
 BAND_RAW = 24.0  # three ADC steps from either end of the scale
-LEAD_COUNTS = 3.0  # motor current in ADC steps, below which no motor draws
+LEAD_COUNTS = 1.0  # mean current in ADC steps, below which no motor draws
 
 
 class Seen(StrEnum):
@@ -127,10 +127,10 @@ def _no_pot_motion(a: PolarityRun, b: PolarityRun) -> Verdict:
     """At least one run left the pot where it was."""
     still = [run for run in (a, b) if not run.moved]
     if all(run.draws is False for run in still):
-        where = "neither run" if len(still) == 2 else "one of the two runs"
+        where = "both runs" if len(still) == 2 else "one of the two runs"
         return Verdict(
             Finding.MOTOR_OPEN,
-            f"{where} drew any current and the pot stood: motor lead, end switch or driver open",
+            f"{where} drew no current and the pot stood: motor lead, end switch or driver open",
         )
     went = any(run.seen in (Seen.OUT, Seen.IN) for run in still)
     if went and all(run.quiet for run in still):
