@@ -295,6 +295,25 @@ def test_after_unplugging_the_same_command_goes_on_with_a_new_session(runtime):
     fake.close()
 
 
+def test_a_new_command_hears_the_present_state_of_a_port_that_went_away(runtime, monkeypatch):
+    monkeypatch.setenv("RODBENCH_OWNER_IDLE", "20")
+    fake = FakeOnPty()
+    server = PtyRelay(fake)
+    with Board.open(server.port) as board:
+        server.cut()
+        with pytest.raises(LinkLost):
+            board.counters()
+    (owner,) = owners(runtime)
+    with pytest.raises(PortError, match="nothing listens"):
+        Board.open(server.port)
+    server.serve()
+    with Board.open(server.port) as board:
+        board.counters()
+    assert owners(runtime) == [owner]
+    server.cut()
+    fake.close()
+
+
 def try_counters(board):
     try:
         return board.counters()

@@ -11,7 +11,7 @@ import threading
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol
 
-from rodbench.errors import LinkLost, NoAnswer, PortError
+from rodbench.errors import LinkLost, PortError
 from rodbench.link import holders
 
 if TYPE_CHECKING:
@@ -276,12 +276,14 @@ class ReaderThread:
         except LinkLost as error:
             if not self._ending:
                 self._fail(error)
+        except Exception as error:  # a bug of ours or of a driver: whoever waits must hear of it
+            self._fail(LinkLost(f"{self._transport.name} cannot be read: {error!r}"))
+            raise
 
 
 __all__ = [
     "BAUD",
     "EmulatorTransport",
-    "NoAnswer",
     "ReaderThread",
     "SerialTransport",
     "TcpTransport",

@@ -24,6 +24,7 @@ from rodbench.owner.connection import Connection
 
 COMMAND_S = 1.0  # after so long without a renewal a commanding client gives way: its hold is over
 RECONNECT_S = 0.5
+NEWCOMER_S = 8.0  # an attempt to reconnect, with a board that boots slowly
 STOP_HINT = "see why it was stopped; then ask again"
 POLL_S = 0.05
 MOTIONS = frozenset({"jog", "run", "seek", "move"})
@@ -49,6 +50,8 @@ class Server:
         self._idle_s = idle_s
         self._eye = eye
         self._lock = threading.RLock()
+        self._tried = threading.Condition(self._lock)  # told after each attempt to reconnect
+        self._attempts = 0
         self._connections: list[Connection] = []
         self._commander: Connection | None = None
         self._periods = (0, 0)
@@ -123,15 +126,25 @@ class Server:
         self._ending.wait(RECONNECT_S)
         if not self._connections:
             return
+        client, down = None, None
         try:
             client = self._open_client(self._warn, self._opened)
             if any(self._periods):
                 client.subscribe(*self._periods)
         except RodbenchError as error:
-            self._down = error
-            return
-        with self._lock:
-            self._client, self._down = client, None
+            down = error
+        with self._tried:
+            self._client, self._down = client, down
+            self._attempts += 1
+            self._tried.notify_all()
+
+    def _wait_for_port(self) -> None:
+        """A newcomer hears the port's present state, not that of the day it went away."""
+        with self._tried:
+            attempts = self._attempts
+            self._tried.wait_for(
+                lambda: self._client is not None or self._attempts > attempts, NEWCOMER_S
+            )
 
     def _opened(self, client: Client) -> None:
         self._broadcast({"session": {"hello": client.hello_fields, "tick": client.newest_tick}})
@@ -228,6 +241,7 @@ class Server:
     def _greet(self, connection: Connection, message: dict[str, Any]) -> dict[str, Any]:
         if self._token and message.get("token") != self._token:
             raise PortError("wrong token: this owner belongs to another user")
+        self._wait_for_port()
         client = self._link()
         connection.who = str(message.get("who"))[:60]
         connection.pid = int(message.get("pid", 0))
