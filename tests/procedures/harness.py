@@ -80,6 +80,11 @@ class Bench:
         """The true state of axis 1."""
         return self.emulated.rig.plants[1]
 
+    def cool(self) -> None:
+        """What the rests between motions would do to the winding of axis 1."""
+        self.plant.temperature_c = self.plant.rod.motor.ambient_c
+        self.plant._resistance()
+
     def true_raw(self, position_mm: float) -> float:
         """What the board would read on average with the rod of axis 1 at a place, noise aside."""
         return float(self.plant._pot_ideal(position_mm)) * 8192.0 - HALF_STEP_RAW

@@ -106,7 +106,7 @@ class Drive:
         bench.clock.attach(self.look)
 
     def without_rests(self) -> None:
-        """Time passes faster without rests; nothing but the budget changes, until reset."""
+        """Time passes faster without rests; the winding is cooled by hand instead."""
         self.bench.board.write_scope(1, {"duty_share_permille": 1000})
 
     def look(self, _: int) -> None:
@@ -137,6 +137,7 @@ class Drive:
 
     def move(self, target_mm: float, *, timed: bool = True) -> None:
         """One move, its rest and its time."""
+        self.bench.cool()
         begin, start = len(self.track), self.bench.line_mm(self.set)
         with self.bench.board.axis(1).move(target_mm) as motion:
             outcome = motion.wait()
@@ -167,6 +168,7 @@ class Drive:
 
     def jog(self, way: int) -> None:
         """A jog at full speed into the soft stop."""
+        self.bench.cool()
         with self.bench.board.axis(1).jog(way * self.set["speed_max_um_s"] / 1e3) as motion:
             outcome = motion.wait(timeout_s=4 * self.stroke / self.set["speed_max_um_s"] * 1e3)
         if outcome is not None:

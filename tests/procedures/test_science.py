@@ -215,7 +215,7 @@ def learned(**other: object) -> proposal.Learned:
         "spread_mm": 0.1,
         "noise_mm": 0.03,
         "speed_mm_s": (8.1, 8.6),
-        "creep_mm_s": 2.4,
+        "dead_zone": (0.14, 0.13),
         "run_on_mm": (0.3, 0.4),
         "running_a": 1.4,
         "held_peak_a": 1.9,
@@ -237,6 +237,19 @@ def test_the_proposal_keeps_its_promises() -> None:
     assert (p.duty_share, p.duty_window_min) == (0.25, 20)
     assert "not measured" in p.reasons["trip"]
     assert set(p.reasons) == {"soft stops", "speed, ramps", "trip", "stall time", "duty"}
+
+
+@pytest.mark.parametrize("load_a", [0.5, 4.0])
+def test_the_speed_asked_for_is_one_that_a_warm_motor_reaches(load_a: float) -> None:
+    volts, ohms, constant = 12.0, 1.2, 0.9  # V, ohm, V per mm/s: V = I R + K v
+
+    def full(warmth: float) -> float:
+        return (volts - load_a * ohms * warmth) / constant
+
+    zone = load_a * ohms / volts
+    p = proposal.propose(learned(speed_mm_s=(full(1.0), full(1.0)), dead_zone=(zone, zone)))
+    assert proposal.warm_speed(full(1.0), zone) == pytest.approx(full(1.15))
+    assert 0.9 * full(1.15) < p.speed_max_mm_s < full(1.15)
 
 
 def test_an_unknown_stall_is_said() -> None:

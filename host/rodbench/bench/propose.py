@@ -148,7 +148,7 @@ def learned(
         spread_mm=max(ends.spread_mm),
         noise_mm=at_rest.pot_noise_raw * ends.mm_per_raw,
         speed_mm_s=speeds.speed_mm_s,
-        creep_mm_s=min(ends.creep_mm_s),
+        dead_zone=speeds.dead_zone,
         run_on_mm=speeds.run_on_mm,
         running_a=max(speeds.running_a) if has_sensor else None,
         held_peak_a=max(speeds.held_peak_a) if has_sensor else None,
