@@ -12,6 +12,7 @@ HERE = Path(__file__).resolve().parent
 ROOT = HERE.parents[1]
 FIRMWARE = ROOT / "firmware_reference"
 OUT = ROOT / "tests" / "build"
+WORKER = os.environ.get("PYTEST_XDIST_WORKER", "one")  # each test worker builds for itself
 
 TOOLS = {
     "avr-gcc": "gcc-avr",
@@ -88,8 +89,7 @@ def library() -> Path:
 def firmware(baud: int = 250_000, watchdog: str = "reset", hang: bool = False) -> Path:
     """The ELF file of the firmware with these options, made by its own Makefile."""
     require_tools()
-    worker = os.environ.get("PYTEST_XDIST_WORKER", "one")
-    out = OUT / f"firmware-{baud}-{watchdog}{'-hang' if hang else ''}-{worker}"
+    out = OUT / f"firmware-{baud}-{watchdog}{'-hang' if hang else ''}-{WORKER}"
     options = [f"BAUD={baud}", f"WATCHDOG={watchdog}", f"TEST_HANG={int(hang)}", f"BUILD={out}"]
     run(["make", "-C", str(FIRMWARE), "-j2", *options])
     return out / "firmware.elf"

@@ -72,6 +72,8 @@ typedef struct {
     uint32_t resets;
     /* measured since sim_measure */
     uint16_t lowest_stack;
+    uint16_t stack;
+    uint8_t stack_stands;
     uint32_t worst_tick;
     uint64_t interrupts_off_since;
     uint32_t longest_off;
@@ -366,7 +368,11 @@ static void watch(sim_t *sim)
 {
     avr_t *avr = sim->avr;
     uint16_t stack = (uint16_t)(avr->data[SPL] | avr->data[SPH] << 8);
-    if (stack < sim->lowest_stack && stack >= RAM_FIRST) { sim->lowest_stack = stack; }
+    /* its two halves are written one after the other: believe it when it stands */
+    sim->stack_stands = stack == sim->stack ? (uint8_t)(sim->stack_stands + 1) : 0;
+    sim->stack = stack;
+    if (sim->stack_stands == 4 && stack < sim->lowest_stack) { sim->lowest_stack = stack; }
+    if (sim->stack_stands > 4) { sim->stack_stands = 5; }
     if (avr->sreg[S_I]) {
         sim->interrupts_off_since = 0;
         return;

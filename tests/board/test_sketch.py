@@ -11,6 +11,7 @@ from pathlib import Path
 
 import pytest
 
+from tests.board import build
 from tests.board.build import FIRMWARE, OUT, ROOT, run, symbols
 from tests.board.simboard import OK, TICK_CYCLES, Chip
 
@@ -43,7 +44,7 @@ def sketch() -> Path:
     """The sketch's ELF file."""
     if not ARDUINO.exists():
         pytest.fail(f"{ARDUINO} is missing. Try: apt install arduino-core-avr")
-    out = OUT / "sketch"
+    out = OUT / f"sketch-{build.WORKER}"  # each test worker its own
     out.mkdir(parents=True, exist_ok=True)
     ino = out / "firmware_reference.ino.cpp"
     text = (FIRMWARE / "firmware_reference.ino").read_text("utf-8")
