@@ -8,8 +8,11 @@ from types import SimpleNamespace
 from typing import Any
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 from rodbench.board import AxisSample, BoardSample, Event
 from rodbench.cli import ports
+from rodbench.cli.talk import folded
 from rodbench.link import holders
 from rodbench.show.live import BAR, View, position_bar
 from rodbench.show.run import Recorder
@@ -185,6 +188,23 @@ def test_no_port_at_all_says_so(bench: Bench) -> None:
     assert done.stderr.startswith("error: there is no serial port on this computer\n")
 
 
+@given(st.text("ab  ", max_size=300))
+def test_folding_keeps_every_word_and_the_width(text: str) -> None:
+    parts = folded(text)
+    assert " ".join(parts).split() == text.split()
+    assert all(len(part) <= 80 or " " not in part.strip() for part in parts)
+
+
+def test_a_folded_line_goes_on_below_its_last_column() -> None:
+    line = (
+        "  trip    3.40 A     peak 2.3, stall about 6.0 (scaled from creep and full speed, guessed)"
+    )
+    assert folded(line) == [
+        "  trip    3.40 A     peak 2.3, stall about 6.0 (scaled from creep and full speed,",
+        "                     guessed)",
+    ]
+
+
 def test_watch_to_a_pipe_gives_the_last_view(bench: Bench) -> None:
     bench.run("settings", "push")
     text = bench.run("watch", "--for", "1 s").stdout
@@ -196,7 +216,7 @@ def test_demo_makes_its_folder_twice(bench: Bench) -> None:
     for time in (1, 2):
         done = bench.run("demo", timeout_s=180)
         assert ("made anew" in done.stderr) == (time == 2)
-        assert "stroke                 203.0 mm" in done.stdout
+        assert "end at                 203.0 mm       0.0 mm" in done.stdout
     folder = bench.folder / "ridge-vent"
     assert (folder / "move.png").read_bytes().startswith(b"\x89PNG")
     kinds = [

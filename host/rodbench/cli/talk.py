@@ -5,12 +5,14 @@ from __future__ import annotations
 import contextlib
 import json
 import os
+import re
 import shutil
 import sys
 from collections.abc import Iterator
 from typing import Any, TextIO
 
 WIDTH = 80
+LAST_COLUMN = 54  # a column that begins further right has no room for a second line
 
 
 class NobodyReads(Exception):
@@ -39,8 +41,11 @@ def _fitted(text: str, stream: TextIO) -> str:
 
 
 def folded(line: str, width: int = WIDTH) -> list[str]:
-    """A line as lines of at most `width` columns, the later ones indented a little further."""
-    indent = " " * (len(line) - len(line.lstrip()) + 4)
+    """A line as lines of at most `width` columns; the later ones go on below the last column that
+    has room, else a little further in than the line itself."""
+    columns = [gap.end() for gap in re.finditer(r"(?<=\S) {2,}", line[:width])]
+    first = len(line) - len(line.lstrip()) + 4
+    indent = " " * max([first, *(column for column in columns if column <= LAST_COLUMN)])
     parts = []
     while len(line) > width:
         cut = line.rfind(" ", len(indent) + 1, width + 1)

@@ -57,8 +57,8 @@ def learned(done: Mapping[str, Any], units: Units) -> str:
     motor = "reversed" if done["polarity"]["motor_reversed"] else "as wired"
     pot = "falls" if done["polarity"]["pot_falls"] else "rises"
     rows = [
-        ("stroke", units.length(ends["stroke_mm"]), units.length(0.0)),
-        ("end at raw", str(ends["raw"][1]), str(ends["raw"][0])),
+        ("end at", units.length(ends["stroke_mm"]), units.length(0.0)),
+        ("raw there", str(ends["raw"][1]), str(ends["raw"][0])),
         ("travel ends by", ends["kinds"][1], ends["kinds"][0]),
         ("ends repeat within", *_both(ends["spread_mm"][::-1], units.length)),
         ("creep", *_both(ends["creep_mm_s"], units.speed)),
