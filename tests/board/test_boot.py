@@ -22,8 +22,11 @@ def board() -> SimBoard:
     return SimBoard(machine)
 
 
-def test_hello_from_the_binary() -> None:
-    hello = Host(board()).open()
+@pytest.mark.parametrize("baud", [250_000, 115_200])
+def test_hello_from_the_binary(baud: int) -> None:
+    machine = default_machine()
+    machine.board.boot_ms, machine.line.baud = 5.0, baud
+    hello = Host(SimBoard(machine)).open()
     assert hello["schema_digest"] == SCHEMA_DIGEST
     assert hello["name"] == "rodbench"
     assert ResetCause(hello["reset_cause"]) is ResetCause.POWER_ON

@@ -5,16 +5,17 @@
 
 #define BIT(n) ((uint8_t)(1u << (n)))
 
-uint8_t eeprom_get(uint16_t address)
-{
-    EEAR = address;
-    EECR |= BIT(EERE);
-    return EEDR;
-}
-
 uint8_t eeprom_ready(void)
 {
     return (EECR & BIT(EEPE)) ? 0 : 1;
+}
+
+uint8_t eeprom_get(uint16_t address)
+{
+    while (!eeprom_ready()) { }     /* at a start: a write goes on through a reset, 3.4 ms at most */
+    EEAR = address;
+    EECR |= BIT(EERE);
+    return EEDR;
 }
 
 uint8_t eeprom_put(uint16_t address, uint8_t value)

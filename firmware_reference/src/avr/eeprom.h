@@ -4,7 +4,7 @@
 
 #include <stdint.h>
 
-/* Only at start, before any write: waits for nothing. */
+/* Waits while a write is under way: in a tick only called when eeprom_ready, so that it never does there. */
 uint8_t eeprom_get(uint16_t address);
 
 /* 1: a byte may be written now. */
