@@ -196,12 +196,10 @@ def test_folding_keeps_every_word_and_the_width(text: str) -> None:
 
 
 def test_a_folded_line_goes_on_below_its_last_column() -> None:
-    line = (
-        "  trip    3.40 A     peak 2.3, stall about 6.0 (scaled from creep and full speed, guessed)"
-    )
-    assert folded(line) == [
-        "  trip    3.40 A     peak 2.3, stall about 6.0 (scaled from creep and full speed,",
-        "                     guessed)",
+    head = "  trip    3.40 A     "  # 21 columns: twelve words of four letters fit in the rest
+    assert folded(head + "abcd " * 14 + "end") == [
+        head + " ".join(["abcd"] * 12),
+        " " * len(head) + "abcd abcd end",
     ]
 
 
