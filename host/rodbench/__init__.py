@@ -1,3 +1,1 @@
 """rodbench: set up, run and prove feedback linear actuators on a hobby controller board."""
-
-__version__ = "0.1.0"

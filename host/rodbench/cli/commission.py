@@ -75,14 +75,14 @@ class CheckedNames(Asker):
 
 
 def _head(setup: Setup, board: Board) -> None:
-    from rodbench import __version__
+    from importlib.metadata import version
 
     emulated = "emulated board, figures invented" if setup.emulated() else board.hello.name
     machine = setup.machine()  # errors of the file come before anything is asked
     calibrated = [axis for axis in machine.axes if machine.scope(axis)["calibrated"]]
     state = f"calibrated: {', '.join(map(str, calibrated))}" if calibrated else "uncalibrated"
     talk.say(
-        f"rodbench {__version__}   {emulated}   {board.hello.axis_count} axes   {state}   "
+        f"rodbench {version('rodbench')}   {emulated}   {board.hello.axis_count} axes   {state}   "
         f"logbook {setup.folder.name}/logbook"
     )
 
