@@ -1,4 +1,4 @@
-"""Events onto the line. One that finds no room is dropped, counted, and leaves a gap in the numbers."""
+"""Events onto the line. One that finds no room is dropped, counted, and leaves a gap."""
 
 from __future__ import annotations
 
