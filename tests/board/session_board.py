@@ -6,7 +6,7 @@ import random
 from typing import Any
 
 from tests.board import build
-from tests.board.simboard import EEPROM_BYTES, OK, RAM_BYTES, TICK_CYCLES, Chip
+from tests.board.simboard import BOOT_CYCLES, EEPROM_BYTES, OK, RAM_BYTES, TICK_CYCLES, Chip
 
 RING = 128
 SETTLE_CYCLES = 2000  # after the outputs: enough to see a restart begin
@@ -71,7 +71,7 @@ class ChipSession:
         assert chip is not None
         self.first = False
         chip.codes(codes_of(readings))
-        assert chip.tick(4 * TICK_CYCLES) == OK
+        assert chip.tick(BOOT_CYCLES) == OK
         chip.run("cycles", SETTLE_CYCLES)
         drive = [chip.axis(index)[1] for index in (0, 1)]
         return {"drive": drive, "restart": int(chip.call("off_for") > SETTLE_CYCLES // 2)}

@@ -19,6 +19,7 @@ from rodbench.emulator.signals import BRAKE, DRIVE, OFF, Outputs
 from tests.board import build
 
 TICK_CYCLES = 80_000
+BOOT_CYCLES = 10 * TICK_CYCLES  # to the first tick: both stored copies are read and checked
 RAM_FIRST, RAM_END, RAM_BYTES, EEPROM_BYTES = 0x100, 0x900, 2048, 1024
 POWER_ON, EXTERNAL = 1, 2  # MCUSR
 OK, TIMEOUT, CRASHED, RESET = range(4)
@@ -258,7 +259,7 @@ class SimBoard:
         if arrived:
             chip.send(arrived)
         # the first tick comes later than the others by the time that the program takes to start
-        if chip.tick(TICK_CYCLES if self._started else 4 * TICK_CYCLES) == RESET:
+        if chip.tick(TICK_CYCLES if self._started else BOOT_CYCLES) == RESET:
             self.boots += 1
             self.rig.restart_scan()
             self._started = False

@@ -11,7 +11,7 @@ from rodbench_protocol.names import SCHEMA_DIGEST, AxisState, ResetCause
 from tests.board import build
 from tests.board.host import Host, rod_settings
 from tests.board.session_board import codes_of
-from tests.board.simboard import BRAKE, DRIVE, OFF, OK, TICK_CYCLES, Chip, SimBoard
+from tests.board.simboard import BOOT_CYCLES, BRAKE, DRIVE, OFF, OK, TICK_CYCLES, Chip, SimBoard
 
 READINGS = {"pot": [4001, 8184], "current": [0, 4092], "supply": 431, "bandgap": 225}
 
@@ -45,7 +45,7 @@ def test_bridge_lines_are_low_before_anything_else() -> None:
 
 def test_ticks_come_every_five_milliseconds_to_the_cycle() -> None:
     chip = Chip(build.firmware())
-    assert chip.tick(4 * TICK_CYCLES) == OK
+    assert chip.tick(BOOT_CYCLES) == OK
     boundaries = []
     for _ in range(50):
         assert chip.tick() == OK
@@ -56,7 +56,7 @@ def test_ticks_come_every_five_milliseconds_to_the_cycle() -> None:
 
 def test_the_schedule_of_conversions_is_fixed_and_fits() -> None:
     chip = Chip(build.firmware())
-    chip.tick(4 * TICK_CYCLES)
+    chip.tick(BOOT_CYCLES)
     seen = set()
     for _ in range(34):  # twice through the sixteen turns
         chip.tick()
@@ -71,7 +71,7 @@ def test_sums_are_those_of_the_codes() -> None:
     chip = Chip(build.firmware())
     chip.codes(codes_of(READINGS))
     for _ in range(3):
-        chip.tick(4 * TICK_CYCLES)
+        chip.tick(BOOT_CYCLES)
     values = chip.variable("latest")
     words = [int.from_bytes(values[n : n + 2], "little") for n in range(0, 12, 2)]
     assert words == [4001, 8184, 0, 4092, 431, 225]

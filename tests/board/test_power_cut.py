@@ -16,7 +16,7 @@ from rodbench_protocol.messages import pack, parse
 
 from tests.board import build
 from tests.board.host import Host
-from tests.board.simboard import OK, RAM_BYTES, TICK_CYCLES, Chip, SimBoard
+from tests.board.simboard import BOOT_CYCLES, OK, RAM_BYTES, Chip, SimBoard
 
 SHARDS = 4
 
@@ -56,7 +56,7 @@ def recorded() -> tuple[bytes, list[tuple[int, int, int]], int, int]:
 def boot(eeprom: bytes, seed: int) -> dict[str, int]:
     """What hello says after power-on with this EEPROM."""
     chip = Chip(build.firmware(), eeprom, random.Random(seed).randbytes(RAM_BYTES))
-    assert chip.tick(4 * TICK_CYCLES) == OK
+    assert chip.tick(BOOT_CYCLES) == OK
     chip.send(framing.encode(pack("hello", 0, 0)))
     splitter = framing.Splitter()
     for _ in range(6):

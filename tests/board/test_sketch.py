@@ -13,7 +13,7 @@ import pytest
 
 from tests.board import build
 from tests.board.build import FIRMWARE, OUT, ROOT, run, symbols
-from tests.board.simboard import OK, TICK_CYCLES, Chip
+from tests.board.simboard import BOOT_CYCLES, OK, TICK_CYCLES, Chip
 
 ARDUINO = Path("/usr/share/arduino/hardware/arduino/avr")
 DEFINES = ["-mmcu=atmega328p", "-DF_CPU=16000000L", "-DARDUINO=10819", "-DARDUINO_AVR_UNO"]
@@ -77,7 +77,7 @@ def test_it_fits_the_board_with_its_bootloader() -> None:
 def test_the_arduino_core_starts_it_and_keeps_its_hands_off() -> None:
     chip = Chip(sketch())
     assert "timer0_millis" in symbols(sketch())  # the Arduino core's own main and init are in it
-    assert chip.tick(4 * TICK_CYCLES) == OK
+    assert chip.tick(BOOT_CYCLES) == OK
     boundary = chip.call("boundary")
     assert chip.tick() == OK
     assert chip.call("boundary") - boundary == TICK_CYCLES
