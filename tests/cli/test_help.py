@@ -7,6 +7,7 @@ import re
 import subprocess
 import sys
 from collections.abc import Iterator
+from pathlib import Path as Top
 
 import click
 import pytest
@@ -87,6 +88,12 @@ def test_every_exit_code_of_an_error_is_in_the_table() -> None:
             assert kind.exit_code in known, kind
     for code, meaning in CODES:
         assert f"{code:>3}  {meaning}" in help_of(())
+
+
+def test_the_readme_has_the_same_table() -> None:
+    readme = (Top(__file__).parents[2] / "README.md").read_text()
+    rows = re.findall(r"^\| (\d+) \| (.+) \|$", readme, re.MULTILINE)
+    assert [(int(code), meaning) for code, meaning in rows] == list(CODES)
 
 
 def test_help_of_the_whole_imports_nothing_heavy() -> None:

@@ -124,3 +124,14 @@ def test_errors_of_the_file_say_what_the_board_keeps(scene: Scene) -> None:
     with pytest.raises(SettingsError) as caught:
         transfer.load_for(scene.board, lambda: MachineFile("x = 1", Path("machine.toml")))
     assert caught.value.kept == f"Nothing was sent; the board keeps settings {live:08X}."
+
+
+def test_values_that_the_file_has_no_place_for_are_said_and_not_lost(scene: Scene) -> None:
+    transfer.push(scene.file, scene.board)
+    scene.board.write_scope(2, {"table_raw_1": 5})
+    before = scene.file.text
+    with pytest.raises(SettingsError, match=r"no place for: axes\.2\.table_raw_1") as caught:
+        transfer.pull(scene.file, scene.board)
+    assert caught.value.kept == "The machine file was left as it is."
+    assert scene.file.text == before
+    assert scene.board.read_scope(2)["table_raw_1"] == 5

@@ -180,11 +180,14 @@ class MachineFile:
 
     def _put_axis(self, axis: int, values: Mapping[str, int]) -> None:
         """Make sure that the axis has a rod to put values on."""
-        if self.rod_of(axis) is None and any(
-            self.scope(axis)[wire] != number for wire, number in values.items()
-        ):
-            stroke = values.get("stroke_um", self.scope(axis)["stroke_um"])
-            self.put_rod(axis, f"rod{axis}", stroke / 1000)
+        before = self.scope(axis)
+        with_place = [wire for wire in values if ("axis", wire) in by_wire()]
+        if self.rod_of(axis) is not None or all(before[w] == values[w] for w in with_place):
+            return
+        name = f"rod{axis}"
+        self.put_rod(axis, name, values.get("stroke_um", before["stroke_um"]) / 1000)
+        if not values.get("feedback", before["feedback"]):  # a rod has a pot unless it says not
+            self._take(edit.set_key(self._text, ("rods", name), "feedback", '"not-fitted"'))
 
     def _place(self, scope: int, wire: str) -> tuple[Place, str, Key] | None:
         """Table path, name and key of a wire setting; None when the file has no place for it."""
