@@ -181,3 +181,28 @@ def test_a_seek_that_the_duty_budget_ends_goes_on_after_a_rest() -> None:
     assert any("Resting" in line for line in bench.talk)
     assert any("budget is spent" in line for line in bench.talk) or bench.clock.now() > 100
     assert abs(found.raw[1] - bench.true_raw(STROKE_MM)) < 0.005 * abs(found.span_raw)
+
+
+@pytest.mark.parametrize(("stall_s", "goes_on"), [(0.6, True), (3.0, False)])
+def test_a_busy_computer_goes_on_and_a_suspended_one_does_not(
+    stall_s: float, goes_on: bool
+) -> None:
+    """While the host stands still the board stops the rod; nobody may be surprised afterwards."""
+    bench = Bench.of(machine())
+    stood = []
+
+    def stand_still(sample: object) -> None:
+        if not stood and bench.plant.speed_mm_s > 0 and bench.plant.position_mm > 30:
+            stood.append(True)
+            bench.clock.sleep(stall_s)
+            assert bench.plant.speed_mm_s == 0.0
+
+    bench.board.listeners.append(stand_still)
+    if goes_on:
+        assert find(bench).kinds == ("end-switch", "end-switch")
+        assert any("stood still" in line for line in bench.talk)
+    else:
+        with pytest.raises(ProcedureError, match="silence"):
+            find(bench)
+        assert_nothing_calibrated(bench)
+    assert stood

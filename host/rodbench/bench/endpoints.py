@@ -212,9 +212,10 @@ class _Search:
             if outcome.ended == Ended.END_FOUND:
                 return outcome
             refuse_fault(self.job, outcome, f"seeking the {NAMES[way]} end")
-            if outcome.ended != Ended.DUTY:
+            if outcome.ended == Ended.DUTY:
+                self.job.say("       the duty budget is spent: resting on the way")
+            elif not self.job.hiccup(outcome):
                 break
-            self.job.say("       the duty budget is spent: resting on the way")
         raise failed(
             self.job,
             f"the {NAMES[way]} end was not found: {Ended(outcome.ended).name.lower()}",
@@ -225,7 +226,7 @@ class _Search:
         self.creep(way)
         self.job.board.subscribe(SLOW_PERIOD_S, BOARD_PERIOD_S)
         with self.job.axis.seek(way) as motion:
-            samples = follow(motion)
+            samples = follow(self.job, motion)
         leg = _Leg(way, self.outputs[way], [s for s in samples if s.state == AxisState.SEEK])
         if leg.samples:
             self.legs.append(leg)
@@ -241,6 +242,8 @@ class _Search:
             self.budget.ensure(distance_raw / self.raw_s + 2.0, "going back")
             samples = self._jog(way, distance_raw)
             outcome = self.job.axis.outcome()
+            if self.job.hiccup(outcome):
+                continue
             if outcome.ended not in (Ended.FAULT, Ended.UNFINISHED, Ended.END_FOUND):
                 self.legs.append(_Leg(way, self.outputs[way], samples))
                 return
@@ -254,7 +257,7 @@ class _Search:
         self.job.board.subscribe(SLOW_PERIOD_S, BOARD_PERIOD_S)
         samples: list[AxisSample] = []
         with self.job.axis.jog_output(way * self.creep(way)) as motion:
-            for sample in motion.samples():
+            for sample in self.job.samples(motion):
                 samples.append(sample)
                 if abs(sample.raw - samples[0].raw) >= distance_raw:
                     break

@@ -18,6 +18,8 @@ from .ask import Asker
 REST_PERIOD_S = 0.01  # telemetry while readings are taken
 SLOW_PERIOD_S = 0.05  # telemetry while creeping for long
 BOARD_PERIOD_S = 0.2
+# A host that stood still for longer was suspended: nothing then moves again by itself.
+HICCUP_S = 2.0
 
 
 def silent(_: str) -> None:
@@ -43,6 +45,7 @@ class Job:
     record: Callable[[str, Mapping[str, Any]], None] = unrecorded
     live: dict[str, int] = field(default_factory=dict)
     board_live: dict[str, int] = field(default_factory=dict)
+    gap_s: float = 0.0  # longest wait between two samples of the last motion
 
     def __post_init__(self) -> None:
         self.live = self.board.read_scope(self.number)
@@ -63,6 +66,24 @@ class Job:
         digest = self.board.write_scope(self.number, dict(values), store)
         self.live |= values
         return digest
+
+    def hiccup(self, outcome: Outcome) -> bool:
+        """Whether the board stopped a motion because this computer was busy for a moment."""
+        short = outcome.ended == Ended.SILENCE and self.gap_s < HICCUP_S
+        if short:
+            self.say(
+                f"       the link stood still for {self.gap_s:.1f} s and the rod stopped: again"
+            )
+        return short
+
+    def samples(self, motion: Motion) -> Iterator[AxisSample]:
+        """Samples of a motion until it ends, with the waits between them watched."""
+        self.gap_s, last = 0.0, self.board.clock.now()
+        for sample in motion.samples():
+            now = self.board.clock.now()
+            self.gap_s, last = max(self.gap_s, now - last), now
+            yield sample
+        self.gap_s = max(self.gap_s, self.board.clock.now() - last)
 
     def uncalibrate(self) -> None:
         """Take the axis out of use before anything about it is learned anew."""
@@ -91,10 +112,10 @@ def settle(job: Job, seconds: float = 0.3) -> None:
     job.board.sleep(seconds)
 
 
-def follow(motion: Motion, seconds: float | None = None) -> list[AxisSample]:
+def follow(job: Job, motion: Motion, seconds: float | None = None) -> list[AxisSample]:
     """Samples of a motion until it ends, or for `seconds` of board time."""
     samples: list[AxisSample] = []
-    for sample in motion.samples():
+    for sample in job.samples(motion):
         samples.append(sample)
         if seconds is not None and (sample.tick - samples[0].tick) * TICK_S >= seconds:
             break

@@ -182,7 +182,7 @@ def _jog(job: Job, output: float) -> list[AxisSample]:
     if job.live["creep_output_permille"] != creep:
         job.commit({"creep_output_permille": creep})
     with job.axis.jog_output(output) as motion:
-        samples = follow(motion, RUN_S)
+        samples = follow(job, motion, RUN_S)
     settle(job)
     outcome = job.axis.outcome()
     if outcome.ended == Ended.FAULT:
