@@ -13,6 +13,7 @@ import subprocess
 import sys
 import termios
 import threading
+import time
 from pathlib import Path
 
 import pytest
@@ -148,6 +149,15 @@ def test_a_port_that_goes_away(pty):
         line.read(2.0)
     with pytest.raises(LinkLost):
         line.write(b"x")
+    line.close()
+
+
+def test_a_port_that_takes_nothing_holds_nobody_up_for_long(pty):
+    line = SerialTransport(pty[1])
+    start = time.monotonic()
+    for _ in range(4):
+        line.write(bytes(10_000))  # nobody reads the other end
+    assert time.monotonic() - start < 4.0
     line.close()
 
 
