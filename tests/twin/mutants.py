@@ -39,7 +39,6 @@ MUTANTS = (
     # the wire half
     Mutant("rx.c", "rx->length[rx->write] != 0;", "rx->length[rx->read] != 0;"),
     Mutant("rx.c", "if (size > RX_FRAME_MAX)", "if (size >= RX_FRAME_MAX)"),
-    Mutant("rx.c", "frame[0] > 1 && ", ""),
     Mutant("dispatch.c", "size == session->request_size &&", "size >= session->request_size ||"),
     Mutant("dispatch.c", "(uint8_t)(core->session.seq + 1)", "core->session.seq"),
     Mutant("dispatch.c", "age > core->tick - session->newest_alive", "age > core->tick"),
@@ -81,7 +80,7 @@ MUTANTS = (
     # the axis half
     Mutant("axis.c", "(int32_t)(in->tick - axis->hold_until) > 0", "in->tick >= axis->hold_until"),
     Mutant("axis.c", "in->duty_room <= axis->reserve", "in->duty_room < axis->reserve"),
-    Mutant("axis.c", "if (sign + axis->last_sign == 0) {", "if (sign + axis->last_sign == 3) {"),
+    Mutant("axis.c", "wanted < output - down", "wanted < output + down"),
     Mutant(
         "axis.c",
         "(int32_t)(until - axis->hold_until) > 0",
@@ -93,10 +92,14 @@ MUTANTS = (
         "output = (int16_t)(output + output / 4);",
     ),
     Mutant("axis.c", "set->motor_reversed ?", "!set->motor_reversed ?"),
-    Mutant("axis.c", "if (target_um < set->soft_stop_min_um ||", "if (target_um < 0 ||"),
+    Mutant(
+        "axis.c",
+        "if (target_um < set->soft_stop_min_um ||",
+        "if (target_um < set->soft_stop_min_um - 500 ||",
+    ),
     Mutant("guard.c", "guard->over_ticks >= set->trip_ms", "guard->over_ticks > set->trip_ms"),
     Mutant("guard.c", "#define BAND_TICKS 5", "#define BAND_TICKS 6"),
-    Mutant("guard.c", "running / 5", "running / 4"),
+    Mutant("guard.c", "running / 5", "running * 2"),
     Mutant(
         "guard.c",
         "guard->still_ticks >= guard->still_limit",
@@ -117,7 +120,7 @@ MUTANTS = (
     ),
     Mutant("motion.c", "motion->boost--;", "motion->boost = 0;"),
     Mutant("motion.c", "#define HELD_FIRM 24", "#define HELD_FIRM 26"),
-    Mutant("motion.c", "smaller(output, 2000) * measured_at", "output * measured_at"),
+    Mutant("motion.c", "lead < (lead_max >> 1)", "lead < lead_max"),
     Mutant("seek.c", "#define PROBE_HALF 10", "#define PROBE_HALF 9"),
     Mutant(
         "seek.c", "if (seek->still_ticks < seek->dwell)", "if (seek->still_ticks <= seek->dwell)"

@@ -7,11 +7,13 @@ acts that get in its way: other requests, damaged bytes, faults of the rod.
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from random import Random
 from typing import Any
 
 import hypothesis
+from cobs import cobs
 from hypothesis import strategies as st
 from rodbench_protocol import framing, messages, settings
 from rodbench_protocol.names import AxisState, Ended, Fault
@@ -107,7 +109,7 @@ MISHAPS = (
     "repeat", "wrong_session", "wrong_seq", "garbage", "damaged", "long", "short", "flood",
     "reset", "late_alive", "jam", "free", "freeze", "pot", "current", "backwards", "mend", "commit",
     "stuck", "stuck", "aged", "torn", "late", "worn", "odd_supply", "asserted",
-    "zeros", "other_nonce",
+    "zeros", "other_nonce", "longest", "commit",
 )  # fmt: skip
 
 _acts = st.builds(
@@ -240,7 +242,7 @@ class Run:
         self.seq = 0
         self.last = b""
         self.motions = 0
-        self.queue: list[bytes] = []
+        self.queue: list[bytes | Callable[[], bytes]] = []
         self.acts: dict[int, list[Act]] = {}
         for act in plan.acts:
             self.acts.setdefault(act.tick, []).append(act)
@@ -290,9 +292,11 @@ class Run:
         now = self.pair.twin.ticks
         if tick % self.plan.alive_every == 3:
             data += framing.encode(messages.pack("alive", SESSION, 0, tick=now))
+        if not self.queue or callable(self.queue[0]):
+            self.seq = self.pair.twin.session.seq
         if self.queue:
-            return data + self.queue.pop(0)
-        self.seq = self.pair.twin.session.seq
+            following = self.queue.pop(0)
+            return data + (following() if callable(following) else following)
         if tick > 1 and self.rng.random() < 0.8:
             data += self._command(self.rng.randrange(2))
         return data
@@ -300,9 +304,9 @@ class Run:
     def _command(self, index: int) -> bytes:
         state = self.pair.native.fields()
         style = self.plan.axes[index].style
-        if state.axis[index].state == FAULT or state.faults:
+        if (state.axis[index].state == FAULT or state.faults) and self.rng.random() < 0.7:
             return self._ask("clear", axis=0)
-        moving = state.axis[index].state != IDLE
+        moving = state.axis[index].state not in (IDLE, FAULT)
         if style == 0 or (moving and self.rng.random() > 0.05):
             return b""
         return self._motion(index + 1, style, state.axis[index].state)
@@ -336,7 +340,8 @@ class Run:
                 value=rng.randint(-speed - speed // 16, speed + speed // 16),
             )
         low, high = values["soft_stop_min_um"], values["soft_stop_max_um"]
-        target = rng.randint(min(low, high) - 50, min(top, max(low, high) + 50))
+        beyond = rng.choice((0, 0, 0, 0, 1000))
+        target = rng.randint(min(low, high) - beyond, min(top, max(low, high) + beyond))
         asked = rng.choice((0, 0, speed // 2, speed, rng.randint(-1, speed + speed // 8)))
         return self._ask("move", axis=axis, target_um=target, speed_um_s=asked)
 
@@ -356,6 +361,8 @@ class Run:
         """Requests whose fields come from the act."""
         a, b = act.a, act.b
         axis = a % 4
+        if act.kind == "store" and b % 2:
+            self._commit(act)
         if act.kind in ("counters", "restart", "store", "digests"):
             return self._ask(act.kind)
         if act.kind in ("clear", "outcome"):
@@ -412,15 +419,21 @@ class Run:
         return rng.randint(setting.min, setting.max)
 
     def _commit(self, act: Act) -> bytes:
-        """Stop all, wait, then make axis 1 or 2 uncalibrated, or calibrated again."""
+        """Stop all, wait for rest, then put one key of axis 1 or 2 in force."""
         scope = 1 + act.a % 2
-        value = {"key": KEYS["axis"]["calibrated"].id, "value": act.a // 2 % 2}
-        self.queue += [framing.encode(messages.pack("stop", 0, 0, axis=0, category=0)), b"", b""]
-        self.queue += [
-            self._ask("draft_begin", scope=scope),
-            self._ask("draft_set", scope=scope, items=[value]),
-            self._ask("draft_commit", scope=scope),
-        ]
+        stroke = settings_of(self.plan.axes[scope - 1])["stroke_um"]
+        name, value = (
+            ("calibrated", act.b % 2),
+            ("duty_window_s", (60, 61, 100, 1200)[act.b % 4]),
+            ("stroke_um", min(2000000, stroke + 5 + act.b % 100)),
+            ("trip_ma", 50 + act.b % 3000),
+        )[act.a // 2 % 4]
+        item = {"key": KEYS["axis"][name].id, "value": value}
+        self.queue.append(framing.encode(messages.pack("stop", 0, 0, axis=0, category=0)))
+        self.queue += [b""] * 60
+        self.queue.append(lambda: self._ask("draft_begin", scope=scope))
+        self.queue.append(lambda: self._ask("draft_set", scope=scope, items=[item]))
+        self.queue.append(lambda: self._ask("draft_commit", scope=scope))
         return b""
 
     def _settings_get(self, act: Act) -> bytes:
@@ -472,6 +485,14 @@ class Run:
         self.last = framing.encode(body[: 3 + act.a // 10 % (len(body) - 2)])
         return self.last
 
+    def _longest(self, act: Act) -> bytes:
+        """A good frame of the greatest length, or one byte more, with a tail that means nothing."""
+        size = 62 + act.a % 2
+        self.seq = (self.seq + 1) & 0xFF
+        payload = bytes((3, SESSION, self.seq)) + b"\7" * (size - 3)
+        crc = framing.crc16(payload).to_bytes(2, "big")
+        return bytes(cobs.encode(payload + crc)) + b"\0"
+
     def _flood(self, act: Act) -> bytes:
         """More frames than a tick takes, a stop among them."""
         frames = [self._ask("counters") for _ in range(1 + act.a % 4)]
@@ -495,7 +516,9 @@ class Run:
 
     def _aged(self, act: Act) -> None:
         """Time passes for the duty records alone."""
-        self.pair.age(act.a % 2, 1 + act.b % 5000, bool(act.a // 2 % 2))
+        index, ticks = act.a % 2, 1 + act.b % (15000 if act.a // 8 % 4 == 0 else 500)
+        self.pair.age(index, ticks, bool(act.a // 2 % 2))
+        self.pair.age(index, 1 + act.a // 32 % 600, bool(act.a // 4 % 2))
 
     def _torn(self, act: Act) -> bytes:
         """A reset in the midst of writing a duty record."""
@@ -543,7 +566,12 @@ class Run:
         rod.frozen_at = round(rod.place)
 
     def _pot(self, act: Act) -> None:
-        self.rods[act.a % 2].forced_pot = (0, 8184, act.b % 8185)[act.a // 2 % 3]
+        """The pot reads 0, full scale, anything, or just within or beyond what is allowed."""
+        axis, rod = self.plan.axes[act.a % 2], self.rods[act.a % 2]
+        low, margin = 400 + axis.start, 40
+        edges = (low - margin, low + axis.span + margin, margin // 2, 8184 - margin // 2)
+        edge = edges[act.b % 4] + (0, 0, -1, 1)[act.b // 4 % 4]
+        rod.forced_pot = (0, 8184, act.b % 8185, *4 * (edge,))[act.a // 2 % 7]
 
     def _current(self, act: Act) -> None:
         self.rods[act.a % 2].forced_current = (0, 4092, 900, act.b % 4093)[act.a // 2 % 4]

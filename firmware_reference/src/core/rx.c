@@ -15,10 +15,10 @@ static void rx_keep_stop(rx_t *rx, const uint8_t *frame, uint8_t size)
     rx->stop_length = size;
 }
 
-/* A code byte above 1 means that the byte after it is the message id itself. */
+/* The id follows the first code byte. (A frame this short with 1 there and the id's value next is no COBS.) */
 static uint8_t rx_is_stop(const uint8_t *frame, uint8_t size)
 {
-    return size >= 2 && size <= STOP_FRAME_MAX && frame[0] > 1 && frame[1] == MSG_STOP;
+    return size >= 2 && size <= STOP_FRAME_MAX && frame[1] == MSG_STOP;
 }
 
 static void rx_end(rx_t *rx)

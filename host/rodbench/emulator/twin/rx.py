@@ -55,7 +55,7 @@ def _add(rx: Rx, part: bytes) -> None:
 
 
 def _is_stop(frame: bytes) -> bool:
-    return 2 <= len(frame) <= STOP_FRAME_MAX and frame[0] > 1 and frame[1] == _STOP
+    return 2 <= len(frame) <= STOP_FRAME_MAX and frame[1] == _STOP
 
 
 def _end(rx: Rx) -> None:
