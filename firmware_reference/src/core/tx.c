@@ -26,43 +26,29 @@ uint8_t tx_room_for_replies(const tx_t *tx)
     return tx->credit >= TX_REPLIES_MAX;
 }
 
-/* COBS on the way into the ring: `code_at` is where the distance to the next zero belongs. */
-typedef struct {
-    uint8_t *ring;
-    uint8_t at;
-    uint8_t code_at;
-} cobs_t;
-
-static void cobs_close(cobs_t *cobs)
-{
-    cobs->ring[cobs->code_at % TX_SIZE] = (uint8_t)(cobs->at - cobs->code_at);
-    cobs->code_at = cobs->at++;
-}
-
-static void cobs_put(cobs_t *cobs, const uint8_t *from, uint8_t size)
-{
-    for (const uint8_t *end = from + size; from != end; from++) {
-        if (*from == 0) {
-            cobs_close(cobs);
-        } else {
-            cobs->ring[cobs->at++ % TX_SIZE] = *from;
-        }
-    }
-}
-
+/* COBS on the way into the ring: `code_at` is where the distance to the next zero belongs. A zero of its own behind the
+ * CRC closes the last distance, and stands where the frame's closing zero goes. */
 void tx_reply(tx_t *tx, const uint8_t *payload, uint8_t size)
 {
     uint8_t encoded = (uint8_t)(size + TX_FRAME_EXTRA);
     CORE_ASSERT(encoded <= tx->credit && encoded + (uint8_t)(tx->head - tx->tail) <= TX_SIZE);
-    cobs_t cobs = {tx->ring, (uint8_t)(tx->head + 1), tx->head};
     uint16_t crc = frame_crc(payload, size);
-    uint8_t check[2] = {(uint8_t)(crc >> 8), (uint8_t)crc};
-    cobs_put(&cobs, payload, size);
-    cobs_put(&cobs, check, sizeof check);
-    cobs_close(&cobs);
-    tx->ring[(uint8_t)(cobs.at - 1) % TX_SIZE] = 0;
+    uint8_t tail[3] = {(uint8_t)(crc >> 8), (uint8_t)crc, 0};
+    uint8_t code_at = tx->head;
+    uint8_t at = code_at;
+    for (uint8_t left = (uint8_t)(encoded - 1); left > 0; left--) {
+        uint8_t byte = left > sizeof tail ? *payload++ : tail[sizeof tail - left];
+        at++;
+        if (byte == 0) {
+            tx->ring[code_at % TX_SIZE] = (uint8_t)(at - code_at);
+            code_at = at;
+        } else {
+            tx->ring[at % TX_SIZE] = byte;
+        }
+    }
+    tx->ring[at % TX_SIZE] = 0;
     tx->credit = (uint8_t)(tx->credit - encoded);
-    tx->head = cobs.at;                         /* last: only now may the interrupt see it */
+    tx->head = (uint8_t)(at + 1);               /* last: only now may the interrupt see it */
 }
 
 uint8_t tx_unasked(tx_t *tx, const uint8_t *payload, uint8_t size)
