@@ -14,13 +14,17 @@ import time
 
 import pytest
 from rodbench.board import Board
+from rodbench.clock import VirtualClock
 from rodbench.errors import HeldError, Interrupted, LinkLost, NoAnswer, PortError, ProtocolMismatch
+from rodbench.link.client import Client
 from rodbench.owner import lines, places
+from rodbench.owner.connection import Connection
 from rodbench.owner.endpoint import Endpoint
+from rodbench.owner.server import Server
 from rodbench_protocol.names import MessageId
 
 from tests.link.conftest import owners, wait_for
-from tests.link.fake_board import FakeBoard, FakeOnPty
+from tests.link.fake_board import FakeBoard, FakeOnPty, FakeTransport
 
 
 @pytest.fixture
@@ -69,6 +73,20 @@ def test_two_commands_at_once_start_one_owner(fake, runtime):
     assert names(fake).count("open") == 1
     for board in boards:
         board.close()
+
+
+def test_an_owner_that_has_decided_to_end_lets_nobody_in():
+    clock = VirtualClock()
+    client = Client(FakeTransport(FakeBoard(), clock), clock)
+    server = Server("fake", lambda warn, opened: client, idle_s=0.0)
+    ours, theirs = socket.socketpair()
+    with ours, theirs:
+        connection = Connection(ours, lambda c, m: {}, lambda c, m: {})
+        server._greet(connection, {"who": "early", "pid": 1})
+        assert not connection.closed.is_set()
+        assert server._idle()
+        server._greet(connection, {"who": "late", "pid": 1})
+        assert connection.closed.is_set()
 
 
 def test_the_runtime_folder_is_private(fake, runtime):
@@ -189,6 +207,7 @@ def client_program(body: str) -> str:
         """
         import sys, time
         from rodbench.board import Board
+from rodbench.clock import VirtualClock
         board = Board.open(sys.argv[1], who="child")
         motion = board.axis(1).jog(5.0)
         print("moving", flush=True)
