@@ -87,6 +87,7 @@ class Terminal:
         found = wait_for(
             lambda: [w for w, s in self.changes(since) if s == AxisState.STOPPING], 3, "a stop"
         )
+        print(f"key event to the start of the stop: {1000 * (found[0] - since):.0f} ms")
         return float(found[0] - since)
 
     def wait_state(self, state: int, since: float) -> float:

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 from rodbench.cli import talk
-from rodbench.errors import UsageError
+from rodbench.errors import RodbenchError, UsageError
 
 if TYPE_CHECKING:
     from rodbench.board import Board
@@ -64,8 +64,12 @@ class Setup:
 
     def log(self, board: Board, kind: str, **data: Any) -> None:
         """An entry of the logbook, with the settings in force, where there is a machine file."""
-        if self.has_machine:
-            self.logbook().append(kind, digest=board.digests()["live"], **data)
+        if not self.has_machine:
+            return
+        digest = None  # a link that is lost just now must not lose the entry
+        with contextlib.suppress(RodbenchError):
+            digest = board.digests()["live"]
+        self.logbook().append(kind, digest=digest, **data)
 
     def units(self) -> Units:
         """Units of screens, by the machine file where there is one that holds."""
