@@ -39,7 +39,8 @@ class Crash(RuntimeError):
 def _load() -> ctypes.CDLL:
     lib = ctypes.CDLL(str(build.library()))
     lib.sim_open.restype = ctypes.c_void_p
-    lib.sim_open.argtypes = [ctypes.c_char_p] * 3 + [ctypes.c_uint8, ctypes.c_uint32]
+    text, byte, word = ctypes.c_char_p, ctypes.c_uint8, ctypes.c_uint32
+    lib.sim_open.argtypes = [text, text, text, byte, word]
     lib.sim_data.restype = ctypes.POINTER(ctypes.c_uint8)
     for name in ("sim_now", "sim_boundary", "sim_ended"):
         getattr(lib, name).restype = ctypes.c_uint64
@@ -139,7 +140,7 @@ class Chip:
 
     def word(self, register: int) -> int:
         """A pair of registers."""
-        return self.data[register] | self.data[register + 1] << 8
+        return int(self.data[register] | self.data[register + 1] << 8)
 
     @property
     def ram(self) -> bytes:
@@ -210,6 +211,8 @@ class SimBoard:
         self._received = bytearray()
         self.outputs = Outputs()
         self.ticks = self.boots = self._silent = 0
+        self.chip: Chip
+        self._started = False
         self._kept = (eeprom or b"\xff" * EEPROM_BYTES, self._garbage(), POWER_ON)
         self._start()
 

@@ -6,12 +6,13 @@ import itertools
 
 import pytest
 from rodbench.emulator.plant_file import default_machine
+from rodbench.emulator.signals import BRAKE, DRIVE, OFF
 from rodbench_protocol.names import SCHEMA_DIGEST, AxisState, ResetCause
 
 from tests.board import build
 from tests.board.host import Host, rod_settings
 from tests.board.session_board import codes_of
-from tests.board.simboard import BOOT_CYCLES, BRAKE, DRIVE, OFF, OK, TICK_CYCLES, Chip, SimBoard
+from tests.board.simboard import BOOT_CYCLES, OK, TICK_CYCLES, Chip, SimBoard
 
 READINGS = {"pot": [4001, 8184], "current": [0, 4092], "supply": 431, "bandgap": 225}
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from rodbench.emulator.signals import DRIVE, OFF
 from rodbench_protocol import framing
 from rodbench_protocol.messages import Message, pack, parse
 from rodbench_protocol.names import ResetCause
@@ -16,7 +17,7 @@ from rodbench_protocol.names import ResetCause
 from tests.board import build
 from tests.board.host import AXIS_KEYS
 from tests.board.session_board import codes_of
-from tests.board.simboard import DRIVE, EXTERNAL, OFF, OK, POWER_ON, RESET, TICK_CYCLES, Chip
+from tests.board.simboard import EXTERNAL, OK, POWER_ON, RESET, TICK_CYCLES, Chip
 
 IMAGES = Path("/usr/share/arduino/hardware/arduino/avr/bootloaders")
 NEW = IMAGES / "optiboot" / "optiboot_atmega328.hex"
@@ -46,7 +47,7 @@ class Loaded:
     """A chip with a bootloader, and a word or two with its program."""
 
     def __init__(self, bootloader: Path, flags: int, **options: bool | str) -> None:
-        self.chip = Chip(build.firmware(**options), flags=flags)  # type: ignore[arg-type]
+        self.chip = Chip(build.firmware(**options), flags=flags)
         self.chip.bootloader(*image(bootloader))
         self.chip.codes(codes_of(READINGS))
         self.seq = 0

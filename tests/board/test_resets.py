@@ -6,11 +6,12 @@ import random
 
 import pytest
 from rodbench.emulator.plant_file import default_machine
+from rodbench.emulator.signals import DRIVE, OFF
 from rodbench_protocol.names import AxisState, Fault, ResetCause
 
 from tests.board import build
 from tests.board.host import Host
-from tests.board.simboard import DRIVE, OFF, TICK_CYCLES, SimBoard
+from tests.board.simboard import TICK_CYCLES, SimBoard
 
 WATCHDOG_MS = 32
 HANG = 77  # permille on axis 2: the test build hangs there
@@ -19,7 +20,7 @@ HANG = 77  # permille on axis 2: the test build hangs there
 def fitted(**options: bool | str) -> tuple[SimBoard, Host]:
     machine = default_machine()
     machine.board.boot_ms = 5.0
-    simulated = SimBoard(machine, elf=build.firmware(**options))  # type: ignore[arg-type]
+    simulated = SimBoard(machine, elf=build.firmware(**options))
     host = Host(simulated)
     host.open()
     for axis in (1, 2):
