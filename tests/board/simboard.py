@@ -40,7 +40,7 @@ def _load() -> ctypes.CDLL:
     lib = ctypes.CDLL(str(build.library()))
     lib.sim_open.restype = ctypes.c_void_p
     text, byte, word = ctypes.c_char_p, ctypes.c_uint8, ctypes.c_uint32
-    lib.sim_open.argtypes = [text, text, text, byte, word]
+    lib.sim_open.argtypes = (text, text, text, byte, word)
     lib.sim_data.restype = ctypes.POINTER(ctypes.c_uint8)
     for name in ("sim_now", "sim_boundary", "sim_ended"):
         getattr(lib, name).restype = ctypes.c_uint64
