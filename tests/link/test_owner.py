@@ -207,7 +207,6 @@ def client_program(body: str) -> str:
         """
         import sys, time
         from rodbench.board import Board
-from rodbench.clock import VirtualClock
         board = Board.open(sys.argv[1], who="child")
         motion = board.axis(1).jog(5.0)
         print("moving", flush=True)
