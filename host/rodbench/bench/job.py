@@ -128,7 +128,7 @@ def fault_words(faults: int) -> str:
     return ", ".join(names) or "no fault"
 
 
-def refuse_fault(job: Job, outcome: Outcome, doing: str) -> None:
+def refuse_fault(job: Job, outcome: Outcome, doing: str, kept: str = "") -> None:
     """Raise Faulted when a guard ended the motion; the fault stays latched for the person."""
     if outcome.ended != Ended.FAULT:
         return
@@ -137,15 +137,15 @@ def refuse_fault(job: Job, outcome: Outcome, doing: str) -> None:
         f"axis {job.number}: {name} while {doing}, at raw {outcome.raw}",
         axis=job.number,
         fault=outcome.cause,
-        kept="The rod is stopped; nothing was stored.",
+        kept=kept or NOT_STORED,
         hint=f"Look at the rod, then: rodbench clear {job.number}",
     )
 
 
-def failed(job: Job, what: str, hint: str) -> ProcedureError:
+NOT_STORED = "The rod is stopped; nothing was stored on the board."
+STORED = "The rod is stopped; the board keeps what was stored."
+
+
+def failed(job: Job, what: str, hint: str, kept: str = NOT_STORED) -> ProcedureError:
     """A finding that the procedure must not go on with."""
-    return ProcedureError(
-        f"axis {job.number}: {what}",
-        kept="The rod is stopped; nothing was stored on the board.",
-        hint=hint,
-    )
+    return ProcedureError(f"axis {job.number}: {what}", kept=kept, hint=hint)

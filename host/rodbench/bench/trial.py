@@ -6,11 +6,21 @@ from dataclasses import dataclass
 
 from rodbench_protocol.names import Ended
 
-from rodbench.board import AxisSample
+from rodbench.board import AxisSample, Outcome
 from rodbench.science.trapezoid import least_time
 
 from .budget import Budget
-from .job import BOARD_PERIOD_S, REST_PERIOD_S, Job, failed, refuse_fault, rest_samples
+from .job import (
+    BOARD_PERIOD_S,
+    REST_PERIOD_S,
+    STORED,
+    Job,
+    failed,
+    refuse_fault,
+    rest_samples,
+)
+
+HICCUPS = 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,7 +60,7 @@ def run(job: Job) -> Trial:
         rests = []
         for target in targets:
             Budget(job).ensure(planned_s(job) / 2, "the trial")
-            rests.append(_move(job, target, seen))
+            rests.append(_arrive(job, target, seen))
     past = max(0.0, low - min(seen), max(seen) - high) if seen else 0.0
     found = Trial(targets, tuple(rests), past)
     _say(job, found)
@@ -58,25 +68,36 @@ def run(job: Job) -> Trial:
     return found
 
 
-def _move(job: Job, target_mm: float, seen: list[float]) -> float:
-    job.board.subscribe(REST_PERIOD_S, BOARD_PERIOD_S)
-    inside = len(seen) > 0  # before the first rest the rod may come from outside
-    with job.axis.move(target_mm) as motion:
-        for sample in motion.samples():
-            if inside and sample.position_mm is not None:
-                seen.append(sample.position_mm)
-    outcome = job.axis.outcome()
-    refuse_fault(job, outcome, f"moving to {target_mm:.1f} mm")
+def _arrive(job: Job, target_mm: float, seen: list[float]) -> float:
+    """Where the rod rests, in mm; asked again when this computer was busy for a moment."""
+    outcome = _move(job, target_mm, seen)
+    for _ in range(HICCUPS):
+        if not job.hiccup(outcome):
+            break
+        job.axis.clear()  # the board latches a move that its host fell silent in
+        outcome = _move(job, target_mm, seen)
+    refuse_fault(job, outcome, f"moving to {target_mm:.1f} mm", STORED)
     if outcome.ended not in (Ended.REACHED, Ended.SOFT_STOP):
         raise failed(
             job,
             f"the move to {target_mm:.1f} mm ended otherwise: {Ended(outcome.ended).name.lower()}",
             f"rodbench move {job.number} {target_mm:.1f}",
+            STORED,
         )
     after: list[AxisSample] = rest_samples(job, 0.3)[0]
     rest_mm = sum(s.position_mm or 0.0 for s in after) / len(after)
     seen.append(rest_mm)
     return rest_mm
+
+
+def _move(job: Job, target_mm: float, seen: list[float]) -> Outcome:
+    job.board.subscribe(REST_PERIOD_S, BOARD_PERIOD_S)
+    inside = len(seen) > 0  # before the first rest the rod may come from outside
+    with job.axis.move(target_mm) as motion:
+        for sample in job.samples(motion):
+            if inside and sample.position_mm is not None:
+                seen.append(sample.position_mm)
+    return job.axis.outcome()
 
 
 def _say(job: Job, found: Trial) -> None:
