@@ -161,10 +161,10 @@ def draw_supply(pic: Picture, pins: dict[str, str], y: float) -> None:
     pic.part(330, y, "100 n")
     pic.part(400, y, "10 k")
     pic.inline(488, y, "47 k")
-    pic.wire((506, y), (635, y), (635, y + 70))
+    pic.wire((506, y), (700, y), (700, y + 70))  # behind the fuse
     pic.wire((560, y + 70), (950, y + 70), colour=INK, width=2.6)
     pic.text(550, y + 74, "+ motor supply", "end")
-    for x, words in ((720, "fuse"), (830, "stop: cuts motor power")):
+    for x, words in ((630, "fuse"), (850, "stop: cuts motor power")):
         pic.inline(x, y + 70, words)
     pic.text(960, y + 74, "to both H-bridges")
     pic.text(240, y + 120, "5V, GND", "end", font_weight="bold")
