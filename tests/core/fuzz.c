@@ -81,7 +81,7 @@ static uint8_t wild_byte(void)
 
 static uint32_t well_formed(const core_t *core, uint8_t *to)
 {
-    uint8_t payload[80];
+    uint8_t payload[80] = {0};
     uint32_t size = HEADER_SIZE + any(any(4) ? 14 : 60);
     for (uint32_t i = 0; i < size; i++) {
         payload[i] = wild_byte();

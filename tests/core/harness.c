@@ -190,3 +190,14 @@ void harness_duty_run(harness_t *board, uint8_t index, uint8_t *wishes, uint32_t
         duty_tick(duty, wishes[i]);
     }
 }
+
+int harness_assert(harness_t *board)
+{
+    running = board;
+    if (setjmp(asserted) != 0) {
+        running = NULL;
+        return HARNESS_ASSERTED;
+    }
+    CORE_ASSERT(board == NULL);
+    return 0;
+}

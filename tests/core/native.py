@@ -150,7 +150,7 @@ def load(path: Path) -> ct.CDLL:
     pointers = ("new", "eeprom", "noinit", "tx", "state", "core", "outputs")
     for name in pointers:
         getattr(library, f"harness_{name}").restype = ct.c_void_p
-    for name in ("eeprom", "noinit", "tx", "state", "core", "outputs", "free", "tx_size"):
+    for name in ("eeprom", "noinit", "tx", "state", "core", "outputs", "free", "tx_size", "assert"):
         getattr(library, f"harness_{name}").argtypes = [ct.c_void_p]
     library.harness_digest_live.argtypes = [ct.c_void_p]
     library.harness_digest_live.restype = ct.c_uint32
@@ -240,6 +240,10 @@ class Board:
         """Start the core on `eeprom` and `noinit` as they are."""
         if self.lib.harness_boot(self._it, reset_flags, nonce_seed):
             raise AssertionFailed
+
+    def fail_an_assertion(self) -> None:
+        """As a mistake in the core would."""
+        assert self.lib.harness_assert(self._it) != 0
 
     def set_readings(
         self,

@@ -6,14 +6,12 @@ import random
 from collections.abc import Callable, Iterator
 
 import pytest
-from rodbench_protocol import framing, messages, settings
-from rodbench_protocol.names import EventKind, Fault, FaultBits, Status
+from rodbench_protocol import settings
+from rodbench_protocol.names import EventKind, Fault, FaultBits
 
-from tests.core.native import Board, library
+from tests.core.host import Host
 from tests.twin.memory import SIZE, SLOTS, put_slot
 
-POWER_ON = 1
-SESSION = 3
 SLOT_SIZE = 328
 Image = bytes
 AXIS = settings.defaults("axis")
@@ -22,64 +20,6 @@ WRITES_LEAST = {
     "once": 240,
     "twice": 15,
 }  # in a slot written before, unchanged ones stay
-
-
-class Host:
-    """Speaks to a native board; carries out what it wants to write, as a memory would."""
-
-    def __init__(self, image: Image) -> None:
-        self.board = Board(library())
-        self.board.eeprom[:] = image
-        self.board.set_readings((4000, 4000), (0, 0))
-        self.board.boot(POWER_ON, 77)
-        self.seq = 0
-        self.replies: list[messages.Message] = []
-        self.events: list[messages.Message] = []
-        self.writes: list[tuple[int, int]] = []
-        nonce = self.ask("hello")["boot_nonce"]
-        self.ask("open", boot_nonce=nonce, protocol_major=1, protocol_minor=0)
-
-    def tick(self, data: bytes = b"", keep: bool = True) -> None:
-        self.board.tick(data)
-        for frame in self.board.sent().split(b"\0")[:-1]:
-            message = messages.parse(framing.decode(frame))
-            (self.replies if message.kind == "reply" else self.events).append(message)
-        out = self.board.outputs()
-        if out.ee_write:
-            self.writes.append((out.ee_address, out.ee_value))
-            if keep:
-                self.board.eeprom[out.ee_address] = out.ee_value
-
-    def ask(self, name: str, **fields: object) -> dict[str, int]:
-        self.seq = (self.seq + 1) & 0xFF
-        self.replies.clear()
-        self.tick(framing.encode(messages.pack(name, SESSION, self.seq, **fields)))
-        assert self.replies[0].fields["status"] == Status.OK, (name, self.replies[0])
-        return self.replies[0].fields
-
-    def change(self, **values: int) -> None:
-        """Put keys of axis 1 and 2 in force."""
-        ids = {key.name: key.id for key in settings.KEYS["axis"]}
-        items = [{"key": ids[name], "value": value} for name, value in values.items()]
-        for scope in (1, 2):
-            self.ask("draft_begin", scope=scope)
-            self.ask("draft_set", scope=scope, items=items)
-            self.ask("draft_commit", scope=scope)
-
-    def store(self) -> list[tuple[int, int]]:
-        """Store to the end; the bytes that were written, in order."""
-        self.writes.clear()
-        self.events.clear()
-        self.ask("store")
-        for _ in range(400):
-            self.tick()
-            if any(e.fields["kind"] == EventKind.STORED for e in self.events):
-                return list(self.writes)
-        raise AssertionError("the store did not end")
-
-    @property
-    def image(self) -> Image:
-        return bytes(self.board.eeprom)
 
 
 def boots(image: Image) -> tuple[int, int, int]:

@@ -19,7 +19,7 @@ from pathlib import Path
 
 from tests.core import native
 
-RUNS = 400
+RUNS = 1500
 WORKERS = 2
 BUILD = native.BUILD / "mutants"
 SNAPSHOT = BUILD / "src"

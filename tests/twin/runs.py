@@ -103,7 +103,8 @@ _axes = st.builds(
 
 REQUESTS = (
     "hello", "open_act", "counters", "stop", "clear", "jog", "run", "seek", "move", "outcome",
-    "restart", "draft", "store", "settings_get", "digests", "subscribe", "alive", "unknown",
+    "restart", "draft", "store", "settings_get", "digests", "subscribe",
+    "subscribe", "alive", "unknown",
 )  # fmt: skip
 MISHAPS = (
     "repeat", "wrong_session", "wrong_seq", "garbage", "damaged", "long", "short", "flood",
@@ -127,7 +128,7 @@ plans = st.builds(
     board=st.one_of(st.just(()), st.just(()), st.just(WIDE_SUPPLY), _changes("board", 2)),
     alive_every=st.sampled_from((9, 4, 9, 9, 20, 9, 70, 300)),
     flags=st.sampled_from((1, 1, 0, 1, 1, 0, 1, 1, 1, 2, 4, 8)),
-    memory=st.sampled_from((0,) * 40 + (1, 2, 3, 4) * 2 + (5, 6, 7, 8, 9, 10)),
+    memory=st.sampled_from((0,) * 30 + (1, 2, 3, 4) * 4 + (5, 6, 7, 8, 9, 10)),
     acts=st.lists(_acts, max_size=14).map(tuple),
 )
 
