@@ -16,8 +16,8 @@ static uint16_t copy_check(const duty_copy_t *copy)
     return frame_crc(copy, offsetof(duty_copy_t, check));
 }
 
-/* The copy in force, once duty_resume or duty_fresh has run. */
-static uint8_t newer(const duty_t *duty)
+/* The copy in force, once duty_resume or duty_fresh has run; of two equal ones the first. */
+static CORE_ONCE uint8_t newer(const duty_t *duty)
 {
     return duty->copy[1].turn == (uint8_t)(duty->copy[0].turn + 1);
 }
@@ -27,37 +27,41 @@ static const duty_copy_t *current(const duty_t *duty)
     return &duty->copy[newer(duty)];
 }
 
-/* In order of the fields, so that turn and check come last: a copy half written has a wrong check, or still the
- * older turn. */
-static void write_copy(duty_t *duty, uint8_t which, duty_copy_t *value)
+/* Last of a change to a copy: until then its check is wrong. */
+static void seal(duty_copy_t *copy)
 {
-    volatile uint8_t *to = (uint8_t *)&duty->copy[which];
-    const uint8_t *from = (const uint8_t *)value;
-    value->check = copy_check(value);
-    for (uint8_t left = offsetof(duty_copy_t, check) + sizeof value->check; left > 0; left--) {
-        *to++ = *from++;
-    }
+    CORE_IN_ORDER();
+    copy->check = copy_check(copy);
+}
+
+static void spoil(duty_copy_t *copy)
+{
+    copy->check = (uint16_t)~copy_check(copy);
+    CORE_IN_ORDER();
 }
 
 /* The full bins hold `used` ticks, all of them in the newest, and the bin under way is empty. Both copies are invalid
- * until the bins are done. */
+ * until the bins are done; the older first: the newer stays good until then. */
 static void fill(duty_t *duty, uint16_t bin_ticks, uint32_t used, uint32_t total)
 {
-    duty_copy_t value = {0, total, bin_ticks, 0, 0, DUTY_FULL_BINS, 0, 0};
-    uint8_t which = newer(duty) ^ 1;            /* the older first: the newer stays good until both are not */
-    for (uint8_t left = 2; left > 0; left--) {
-        *(volatile uint16_t *)&duty->copy[which].check = (uint16_t)~copy_check(&duty->copy[which]);
-        which ^= 1;
-    }
+    uint8_t which = newer(duty);
+    duty_copy_t *copy = duty->copy;
+    spoil(&copy[which ^ 1]);
+    spoil(&copy[which]);
+    copy->sum = 0;
     for (uint8_t slot = DUTY_FULL_BINS; slot-- > 0;) {
         uint16_t part = used > bin_ticks ? bin_ticks : (uint16_t)used;
         duty->bin[slot] = part;
         used -= part;
-        value.sum += part;
+        copy->sum += part;
     }
-    write_copy(duty, 0, &value);
-    value.turn = 1;
-    write_copy(duty, 1, &value);
+    copy->total = total;
+    copy->bin_ticks = bin_ticks;
+    copy->elapsed = 0;
+    copy->count = 0;
+    copy->slot = DUTY_FULL_BINS;
+    seal(copy);
+    copy[1] = copy[0];
 }
 
 static uint8_t copy_valid(const duty_t *duty, uint8_t which)
@@ -87,9 +91,7 @@ void duty_resume(duty_t *duty, const settings_axis_t *set, uint8_t kept)
         return;
     }
     uint8_t good = valid_0 && valid_1 ? newer(duty) : valid_1;
-    duty_copy_t other = duty->copy[good];
-    other.turn--;
-    write_copy(duty, good ^ 1, &other);
+    duty->copy[good ^ 1] = duty->copy[good];
     duty_settings_changed(duty, set);
 }
 
@@ -105,21 +107,25 @@ void duty_settings_changed(duty_t *duty, const settings_axis_t *set)
 void duty_tick(duty_t *duty, uint8_t on)
 {
     uint8_t which = newer(duty);
-    duty_copy_t next = duty->copy[which];
-    next.turn++;
-    next.elapsed++;
+    duty_copy_t *next = &duty->copy[which ^ 1];
+    *next = duty->copy[which];
+    next->turn--;                               /* behind the other's until all else is written */
+    CORE_IN_ORDER();
+    next->elapsed++;
     if (on) {
-        next.count++;
-        next.total += next.total != DUTY_UNKNOWN;
+        next->count++;
+        next->total += next->total != DUTY_UNKNOWN;
     }
-    if (next.elapsed >= next.bin_ticks) {
-        duty->bin[next.slot] = next.count;
-        next.slot = (uint8_t)(next.slot + 1) % DUTY_SLOTS;
-        next.sum = next.sum + next.count - duty->bin[next.slot];
-        next.elapsed = 0;
-        next.count = 0;
+    if (next->elapsed >= next->bin_ticks) {
+        duty->bin[next->slot] = next->count;
+        next->slot = next->slot == DUTY_FULL_BINS ? 0 : (uint8_t)(next->slot + 1);
+        next->sum = next->sum + next->count - duty->bin[next->slot];
+        next->elapsed = 0;
+        next->count = 0;
     }
-    write_copy(duty, which ^ 1, &next);
+    CORE_IN_ORDER();
+    next->turn = (uint8_t)(next->turn + 2);
+    seal(next);
 }
 
 uint32_t duty_budget(const settings_axis_t *set)

@@ -31,6 +31,12 @@
 #define CORE_ROM_COPY(to, from, size) memcpy((to), (from), (size))
 #endif
 
+/* Kept as one function: copied into its callers, as the compiler would have it, the code grows. */
+#define CORE_ONCE __attribute__((noinline))
+
+/* Stores before it are done before those after it: for what a reset may cut through. */
+#define CORE_IN_ORDER() __asm__ volatile("" ::: "memory")
+
 void core_assert_failed(void) __attribute__((noreturn));
 
 #define CORE_ASSERT(good)               \
