@@ -16,7 +16,7 @@ from .ask import Kind, Question
 from .budget import Budget
 from .current import AtRest
 from .endpoints import Endpoints
-from .job import Job, failed
+from .job import STORED, Job, failed
 from .polarity import Polarity
 from .propose import Proposed
 from .speed import Speeds
@@ -219,6 +219,7 @@ def _read_back(job: Job, keeper: Keeper, took_s: float) -> int:
             job,
             f"the board holds {digests['live']:08X}, the machine file {keeper.digest():08X}",
             "rodbench settings diff",
+            STORED,
         )
     job.say(
         f" 7 On the board    checked, committed, stored in {took_s:.1f} s; board reset, read back: "

@@ -32,6 +32,7 @@ PROVISIONAL_SHARE = 0.05
 PROVISIONAL_SPEED = 3.0  # times creep
 GIVES_WAY_RAW = 32.0  # four ADC steps
 LEAST_SAMPLES = 6
+PEAK_INSET = 0.05
 LEAST_SPAN_RAW = 400
 POT_MARGIN_RAW = 40
 CREEP_MOST, CREEP_STEP = 0.6, 0.1
@@ -56,6 +57,7 @@ class Endpoints:
     stopped_output: tuple[float, float]
     creep_mm_s: tuple[float, float]
     creep_a: tuple[float, float]
+    creep_peak_a: tuple[float, float]
     creep_output: tuple[float, float]
     dropout_raw: float
     pot_margin_raw: int
@@ -129,14 +131,22 @@ class _Leg:
     output: float
     samples: list[AxisSample]
 
-    def middle(self) -> list[AxisSample]:
+    def middle(self, inset: float = 0.2) -> list[AxisSample]:
         """Samples between a fifth and four fifths of the travel: steady creep."""
         raws = [s.raw for s in self.samples]
         if len(raws) < 2:
             return []
         low, high = sorted((raws[0], raws[-1]))
-        inset = (high - low) * 0.2
-        return [s for s in self.samples if low + inset <= s.raw <= high - inset]
+        off = (high - low) * inset
+        return [s for s in self.samples if low + off <= s.raw <= high - off]
+
+    def peak_a(self) -> float:
+        """The greatest mean current of half a second on the way, start and end aside."""
+        currents = [s.current_a for s in self.middle(PEAK_INSET)]
+        size = round(0.5 / SLOW_PERIOD_S)
+        return max(
+            (fmean(currents[i : i + size]) for i in range(len(currents) - size + 1)), default=0.0
+        )
 
     def current_a(self) -> float | None:
         """Mean current of steady creep; None when too short to tell."""
@@ -278,6 +288,11 @@ class _Search:
         leg = self.best_leg(way)
         return abs(leg.raw_s()) if leg else self.way.creep_raw_s[0 if way > 0 else 1]
 
+    def peak_current_a(self, way: int) -> float:
+        """The greatest current of creep in A: where the load is heaviest."""
+        leg = self.best_leg(way)
+        return max(leg.peak_a() if leg else 0.0, self.best_current_a(way))
+
     def best_current_a(self, way: int) -> float:
         """Current of creep in A."""
         leg = self.best_leg(way)
@@ -410,6 +425,7 @@ def _evaluate(
         ),
         creep_mm_s=(search.best_raw_s(1) * scale, search.best_raw_s(-1) * scale),
         creep_a=(search.best_current_a(1), search.best_current_a(-1)),
+        creep_peak_a=(search.peak_current_a(1), search.peak_current_a(-1)),
         creep_output=(search.outputs[1], search.outputs[-1]),
         dropout_raw=_dropout(search),
         pot_margin_raw=max(4, min(margin, int(edge) - 1)),

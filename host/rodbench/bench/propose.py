@@ -142,6 +142,8 @@ def learned(
     """What the proposal starts from, put together from the results of the procedures."""
     has_sensor = at_rest.sensor is not None
     nominal_v = job.board_live["supply_nominal_mv"] / 1000.0
+    # Full speed was measured in mid travel; where the load is heavier, creep has shown by how much.
+    rise_a = max(peak - usual for peak, usual in zip(ends.creep_peak_a, ends.creep_a, strict=True))
     dwell_raw = 6.0 * at_rest.pot_noise_raw * ends.mm_per_raw
     return Learned(
         stroke_mm=ends.stroke_mm,
@@ -151,7 +153,7 @@ def learned(
         dead_zone=speeds.dead_zone,
         run_on_mm=speeds.run_on_mm,
         running_a=max(speeds.running_a) if has_sensor else None,
-        held_peak_a=max(speeds.held_peak_a) if has_sensor else None,
+        held_peak_a=max(speeds.held_peak_a) + rise_a if has_sensor else None,
         stall=stall_estimate(at_rest, ends, speeds, nominal_v),
         brakes=job.live["stop_by"] == 0,
         fuse_a=fuse_a,
