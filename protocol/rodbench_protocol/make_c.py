@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from rodbench_protocol import rules
+from rodbench_protocol.errors import SchemaError
 from rodbench_protocol.schema import HEADER_SIZE, Body, MessageType, Names, Rule, Schema, Setting
 from rodbench_protocol.settings import LIVE, key_ranges, whole_expression
 
@@ -36,10 +37,23 @@ def c_source(schema: Schema) -> str:
     lines = [_MADE, '#include "schema.h"', ""]
     for scope in schema.settings:
         lines += _table(schema, scope)
-    lines += ["static inline int32_t rule_abs(int32_t a) { return a < 0 ? -a : a; }", ""]
-    for scope in schema.settings:
-        lines += _rule_functions(schema, scope)
-    return "\n".join(lines)
+    checks = [line for scope in schema.settings for line in _rule_functions(schema, scope)]
+    lines += _absolutes(checks)
+    return "\n".join([*lines, *checks])
+
+
+def _absolutes(checks: list[str]) -> list[str]:
+    lines: list[str] = []
+    for bits, kind in ((16, "int"), (32, "int32_t")):
+        if any(f"rule_abs_{bits}" in line for line in checks):
+            lines += [
+                f"static {kind} rule_abs_{bits}({kind} a)",
+                "{",
+                "    return a < 0 ? -a : a;",
+                "}",
+                "",
+            ]
+    return lines
 
 
 def _constants(schema: Schema) -> list[str]:
@@ -137,7 +151,7 @@ def _declarations(schema: Schema) -> list[str]:
     lines = [
         "/* One settings entry: `count` keys from `key` on, each `width` bytes wide. */",
         "typedef struct {",
-        "    uint8_t key, count, offset, width, is_signed;",
+        "    uint8_t key, count, offset, width;",
         "    int32_t min, max, def;",
         "} setting_entry_t;",
         "",
@@ -165,8 +179,9 @@ def _table(schema: Schema, scope: str) -> list[str]:
 
 
 def _row(s: Setting) -> str:
-    signed = int(s.type[0] == "i")
-    numbers = f"{s.id}, {s.count}, {s.offset}, {s.width}, {signed}"
+    if s.type in ("i8", "i16"):
+        raise SchemaError([f"setting {s.name}: the firmware reads signed settings of 32 bits only"])
+    numbers = f"{s.id}, {s.count}, {s.offset}, {s.width}"
     limits = ", ".join(f"INT32_C({v})" for v in (s.min, s.max, s.default))
     return f"    {{{numbers}, {limits}}}, /* {s.name} */"
 
@@ -201,6 +216,6 @@ def _c_names(schema: Schema, scope: str) -> dict[str, str]:
     names: dict[str, str] = {}
     for key in schema.keys(scope):
         place = "" if key.setting.count == 1 else f"[{key.id - key.setting.id}]"
-        names[key.name] = f"(int32_t)s->{key.setting.name}{place}"
-        names[LIVE + key.name] = f"(int32_t)live->{key.setting.name}{place}"
+        names[key.name] = f"s->{key.setting.name}{place}"
+        names[LIVE + key.name] = f"live->{key.setting.name}{place}"
     return names

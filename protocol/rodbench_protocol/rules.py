@@ -15,6 +15,7 @@ from rodbench_protocol.errors import SchemaError
 
 Range: TypeAlias = tuple[int, int]
 _INT32 = (-(2**31), 2**31 - 1)
+_INT16 = (-(2**15), 2**15 - 1)
 _BINARY: dict[type[ast.operator], str] = {
     ast.Add: "+",
     ast.Sub: "-",
@@ -46,9 +47,12 @@ def to_python(expr: str, ranges: Mapping[str, Range]) -> Callable[[Mapping[str, 
 
 
 def to_c(expr: str, names: Mapping[str, str], ranges: Mapping[str, Range]) -> str:
-    """The rule as a C expression in int32_t; `names` maps key names to C expressions."""
+    """The rule as a C expression; `names` maps key names to C expressions.
+
+    A comparison is reckoned in int16_t where nothing in it can leave 16 bits, else in int32_t.
+    """
     check_ranges(expr, ranges)
-    return _c(_tree(expr), names)
+    return _c(_tree(expr), names, ranges)
 
 
 def names_in(expr: str) -> set[str]:
@@ -114,21 +118,40 @@ def _binary(op: ast.operator, a: Range, b: Range, expr: str) -> Range:
     return (a[0] // b[1], a[1] // b[0])
 
 
-def _c(node: ast.expr, names: Mapping[str, str]) -> str:
+def _c(node: ast.expr, names: Mapping[str, str], ranges: Mapping[str, Range]) -> str:
     match node:
-        case ast.Constant(value=int(value)):
-            return f"INT32_C({value})"
-        case ast.Name(id=name):
-            return names[name]
-        case ast.BinOp(left=left, op=op, right=right):
-            return f"({_c(left, names)} {_BINARY[type(op)]} {_c(right, names)})"
-        case ast.Call(args=[inner]):
-            return f"rule_abs({_c(inner, names)})"
         case ast.BoolOp(op=op, values=parts):
             word = " && " if isinstance(op, ast.And) else " || "
-            return "(" + word.join(_c(p, names) for p in parts) + ")"
+            return "(" + word.join(_c(p, names, ranges) for p in parts) + ")"
         case ast.UnaryOp(operand=inner):
-            return f"!{_c(inner, names)}"
+            return f"!{_c(inner, names, ranges)}"
         case ast.Compare(left=left, ops=[op], comparators=[right]):
-            return f"({_c(left, names)} {_COMPARE[type(op)]} {_c(right, names)})"
+            bits = 16 if _fits_16(left, ranges) and _fits_16(right, ranges) else 32
+            a, b = (_c_number(side, names, bits) for side in (left, right))
+            return f"({a} {_COMPARE[type(op)]} {b})"
+    raise AssertionError(node)  # refused before
+
+
+def _fits_16(node: ast.expr, ranges: Mapping[str, Range]) -> bool:
+    """Whether the value and all on the way to it lie within 16 bits."""
+    parts = [part for part in ast.walk(node) if isinstance(part, ast.expr)]
+    found = [_range(part, "", ranges) for part in parts if not _is_abs(part)]
+    return all(_INT16[0] <= low and high <= _INT16[1] for low, high in found)
+
+
+def _is_abs(node: ast.expr) -> bool:
+    return isinstance(node, ast.Name) and node.id == "abs"
+
+
+def _c_number(node: ast.expr, names: Mapping[str, str], bits: int) -> str:
+    match node:
+        case ast.Constant(value=int(value)):
+            return f"INT{bits}_C({value})"
+        case ast.Name(id=name):
+            return f"(int{bits}_t){names[name]}"
+        case ast.BinOp(left=left, op=op, right=right):
+            a, b = (_c_number(side, names, bits) for side in (left, right))
+            return f"({a} {_BINARY[type(op)]} {b})"
+        case ast.Call(args=[inner]):
+            return f"rule_abs_{bits}({_c_number(inner, names, bits)})"
     raise AssertionError(node)  # refused before

@@ -13,7 +13,7 @@ SOURCE = ROOT / "firmware_reference/src/generated/schema.c"
 
 class Entry(ctypes.Structure):
     _fields_ = (
-        *((n, ctypes.c_uint8) for n in ("key", "count", "offset", "width", "is_signed")),
+        *((n, ctypes.c_uint8) for n in ("key", "count", "offset", "width")),
         *((n, ctypes.c_int32) for n in ("min", "max", "default")),
     )
 
@@ -74,4 +74,4 @@ def test_tables_give_layout_limits_and_defaults(library, scope):
         assert (row.key, row.count, row.width) == (entry.id, entry.count, entry.width)
         assert (row.min, row.max, row.default) == (entry.min, entry.max, entry.default)
         value = data[row.offset : row.offset + row.width]
-        assert int.from_bytes(value, "little", signed=bool(row.is_signed)) == entry.default
+        assert int.from_bytes(value, "little", signed=entry.type[0] == "i") == entry.default

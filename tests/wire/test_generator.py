@@ -126,10 +126,18 @@ def test_rule_without_its_key(raw):
 def test_rules_of_both_languages_agree():
     """The C text, with its operators turned into Python's, gives the same truth values."""
     ranges = {"a": (0, 9), "b": (1, 5), "c": (-3, 3)}
-    for expr in ("a * 2 - b >= c", "not a == b and abs(c) < 2 or a // b != 1"):
+    for expr in (
+        "a * 2 - b >= c",
+        "not a == b and abs(c) < 2 or a // b != 1",
+        "a * 20000 - 90000 < abs(c * 30000)",
+    ):
         good = rules.to_python(expr, ranges)
         text = rules.to_c(expr, {n: n for n in ranges}, ranges)
-        for c_word, word in (("INT32_C", ""), ("rule_abs", "abs"), ("&&", "and"), ("||", "or")):
+        for bits in ("16", "32"):
+            for c_word in (f"INT{bits}_C", f"(int{bits}_t)"):
+                text = text.replace(c_word, "")
+            text = text.replace(f"rule_abs_{bits}", "abs")
+        for c_word, word in (("&&", "and"), ("||", "or")):
             text = text.replace(c_word, word)
         text = text.replace("!=", "<>").replace("!", " not ").replace("<>", "!=").replace("/", "//")
         for a in range(10):
@@ -137,6 +145,27 @@ def test_rules_of_both_languages_agree():
                 for c in range(-3, 4):
                     values = {"a": a, "b": b, "c": c}
                     assert good(values) == bool(eval(text, {"abs": abs}, values))
+
+
+@pytest.mark.parametrize(
+    ("expr", "bits"),
+    [
+        ("a == b", 16),
+        ("a - b >= 4", 16),
+        ("a + b <= 32767", 16),
+        ("a + b + 1 <= 32767", 32),
+        ("a - b - a - b >= 0", 32),
+        ("a - 32769 < 0", 32),
+        ("a * 2 // 2 == a", 32),
+        ("abs(b - a - 20000) > 1", 32),
+        ("32768 > a", 32),
+    ],
+)
+def test_rules_take_16_bits_only_where_nothing_can_leave_them(expr, bits):
+    ranges = {"a": (0, 20000), "b": (0, 12767)}
+    text = rules.to_c(expr, {n: n for n in ranges}, ranges)
+    assert f"(int{bits}_t)a" in text
+    assert f"int{48 - bits}_t" not in text
 
 
 def checkout(path):

@@ -43,16 +43,15 @@ static uint8_t offset_of(const setting_entry_t *entry, uint8_t key)
     return (uint8_t)(entry->offset + (uint8_t)(key - entry->key) * entry->width);
 }
 
-/* Signed keys are four bytes wide, so nothing needs its sign spread. */
+/* Signed keys are four bytes wide (the generator sees to it), so nothing needs its sign spread. */
 static int32_t value_at(const setting_entry_t *entry, const uint8_t *at)
 {
     int32_t value = 0;
-    CORE_ASSERT(!entry->is_signed || entry->width == sizeof value);
     memcpy(&value, at, entry->width);
     return value;
 }
 
-static uint8_t in_range(const setting_entry_t *entry, int32_t value)
+static CORE_ONCE uint8_t in_range(const setting_entry_t *entry, int32_t value)
 {
     return value >= entry->min && value <= entry->max;
 }

@@ -625,7 +625,7 @@ typedef struct __attribute__((packed)) {
 
 /* One settings entry: `count` keys from `key` on, each `width` bytes wide. */
 typedef struct {
-    uint8_t key, count, offset, width, is_signed;
+    uint8_t key, count, offset, width;
     int32_t min, max, def;
 } setting_entry_t;
 
