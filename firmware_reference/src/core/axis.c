@@ -184,6 +184,13 @@ static uint32_t ramp_ticks(const settings_axis_t *set, int32_t um_s)
     return div_up((uint32_t)um_s * TICKS_PER_S, (uint32_t)set->deceleration_um_s2) + 2;
 }
 
+/* What a run's output falls by in a tick, permille. */
+static int16_t run_down(const settings_axis_t *set, int32_t full_um_s)
+{
+    int32_t down = div_toward_zero(smaller(set->deceleration_um_s2, 400000) * TICK_MS, full_um_s) + 1;
+    return (int16_t)smaller(down, 1000);
+}
+
 /* Jog, run and seek: 0 ends; the same kind under way takes the new value. STATUS_OK with 1 in *go: demand it. */
 static uint8_t hold_to_run(axis_t *axis, const settings_axis_t *set, uint32_t tick, uint8_t command, int32_t value,
                            uint8_t *go)
@@ -244,7 +251,7 @@ uint8_t axis_run(axis_t *axis, const settings_axis_t *set, uint32_t tick, int16_
     status = hold_to_run(axis, set, tick, AXIS_STATE_RUN, output_permille, &go);
     if (go) {
         int32_t fastest = larger(motion_full_speed(set, 1), motion_full_speed(set, -1));
-        demand(axis, output_permille, set->creep_speed_um_s, ramp_ticks(set, fastest));
+        demand(axis, output_permille, set->creep_speed_um_s, div_up(1000, (uint32_t)run_down(set, fastest)) + 2);
     }
     return status;
 }
@@ -409,6 +416,9 @@ static void spend_duty(axis_t *axis, const settings_axis_t *set, const axis_in_t
     if (is_moving(axis) && in->duty_room <= axis->reserve) {
         tell(axis, out, EVENT_KIND_DUTY_SPENT, 0);
         axis_stop(axis, set, 1, ENDED_DUTY);
+    }
+    if (in->duty_room == 0) {
+        axis_stop(axis, set, 0, ENDED_DUTY);    /* the budget holds, whatever a ramp was reckoned to take */
     }
 }
 
@@ -605,8 +615,7 @@ static int16_t drive_run(axis_t *axis, const settings_axis_t *set, const motion_
         }
         wanted = 0;
     }
-    int32_t down = div_toward_zero(smaller(set->deceleration_um_s2, 400000) * TICK_MS, axis->track.full) + 1;
-    return slew(axis->output_permille, wanted, RUN_UP, (int16_t)smaller(down, 1000));
+    return slew(axis->output_permille, wanted, RUN_UP, run_down(set, axis->track.full));
 }
 
 /* What was asked for anew while under way: at once where the ramps allow, else by way of a stop. */

@@ -172,7 +172,7 @@ static int32_t feed(const motion_t *motion, const settings_axis_t *set, const mo
     int32_t push = um_s * (1000 - motion->dead) + lead * (1000 * GAIN_PER_S);
     int32_t output = motion->dead + motion->boost + div_toward_zero(push, motion->full);
     int32_t measured_at = set->speed_supply_mv != 0 ? set->speed_supply_mv : in->supply_nominal_mv;
-    return div_toward_zero(smaller(output, 2000) * measured_at, larger(in->supply_mv, (measured_at >> 1) + 1));
+    return div_toward_zero(between(output, 0, 2000) * measured_at, larger(in->supply_mv, (measured_at >> 1) + 1));
 }
 
 static uint8_t hold(motion_t *motion, const settings_axis_t *set, const motion_in_t *in)

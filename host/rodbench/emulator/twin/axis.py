@@ -280,6 +280,10 @@ def _goes_further_out(axis: Axis, settings: Any, value: int) -> bool:
     return bool(axis.flags & _OUTSIDE) and (_beyond_max(axis, settings) > 0) == (value > 0)
 
 
+def _run_down(settings: Any, full_um_s: int) -> int:
+    return min(min(settings.deceleration_um_s2, 400000) * TICK_MS // full_um_s + 1, 1000)
+
+
 def _ramp_ticks(settings: Any, um_s: int) -> int:
     return div_up(um_s * TICKS_PER_S, settings.deceleration_um_s2) + 2
 
@@ -330,7 +334,7 @@ def axis_run(axis: Axis, settings: Any, tick: int, output_permille: int) -> int:
     status, go = _hold_to_run(axis, settings, tick, _RUN, output_permille)
     if go:
         fastest = max(motion_full_speed(settings, 1), motion_full_speed(settings, -1))
-        reserve = _ramp_ticks(settings, fastest)
+        reserve = div_up(1000, _run_down(settings, fastest)) + 2
         _demand(axis, output_permille, settings.creep_speed_um_s, reserve)
     return status
 
@@ -461,6 +465,8 @@ def _spend_duty(axis: Axis, settings: Any, axis_in: AxisIn, out: AxisOut) -> Non
     if _is_moving(axis) and axis_in.duty_room <= axis.reserve:
         _tell(axis, out, EventKind.DUTY_SPENT, 0)
         axis_stop(axis, settings, 1, Ended.DUTY)
+    if axis_in.duty_room == 0:
+        axis_stop(axis, settings, 0, Ended.DUTY)
 
 
 # ---------------------------------------------------------------- guards
@@ -617,8 +623,8 @@ def _drive_run(axis: Axis, settings: Any, view: MotionIn, out: AxisOut) -> int:
         if abs(axis.output_permille) <= axis.track.dead:
             return 0  # below the dead zone the ramp has ended
         wanted = 0
-    down = min(settings.deceleration_um_s2, 400000) * TICK_MS // axis.track.full + 1
-    return _slew(axis.output_permille, wanted, RUN_UP, min(down, 1000))
+    down = _run_down(settings, axis.track.full)
+    return _slew(axis.output_permille, wanted, RUN_UP, down)
 
 
 def _take_change(axis: Axis, settings: Any, view: MotionIn) -> None:

@@ -197,7 +197,7 @@ def _feed(motion: Motion, settings: Any, view: MotionIn, step: int, lead: int) -
     output = motion.dead + motion.boost + div_toward_zero(push, motion.full)
     measured_at = settings.speed_supply_mv or view.supply_nominal_mv
     supply = max(view.supply_mv, (measured_at >> 1) + 1)
-    return div_toward_zero(min(output, 2000) * measured_at, supply)
+    return div_toward_zero(between(output, 0, 2000) * measured_at, supply)
 
 
 def _hold(motion: Motion, settings: Any, view: MotionIn) -> int:
