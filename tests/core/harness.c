@@ -201,3 +201,13 @@ int harness_assert(harness_t *board)
     CORE_ASSERT(board == NULL);
     return 0;
 }
+
+tx_t *harness_ring(harness_t *board)
+{
+    return &board->core.tx;
+}
+
+int16_t harness_next(harness_t *board)
+{
+    return core_tx_byte(&board->core);
+}

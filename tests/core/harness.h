@@ -76,6 +76,9 @@ int harness_boot(harness_t *board, uint8_t reset_flags, uint16_t nonce_seed);
 /* Bytes from the line, one tick, what was sent into tx, and state. A byte for the memory is NOT carried out. */
 int harness_tick(harness_t *board, const uint8_t *rx, uint32_t rx_size, const readings_t *in);
 
+tx_t *harness_ring(harness_t *board);
+int16_t harness_next(harness_t *board);         /* the line takes a byte; -1: there is none */
+
 /* A check that fails, as a mistake in the core would. */
 int harness_assert(harness_t *board);
 

@@ -14,12 +14,13 @@ TX_SIZE = 128
 def test_a_ring_that_did_not_drain_drops_whole_frames() -> None:
     """Ticks that follow a late one come too close for the line to keep up."""
     lib = native.library()
-    ring = ct.create_string_buffer(256)
-    for name, extra in (("tx_init", []), ("tx_tick", []), ("tx_reply", [ct.c_char_p, ct.c_uint8])):
-        getattr(lib, name).argtypes = [ct.c_void_p, *extra]
-        getattr(lib, name).restype = None
-    lib.tx_next.argtypes, lib.tx_next.restype = [ct.c_void_p], ct.c_int16
-    lib.tx_init(ring)
+    board = native.Board(lib)
+    board.boot()
+    lib.harness_ring.argtypes, lib.harness_ring.restype = [ct.c_void_p], ct.c_void_p
+    lib.harness_next.argtypes, lib.harness_next.restype = [ct.c_void_p], ct.c_int16
+    ring = lib.harness_ring(board.address)
+    lib.tx_tick.argtypes = [ct.c_void_p]
+    lib.tx_reply.argtypes = [ct.c_void_p, ct.c_char_p, ct.c_uint8]
     sent = []
     for number in range(8):
         payload = messages.pack("settings_get", 1, number, which=0, scope=1, first_key=number)
@@ -28,7 +29,7 @@ def test_a_ring_that_did_not_drain_drops_whole_frames() -> None:
         lib.tx_tick(ring)  # credit comes back, but nothing is drained
         sent.append(payload)
     data = bytearray()
-    while (byte := lib.tx_next(ring)) >= 0:
+    while (byte := lib.harness_next(board.address)) >= 0:
         data.append(byte)
     assert len(data) <= TX_SIZE
     found = [framing.decode(f) for f in bytes(data).split(b"\0")[:-1]]
