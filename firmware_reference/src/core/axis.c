@@ -138,7 +138,7 @@ static uint8_t refuse_start(const axis_t *axis, uint8_t command)
     return is_moving(axis) && axis->command != command ? STATUS_IN_MOTION : STATUS_OK;
 }
 
-static void begin(axis_t *axis, uint32_t tick, uint8_t command, uint16_t hold_ticks)
+static CORE_ONCE void begin(axis_t *axis, uint32_t tick, uint8_t command, uint16_t hold_ticks)
 {
     if (axis->ended == ENDED_RUNNING) {
         axis->left_reason = is_moving(axis) ? ENDED_REPLACED : axis->stop_reason;

@@ -44,17 +44,19 @@ typedef struct {
 } axis_out_t;
 
 typedef struct {
+    /* from here to output_permille laid out as in telemetry_axis */
     uint8_t state;              /* AXIS_STATE_... */
-    uint8_t flags;              /* AXIS_FLAGS_... bits, as in telemetry */
-    uint8_t ended;              /* ENDED_... of the motion under way or last */
-    uint8_t cause;              /* fault number when ended by a fault, else 0 */
-    uint16_t motion;            /* number of the motion under way or last; wraps, never 0 after the first */
+    uint8_t flags;              /* AXIS_FLAGS_... bits */
     uint16_t raw;               /* this tick's */
-    uint16_t faults;            /* latched, bit (number - 1) */
-    int16_t current_ma;
-    int16_t output_permille;    /* positive extends (uncalibrated: by the lines) */
     int32_t position_um;        /* filtered; 0 while uncalibrated */
     int32_t speed_um_s;         /* filtered; raw per s while uncalibrated */
+    int32_t reference_um;       /* where the ramp wants the rod; position while at rest */
+    int16_t current_ma;
+    int16_t output_permille;    /* positive extends (uncalibrated: by the lines) */
+    uint16_t faults;            /* latched, bit (number - 1) */
+    uint16_t motion;            /* number of the motion under way or last; wraps, never 0 after the first */
+    uint8_t ended;              /* ENDED_... of the motion under way or last */
+    uint8_t cause;              /* fault number when ended by a fault, else 0 */
     /* private */
     uint8_t command;            /* AXIS_STATE_ of the motion under way, also while it is stopping */
     uint8_t stop_reason;        /* ENDED_ that it will have, once stopped */
@@ -74,7 +76,6 @@ typedef struct {
     uint32_t rest_block;        /* the block before, while waiting for rest */
     uint32_t current_scale;     /* mA per raw of current4, 11 fraction bits */
     uint16_t board_mv;          /* for which it was reckoned */
-    int32_t reference_um;       /* where the ramp wants the rod; position while at rest */
     /* the outcome of the last motion */
     uint16_t rest_raw;          /* mean at rest */
     int32_t rest_position_um;

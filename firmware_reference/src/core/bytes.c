@@ -1,5 +1,7 @@
 #include "bytes.h"
 
+#include "port.h"
+
 uint8_t *put_u8(uint8_t *at, uint8_t value)
 {
     *at = value;
@@ -14,6 +16,12 @@ uint8_t *put_u16(uint8_t *at, uint16_t value)
 uint8_t *put_u32(uint8_t *at, uint32_t value)
 {
     return put_u16(put_u16(at, (uint16_t)value), (uint16_t)(value >> 16));
+}
+
+uint8_t *put_bytes(uint8_t *at, const void *from, uint8_t size)
+{
+    memcpy(at, from, size);
+    return at + size;
 }
 
 uint16_t get_u16(const uint8_t *at)

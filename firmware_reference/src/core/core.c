@@ -1,5 +1,6 @@
 #include "core.h"
 
+#include "digest.h"
 #include "dispatch.h"
 #include "div.h"
 #include "event.h"
@@ -36,6 +37,7 @@ static void load_settings(core_t *core)
     if (found == STORE_DAMAGED) {
         fault(core, FAULT_SETTINGS);
     }
+    core->live_digest = digest_of(&core->live, sizeof core->live);
 }
 
 /* A record that did not survive is fresh only where power was away, or nobody can tell. */
@@ -121,7 +123,7 @@ static void control_axis(core_t *core, uint8_t index, axis_in_t *axis_in, output
     }
 }
 
-static void control(core_t *core, const readings_t *in, outputs_t *out)
+static CORE_ONCE void control(core_t *core, const readings_t *in, outputs_t *out)
 {
     const settings_board_t *board = &core->live.board;
     axis_in_t axis_in;

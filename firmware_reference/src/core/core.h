@@ -76,6 +76,7 @@ typedef struct {
 typedef struct {
     uint32_t tick;                      /* number of this tick; the first after a start is 1 */
     uint32_t faults;                    /* latched, of the board */
+    uint32_t live_digest;               /* of all settings in force */
     noinit_t *noinit;
     ee_read_t ee_read;
     uint16_t supply_mv;                 /* as read */

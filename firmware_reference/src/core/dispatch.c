@@ -21,7 +21,7 @@ static uint8_t finish(core_t *core, const call_t *call, const uint8_t *request, 
     return (uint8_t)((status == STATUS_OK ? call->end : at) - call->reply);
 }
 
-static uint16_t crc_of(const uint8_t *frame, uint8_t size)
+static CORE_ONCE uint16_t crc_of(const uint8_t *frame, uint8_t size)
 {
     return (uint16_t)((uint16_t)(frame[size] << 8) | frame[size + 1]);      /* still behind the payload */
 }
@@ -104,7 +104,7 @@ static void take_alive(core_t *core, const uint8_t *frame, uint8_t size)
 }
 
 /* Frames that are none count as bad; then nothing is known of their sender. */
-static uint8_t decode(core_t *core, uint8_t *frame, uint8_t size)
+static CORE_ONCE uint8_t decode(core_t *core, uint8_t *frame, uint8_t size)
 {
     uint8_t payload = frame_decode(frame, size);
     if (payload == FRAME_BAD) {

@@ -14,9 +14,14 @@ void event_send(core_t *core, uint8_t axis, const axis_event_t *event, int16_t o
     at = put_u8(at, axis);
     at = put_u8(at, event->kind);
     at = put_u8(at, event->cause);
-    at = put_u16(at, axis ? ax->raw : 0);
-    at = put_u32(at, axis ? (uint32_t)ax->position_um : 0);
-    at = put_u16(at, axis ? (uint16_t)ax->current_ma : 0);
+    if (axis != 0) {
+        at = put_u16(at, ax->raw);
+        at = put_u32(at, (uint32_t)ax->position_um);
+        at = put_u16(at, (uint16_t)ax->current_ma);
+    } else {
+        at = put_u32(at, 0);
+        at = put_u32(at, 0);
+    }
     at = put_u16(at, (uint16_t)output_before);
     at = put_u32(at, (uint32_t)event->value_a);
     put_u32(at, (uint32_t)event->value_b);

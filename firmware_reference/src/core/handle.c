@@ -1,7 +1,6 @@
 #include "handle.h"
 
 #include "bytes.h"
-#include "digest.h"
 #include "handle_motion.h"
 #include "handle_settings.h"
 #include "port.h"
@@ -51,7 +50,7 @@ uint8_t handle_hello(core_t *core, call_t *call)
     at = put_u8(at, core->reset_cause);
     at = put_rom(at, ANALOG, sizeof ANALOG);
     at = put_u32(at, core->live.board.board_id);
-    at = put_u32(at, digest_of(&core->live, sizeof core->live));
+    at = put_u32(at, core->live_digest);
     at = put_u32(at, core->store.digest);
     call->end = put_rom(at, NAME, sizeof NAME);
     return STATUS_OK;
@@ -88,8 +87,7 @@ uint8_t handle_open(core_t *core, call_t *call, uint8_t session, uint8_t seq)
 /* counters_t is laid out as its reply. */
 static uint8_t counters(core_t *core, call_t *call)
 {
-    memcpy(call->end, &core->counters, COUNTERS_SIZE);
-    call->end += COUNTERS_SIZE;
+    call->end = put_bytes(call->end, &core->counters, COUNTERS_SIZE);
     return STATUS_OK;
 }
 
@@ -105,7 +103,7 @@ static uint8_t restart(core_t *core)
     return STATUS_OK;
 }
 
-static uint8_t period_good(uint16_t ms, uint16_t least)
+static CORE_ONCE uint8_t period_good(uint16_t ms, uint16_t least)
 {
     return ms == 0 || (ms >= least && ms % MS_PER_TICK == 0);
 }

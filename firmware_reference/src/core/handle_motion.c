@@ -103,7 +103,7 @@ static uint32_t ramp_ticks(const settings_axis_t *set, int32_t um_s2)
 }
 
 /* A fifth above the on-time of the way to a target within the stroke, its ramps aside. */
-static uint32_t way_ticks(const axis_t *axis, const settings_axis_t *set, const uint8_t *body)
+static CORE_ONCE uint32_t way_ticks(const axis_t *axis, const settings_axis_t *set, const uint8_t *body)
 {
     int32_t way = (int32_t)get_u32(body + MOVE_TARGET_UM_AT);
     int32_t speed = (int32_t)get_u32(body + MOVE_SPEED_UM_S_AT);
@@ -121,7 +121,7 @@ static uint32_t way_ticks(const axis_t *axis, const settings_axis_t *set, const 
 }
 
 /* Nothing starts without the reserve for its end; a move not without its ramps and its way. */
-static uint8_t duty_allows(core_t *core, const uint8_t *body, uint8_t id, uint8_t index)
+static CORE_ONCE uint8_t duty_allows(core_t *core, const uint8_t *body, uint8_t id, uint8_t index)
 {
     const settings_axis_t *set = &core->live.axis[index];
     uint32_t need = START_RESERVE + ramp_ticks(set, set->deceleration_um_s2);

@@ -28,6 +28,7 @@ static uint8_t check(core_t *core, call_t *call)
 static void apply(core_t *core, uint8_t scope)
 {
     draft_commit(&core->draft, &core->live);
+    core->live_digest = digest_of(&core->live, sizeof core->live);
     if (scope != 0) {
         axis_settings_changed(&core->axis[scope - 1]);
         duty_settings_changed(&core->noinit->duty[scope - 1], &core->live.axis[scope - 1]);
@@ -113,7 +114,7 @@ static uint8_t get(core_t *core, call_t *call)
 
 static uint8_t digests(core_t *core, call_t *call)
 {
-    uint8_t *at = put_u32(call->end, digest_of(&core->live, sizeof core->live));
+    uint8_t *at = put_u32(call->end, core->live_digest);
     at = put_u32(at, core->store.digest);
     for (uint8_t scope = 0; scope < SCOPES; scope++) {
         at = put_u32(at, digest_of(settings_scope(&core->live, scope), settings_scope_size(scope)));

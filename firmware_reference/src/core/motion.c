@@ -32,12 +32,12 @@ int32_t motion_tolerance(const settings_axis_t *set)
     return larger(1000, div_toward_zero(set->stroke_um, 100));
 }
 
-static int32_t per_tick(int32_t um_s)
+static CORE_ONCE int32_t per_tick(int32_t um_s)
 {
     return div_toward_zero(um_s * 8192, 25);        /* 65536 / 200 */
 }
 
-static int32_t step_per_tick(int32_t um_s2)
+static CORE_ONCE int32_t step_per_tick(int32_t um_s2)
 {
     return div_toward_zero(um_s2 * 1024, 625);      /* 65536 / 200 / 200 */
 }
@@ -67,7 +67,7 @@ static void take_target(motion_t *motion, const motion_in_t *in, int32_t target_
     motion->limit = per_tick(limit_um_s);
 }
 
-static int32_t um_along(const motion_t *motion, const motion_in_t *in)
+static CORE_ONCE int32_t um_along(const motion_t *motion, const motion_in_t *in)
 {
     return along(in->um, motion->direction);
 }
@@ -142,7 +142,7 @@ static int32_t trapezoid(motion_t *motion, int32_t limit)
 }
 
 /* Moves the reference on, never past the target and never further ahead of the rod than lead_max. Gives the lead. */
-static int32_t advance(motion_t *motion, const motion_in_t *in, int32_t lead_max)
+static CORE_ONCE int32_t advance(motion_t *motion, const motion_in_t *in, int32_t lead_max)
 {
     int32_t lead = (motion->reference >> 8) - um_along(motion, in);
     if (lead < lead_max) {

@@ -66,7 +66,7 @@ void position_update(position_t *position, const settings_axis_t *set, uint16_t 
 }
 
 /* Raw with 4 fraction bits to um; |raw| below 2^18. */
-static int32_t scaled(const position_t *position, int32_t raw)
+static CORE_ONCE int32_t scaled(const position_t *position, int32_t raw)
 {
     int32_t way = along(raw, position->sign);
     return (way * position->um_whole + ((way * position->um_part) >> PART)) >> 4;

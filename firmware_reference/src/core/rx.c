@@ -9,7 +9,7 @@ void rx_init(rx_t *rx)
     memset(rx, 0, sizeof *rx);
 }
 
-static void rx_keep_stop(rx_t *rx, const uint8_t *frame, uint8_t size)
+static CORE_ONCE void rx_keep_stop(rx_t *rx, const uint8_t *frame, uint8_t size)
 {
     memcpy(rx->stop, frame, size);
     rx->stop_length = size;

@@ -28,7 +28,7 @@ void seek_begin(seek_t *seek, const settings_axis_t *set, position_t *position)
     position_new_block(position);
 }
 
-static int32_t moved(const seek_t *seek, const position_t *position)
+static CORE_ONCE int32_t moved(const seek_t *seek, const position_t *position)
 {
     return absolute((int32_t)(position->block - seek->mark));
 }

@@ -4,6 +4,9 @@
 #include "port.h"
 
 #define MS_PER_TICK 5
+#define AXIS_PART_SIZE (TELEMETRY_AXIS_FAULTS_AT - TELEMETRY_AXIS_STATE_AT)
+
+_Static_assert(offsetof(axis_t, output_permille) + 2 == AXIS_PART_SIZE, "axis_t begins as its telemetry goes on");
 
 uint8_t *telemetry_header(core_t *core, uint8_t *frame, uint8_t id)
 {
@@ -26,14 +29,7 @@ static void send_axis(core_t *core, uint8_t index)
     uint8_t *at = telemetry_header(core, frame, MSG_TELEMETRY_AXIS);
     at = put_u32(at, core->tick);
     at = put_u8(at, (uint8_t)(index + 1));
-    at = put_u8(at, axis->state);
-    at = put_u8(at, axis->flags);
-    at = put_u16(at, axis->raw);
-    at = put_u32(at, (uint32_t)axis->position_um);
-    at = put_u32(at, (uint32_t)axis->speed_um_s);
-    at = put_u32(at, (uint32_t)axis->reference_um);
-    at = put_u16(at, (uint16_t)axis->current_ma);
-    at = put_u16(at, (uint16_t)axis->output_permille);
+    at = put_bytes(at, axis, AXIS_PART_SIZE);
     at = put_u32(at, axis->faults);
     at = put_u16(at, duty_used_permille(&core->noinit->duty[index], &core->live.axis[index]));
     put_u16(at, axis->motion);
