@@ -1,0 +1,126 @@
+"""No window of the duty's length ever holds more on-time than its share: an independent recount
+from the bridge's own output, tick by tick, over random runs with resets among them."""
+
+from __future__ import annotations
+
+import contextlib
+import random
+
+import numpy as np
+import pytest
+from rodbench.bench import commission, current, endpoints, polarity
+from rodbench.bench.budget import Budget
+from rodbench.bench.commission import Label
+from rodbench.emulator.plant import Rod
+from rodbench.emulator.plant_file import Machine, Supply
+from rodbench.errors import Refused
+from rodbench_protocol.names import Ended
+
+from .harness import Bench
+
+TICKS_PER_S = 200
+STROKE_MM = 60.0
+CALIBRATED = {
+    "feedback": 1,
+    "calibrated": 1,
+    "raw_retracted": 818,
+    "raw_extended": 7366,
+    "stroke_um": 60_000,
+    "soft_stop_min_um": 3_000,
+    "soft_stop_max_um": 57_000,
+    "full_speed_extend_um_s": 9_000,
+    "full_speed_retract_um_s": 9_000,
+    "speed_max_um_s": 8_000,
+    "trip_ma": 5_000,
+}
+
+
+class Recorder:
+    """Whether the bridge drove, of every tick."""
+
+    def __init__(self, bench: Bench) -> None:
+        self.on: list[bool] = []
+        self.outputs = bench.emulated
+        bench.clock.attach(self.look)
+
+    def look(self, _: int) -> None:
+        self.on.append(self.outputs.outputs.drive[0] != 0)
+
+    def worst(self, window_s: float) -> int:
+        """The greatest number of driven ticks in any window of this length."""
+        sums = np.concatenate([[0], np.cumsum(self.on)])
+        size = min(round(window_s * TICKS_PER_S), len(self.on))
+        return int((sums[size:] - sums[:-size]).max()) if size else 0
+
+
+def bench() -> Bench:
+    rod = Rod(name="rod-1", stroke_mm=STROKE_MM, start_mm=30.0)
+    rod.motor.constant_v_s_per_mm = 1.1
+    made = Machine(name="duty", seed=3, supply=Supply(volts=12.0), rods={1: rod})
+    made.board.boot_ms = 100.0
+    return Bench.of(made)
+
+
+@pytest.mark.parametrize(("seed", "share", "window"), [(1, 100, 60), (2, 250, 60), (3, 400, 90)])
+def test_no_window_exceeds_its_share(seed: int, share: int, window: int) -> None:
+    made, draw = bench(), random.Random(seed)
+    made.board.write_scope(
+        1, CALIBRATED | {"duty_share_permille": share, "duty_window_s": window}, store=True
+    )
+    seen, refused, ended = Recorder(made), 0, 0
+    axis = made.board.axis(1)
+    while len(seen.on) < 5 * window * TICKS_PER_S:
+        choice = draw.random()
+        try:
+            if choice < 0.5:
+                with axis.move(draw.uniform(3.0, 57.0)) as motion:
+                    outcome = motion.wait(draw.choice((0.4, 30.0)))
+            elif choice < 0.8:
+                with axis.jog(draw.choice((-1, 1)) * draw.uniform(0.5, 8.0)) as motion:
+                    outcome = motion.wait(draw.uniform(0.05, 12.0))
+            elif choice < 0.9:
+                made.board.restart()
+                continue
+            else:
+                made.board.sleep(draw.uniform(0.1, 8.0))
+                continue
+            ended += outcome is not None and outcome.ended == Ended.DUTY
+        except Refused as error:
+            refused += "duty" in error.status_name
+            made.board.sleep(1.0)
+        if axis.sample().faults:
+            axis.clear()
+    budget = share / 1000 * window * TICKS_PER_S
+    assert seen.worst(window) <= budget
+    assert seen.worst(window) > 0.8 * budget, "the runs must come near the limit to prove anything"
+    assert refused + ended > 0
+
+
+def test_a_procedure_that_needs_rests_stays_within_the_share() -> None:
+    """Both ends of a slow rod under a small budget: rests come by themselves."""
+    made = bench()
+    share, window = 150, 120
+    made.board.write_scope(1, {"duty_share_permille": share, "duty_window_s": window})
+    seen = Recorder(made)
+    job = made.job()
+    commission.prepare(job, Label("north", 105.0, STROKE_MM, 0.185, 7.5))
+    at_rest = current.measure(job)
+    way = polarity.find(job, at_rest)
+    endpoints.find(job, at_rest, way, STROKE_MM)
+    assert any("Resting" in line for line in made.talk)
+    assert sum(seen.on) > share / 1000 * window * TICKS_PER_S, "more than one budget was needed"
+    assert seen.worst(window) <= share / 1000 * window * TICKS_PER_S
+
+
+def test_the_cost_is_said_and_counts_what_is_left() -> None:
+    made = bench()
+    job = made.job()
+    job.commit(CALIBRATED)
+    whole = Budget(job).whole_s
+    assert Budget(job).left_s() == pytest.approx(whole, abs=1.0)
+    with contextlib.suppress(Refused), made.board.axis(1).jog(5.0) as motion:
+        motion.wait(3.0)
+    assert Budget(job).left_s() == pytest.approx(whole - 3.0, abs=1.0)
+    cost = Budget(job).say_cost(whole + 30.0)
+    assert (cost.rests, cost.rest_s) == (1, pytest.approx(900.0))
+    assert any("About 1 rest, 15 min 00 s" in line for line in made.talk)
