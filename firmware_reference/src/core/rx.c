@@ -9,31 +9,34 @@ void rx_init(rx_t *rx)
     memset(rx, 0, sizeof *rx);
 }
 
-static CORE_ONCE void rx_keep_stop(rx_t *rx, const uint8_t *frame, uint8_t size)
-{
-    memcpy(rx->stop, frame, size);
-    rx->stop_length = size;
-}
-
 /* The id follows the first code byte. (A frame this short with 1 there and the id's value next is no COBS.) */
 static uint8_t rx_is_stop(const uint8_t *frame, uint8_t size)
 {
     return size >= 2 && size <= STOP_FRAME_MAX && frame[1] == MSG_STOP;
 }
 
-static void rx_end(rx_t *rx)
+/* Where the frame that begins now goes; NULL: it is lost. */
+static uint8_t *rx_place(rx_t *rx)
+{
+    if (rx->length[rx->write] == 0) {
+        return rx->slot[rx->write];
+    }
+    return rx->stop_length == 0 ? rx->stop : NULL;
+}
+
+static CORE_ONCE void rx_end(rx_t *rx)
 {
     uint8_t size = rx->fill;
-    const uint8_t *frame = rx->in_spare ? rx->spare : rx->slot[rx->write];
     rx->fill = 0;
     if (size == 0) {
         return;                                 /* zeros between frames are allowed */
     }
     if (size > RX_FRAME_MAX) {
         rx->bad++;
-    } else if (rx->stop_length == 0 && rx_is_stop(frame, size)) {
-        rx_keep_stop(rx, frame, size);
-    } else if (rx->in_spare) {
+    } else if (rx->into != NULL && rx->stop_length == 0 && rx_is_stop(rx->into, size)) {
+        memmove(rx->stop, rx->into, size);
+        rx->stop_length = size;
+    } else if (rx->into != rx->slot[rx->write]) {
         rx->dropped++;
     } else {
         rx->length[rx->write] = size;
@@ -48,15 +51,13 @@ void rx_byte(rx_t *rx, uint8_t byte)
         return;
     }
     if (rx->fill == 0) {
-        rx->in_spare = rx->length[rx->write] != 0;
+        rx->into = rx_place(rx);
     }
     if (rx->fill > RX_FRAME_MAX) {
         return;
     }
-    if (!rx->in_spare && rx->fill < RX_FRAME_MAX) {
-        rx->slot[rx->write][rx->fill] = byte;
-    } else if (rx->fill < STOP_FRAME_MAX) {
-        rx->spare[rx->fill] = byte;
+    if (rx->into != NULL && rx->fill < (rx->into == rx->stop ? STOP_FRAME_MAX : RX_FRAME_MAX)) {
+        rx->into[rx->fill] = byte;
     }
     rx->fill++;
 }

@@ -1,7 +1,7 @@
 /* Bytes from the line into frames. rx_byte and rx_damage run in the receive interrupt; the rest in the tick.
  *
  * Two slots for frames in order of arrival, and one of its own for a stop, emptied in every tick. A frame that
- * begins while both slots are full is dropped, unless it is a stop. No lock: each length byte is written
+ * begins while both slots are full is dropped, unless it is a stop and the stop's place is free. No lock: each length byte is written
  * non-zero by the interrupt only, and zero by the tick only.
  */
 #ifndef RODBENCH_RX_H
@@ -20,11 +20,10 @@ typedef struct {
     volatile uint8_t bad;                       /* counts of the interrupt, read by difference */
     volatile uint8_t dropped;
     uint8_t fill;                               /* bytes of the frame that is coming in; RX_DAMAGED: not usable */
-    uint8_t in_spare;
+    uint8_t *into;                              /* where it goes: a slot, the stop's place, or NULL: it is lost */
     uint8_t write;                              /* slot of the next frame in */
     uint8_t read;                               /* slot of the next frame out */
     uint8_t stop[STOP_FRAME_MAX];
-    uint8_t spare[STOP_FRAME_MAX];              /* a frame that found both slots full: kept if it is a stop */
     uint8_t slot[RX_SLOTS][RX_FRAME_MAX];
 } rx_t;
 

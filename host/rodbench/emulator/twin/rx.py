@@ -7,13 +7,14 @@ from rodbench_protocol.names import STOP_FRAME_MAX, MessageId
 
 RX_SLOTS = 2
 RX_DAMAGED = 0xFF
+SLOT, STOP, LOST = range(3)
 _STOP = int(MessageId.STOP)
 
 
 class Rx:
     """Raw frames wait in `slots` and `stop`; `fill` counts the bytes of the frame coming in."""
 
-    __slots__ = ("_frame", "bad", "dropped", "fill", "in_spare", "slots", "stop")
+    __slots__ = ("_frame", "bad", "dropped", "fill", "place", "slots", "stop")
 
     def __init__(self) -> None:
         self.slots: list[bytes] = []
@@ -21,7 +22,7 @@ class Rx:
         self.bad = 0
         self.dropped = 0
         self.fill = 0
-        self.in_spare = False
+        self.place = SLOT
         self._frame = b""
 
 
@@ -48,10 +49,17 @@ def _add(rx: Rx, part: bytes) -> None:
     if not part or rx.fill > RX_FRAME_MAX:
         return
     if rx.fill == 0:
-        rx.in_spare = len(rx.slots) >= RX_SLOTS
+        rx.place = _place(rx)
         rx._frame = b""
     rx.fill = min(rx.fill + len(part), RX_FRAME_MAX + 1)
     rx._frame = (rx._frame + part)[:RX_FRAME_MAX]
+
+
+def _place(rx: Rx) -> int:
+    """Where the frame that begins now goes."""
+    if len(rx.slots) < RX_SLOTS:
+        return SLOT
+    return LOST if rx.stop else STOP
 
 
 def _is_stop(frame: bytes) -> bool:
@@ -65,9 +73,9 @@ def _end(rx: Rx) -> None:
         return
     if size > RX_FRAME_MAX:
         rx.bad += 1
-    elif not rx.stop and _is_stop(frame):
+    elif rx.place != LOST and not rx.stop and _is_stop(frame):
         rx.stop = frame
-    elif rx.in_spare:
+    elif rx.place != SLOT:
         rx.dropped += 1
     else:
         rx.slots.append(frame)
