@@ -26,7 +26,7 @@ uint8_t *put_bytes(uint8_t *at, const void *from, uint8_t size)
 
 uint16_t get_u16(const uint8_t *at)
 {
-    return (uint16_t)(at[0] | (uint16_t)(at[1] << 8));
+    return (uint16_t)(at[0] | (uint16_t)at[1] << 8);
 }
 
 uint32_t get_u32(const uint8_t *at)
