@@ -6,9 +6,10 @@ import random
 from typing import Any
 
 from tests.board import build
-from tests.board.simboard import BOOT_CYCLES, EEPROM_BYTES, OK, RAM_BYTES, TICK_CYCLES, Chip
+from tests.board.simboard import BOOT_CYCLES, EEPROM_BYTES, OK, RAM_BYTES, Chip
 
 RING = 128
+UCSR0B, RECEIVES = 0xC1, 0x10
 SETTLE_CYCLES = 2000  # after the outputs: enough to see a restart begin
 
 
@@ -54,14 +55,12 @@ class ChipSession:
         self.seen = 0
         self.queued = self.line = b""
         self.core = self.chip.symbols["core"][0]
-        self.first = True
 
     def receive(self, data: bytes) -> None:
         """Bytes from the host, paced: up to about 100 of them reach the next tick."""
         assert self.chip is not None
-        if self.first:  # nothing listens before the program has started its line
-            self.chip.run("cycles", TICK_CYCLES)
-            self.first = False
+        while not self.chip.data[UCSR0B] & RECEIVES:  # before that the program does not listen
+            self.chip.run("cycles", SETTLE_CYCLES)
         assert self.chip.call("waiting") == 0, "the step before had more bytes than its ticks carry"
         self.chip.send(data)
 
@@ -69,7 +68,6 @@ class ChipSession:
         """One tick under these readings."""
         chip = self.chip
         assert chip is not None
-        self.first = False
         chip.codes(codes_of(readings))
         assert chip.tick(BOOT_CYCLES) == OK
         chip.run("cycles", SETTLE_CYCLES)
