@@ -77,3 +77,20 @@ def test_a_rod_far_ahead_of_its_reference_gets_no_output_at_any_settings() -> No
             axis.tick(4100 + 4 * ahead, ma=600)
         assert axis.now.faults & ~(1 << (Fault.OVER_CURRENT - 1)) == 0
         assert axis.now.output == 0
+
+
+@pytest.mark.parametrize("run_on_um", [4000, 9000])
+def test_the_guard_reckons_with_the_whole_run_on_however_long_it_takes(run_on_um: int) -> None:
+    """More than half a second of run-on at full speed was cut to that: 1.9 mm past a soft stop."""
+    with Probe(run_on_extend_um=run_on_um, stall_time_ms=5000) as axis:
+        um = 150_000.0
+        axis.at(um, count=20)
+        assert axis.jog(8000) == Status.OK
+        for _ in range(1000):
+            axis.at(um, ma=600)
+            if axis.now.output == 0:
+                break
+            um += 40  # 8 mm/s
+        assert axis.now.ended == Ended.RUNNING
+        left = 190_000 - um
+        assert run_on_um * 0.8 <= left <= run_on_um * 1.05 + 1000

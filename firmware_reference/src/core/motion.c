@@ -8,7 +8,8 @@
 #define LEAD_TICKS 40               /* and no more lead than that */
 #define TIME_BITS 12
 #define TIME_ONE_TICK INT32_C(20)   /* s / 4096 */
-#define TIME_MAX INT32_C(2000)
+#define CARRY_TIME_MAX INT32_C(2000)            /* these two keep a speed times a time within 32 bits */
+#define GUARD_TIME_MAX INT32_C(4200)
 #define RAMP_TICKS_MAX INT32_C(8000)            /* 40 s: keeps the stopping distance within 32 bits */
 #define HELD_FIRM 24
 #define BOOST_MAX 400
@@ -55,9 +56,9 @@ static void take_direction(motion_t *motion, const settings_axis_t *set, int8_t 
         motion->stop_um = -set->soft_stop_min_um;
         motion->dead = (int16_t)set->dead_zone_retract_permille;
     }
-    uint16_t time = (uint16_t)smaller(div_toward_zero(run_on << TIME_BITS, motion->full), TIME_MAX);
-    motion->carry_time = (uint16_t)(TIME_ONE_TICK + time);
-    motion->guard_time = (uint16_t)(TIME_ONE_TICK * 3 / 2 + time + time / 4);
+    int32_t time = smaller(div_toward_zero(run_on << TIME_BITS, motion->full), GUARD_TIME_MAX);
+    motion->carry_time = (uint16_t)(TIME_ONE_TICK + smaller(time, CARRY_TIME_MAX));
+    motion->guard_time = (uint16_t)(TIME_ONE_TICK * 3 / 2 + time + (time >> 2));
 }
 
 static void take_target(motion_t *motion, const motion_in_t *in, int32_t target_um, int32_t limit_um_s)

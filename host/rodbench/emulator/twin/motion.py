@@ -18,7 +18,8 @@ GAIN_PER_S = 5
 LEAD_TICKS = 40
 TIME_BITS = 12
 TIME_ONE_TICK = 20
-TIME_MAX = 2000
+CARRY_TIME_MAX = 2000
+GUARD_TIME_MAX = 4200
 RAMP_TICKS_MAX = 8000
 HELD_FIRM = 24
 BOOST_MAX = 400
@@ -100,9 +101,9 @@ def _take_direction(motion: Motion, settings: Any, direction: int) -> None:
         run_on = settings.run_on_retract_um
         motion.stop_um = -settings.soft_stop_min_um
         motion.dead = settings.dead_zone_retract_permille
-    time = min((run_on << TIME_BITS) // motion.full, TIME_MAX)
-    motion.carry_time = TIME_ONE_TICK + time
-    motion.guard_time = TIME_ONE_TICK * 3 // 2 + time + time // 4
+    time = min((run_on << TIME_BITS) // motion.full, GUARD_TIME_MAX)
+    motion.carry_time = TIME_ONE_TICK + min(time, CARRY_TIME_MAX)
+    motion.guard_time = TIME_ONE_TICK * 3 // 2 + time + (time >> 2)
 
 
 def _take_target(motion: Motion, view: MotionIn, target_um: int, limit_um_s: int) -> None:
