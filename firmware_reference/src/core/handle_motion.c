@@ -9,10 +9,15 @@
 #define START_RESERVE 20                /* ticks that must be left beyond the ramp down, for anything to start */
 #define ALL_AXES 0
 
-/* Place of an axis field that must be 1 or 2; AXES: it is neither, or 0 for all. */
+/* Place of the axis that a field names; AXES or more: there is none. */
 static uint8_t index_of(uint8_t axis)
 {
-    return axis == 1 || axis == 2 ? (uint8_t)(axis - 1) : AXES;
+    return (uint8_t)(axis - 1);
+}
+
+static uint8_t is_asked(uint8_t axis, uint8_t index)
+{
+    return axis == ALL_AXES || index_of(axis) == index;
 }
 
 static uint8_t lowest_fault(uint32_t faults)
@@ -28,50 +33,45 @@ static uint8_t lowest_fault(uint32_t faults)
 /* A field that is missing counts as 0; an axis that there is not means all: a stop is never refused. */
 uint8_t handle_stop(core_t *core, call_t *call)
 {
-    uint8_t only = index_of(call->size > STOP_AXIS_AT ? call->body[STOP_AXIS_AT] : ALL_AXES);
+    uint8_t axis = call->size > STOP_AXIS_AT ? call->body[STOP_AXIS_AT] : ALL_AXES;
     uint8_t category = call->size > STOP_CATEGORY_AT && call->body[STOP_CATEGORY_AT] == 1;
     for (uint8_t index = 0; index < AXES; index++) {
-        if (only == AXES || only == index) {
+        if (axis > AXES || is_asked(axis, index)) {
             axis_stop(&core->axis[index], &core->live.axis[index], category, ENDED_STOPPED);
         }
     }
     return STATUS_OK;
 }
 
-static uint32_t clear_axis(core_t *core, uint8_t index)
+static uint32_t tell_cleared(core_t *core, uint8_t axis, uint32_t stood)
 {
-    uint32_t stood = axis_clear(&core->axis[index]);
     if (stood != 0) {
         axis_event_t event = {EVENT_KIND_CLEARED, 0, (int32_t)stood, 0};
-        event_send(core, (uint8_t)(index + 1), &event, 0);
-    }
-    return stood;
-}
-
-static uint32_t clear_board(core_t *core)
-{
-    uint32_t stood = core->faults;
-    core->faults = 0;
-    if (stood != 0) {
-        event_board(core, EVENT_KIND_CLEARED, 0, (int32_t)stood);
+        event_send(core, axis, &event, 0);
     }
     return stood;
 }
 
 static uint8_t clear(core_t *core, call_t *call)
 {
-    uint8_t only = index_of(call->body[CLEAR_AXIS_AT]);
+    uint8_t axis = call->body[CLEAR_AXIS_AT];
     uint32_t stood = 0;
-    if (only == AXES && call->body[CLEAR_AXIS_AT] != ALL_AXES) {
+    if (axis > AXES) {
         return handle_bad_value(call, 1);
     }
-    if (only == AXES ? !core_at_rest(core) : !axis_at_rest(&core->axis[only])) {
-        return STATUS_IN_MOTION;
+    for (uint8_t index = 0; index < AXES; index++) {
+        if (is_asked(axis, index) && !axis_at_rest(&core->axis[index])) {
+            return STATUS_IN_MOTION;
+        }
     }
-    if (only == AXES) {
-        stood = clear_board(core) | clear_axis(core, 0) | clear_axis(core, 1);
-    } else {
-        stood = clear_axis(core, only);
+    if (axis == ALL_AXES) {
+        stood = tell_cleared(core, ALL_AXES, core->faults);
+        core->faults = 0;
+    }
+    for (uint8_t index = 0; index < AXES; index++) {
+        if (is_asked(axis, index)) {
+            stood |= tell_cleared(core, (uint8_t)(index + 1), axis_clear(&core->axis[index]));
+        }
     }
     call->end = put_u32(call->end, stood);
     return STATUS_OK;
@@ -80,7 +80,7 @@ static uint8_t clear(core_t *core, call_t *call)
 static uint8_t outcome(core_t *core, call_t *call)
 {
     uint8_t index = index_of(call->body[OUTCOME_AXIS_AT]);
-    if (index == AXES) {
+    if (index >= AXES) {
         return handle_bad_value(call, 1);
     }
     const axis_t *axis = &core->axis[index];
@@ -171,7 +171,7 @@ static uint8_t place_of_value(const call_t *call, uint8_t id)
 static uint8_t start(core_t *core, call_t *call, uint8_t id)
 {
     uint8_t index = index_of(call->body[0]);
-    if (index == AXES) {
+    if (index >= AXES) {
         return handle_bad_value(call, 1);
     }
     axis_t *axis = &core->axis[index];

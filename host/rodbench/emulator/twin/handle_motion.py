@@ -20,7 +20,7 @@ from rodbench.emulator.twin.axis import (
 )
 from rodbench.emulator.twin.div import div_toward_zero
 from rodbench.emulator.twin.duty import duty_room
-from rodbench.emulator.twin.event import event_board, event_send
+from rodbench.emulator.twin.event import event_send
 
 if TYPE_CHECKING:
     from rodbench.emulator.twin.call import Call
@@ -36,7 +36,12 @@ _OUTCOME, _CLEAR, _STARTED = wire.reply("outcome"), wire.reply("clear"), wire.re
 
 
 def _index_of(axis: int) -> int:
-    return axis - 1 if axis in (1, 2) else AXES
+    """Place of the axis that a field names; AXES or more: there is none."""
+    return (axis - 1) & 0xFF
+
+
+def _is_asked(axis: int, index: int) -> bool:
+    return axis == ALL_AXES or _index_of(axis) == index
 
 
 def _lowest_fault(faults: int) -> int:
@@ -46,49 +51,41 @@ def _lowest_fault(faults: int) -> int:
 def handle_stop(core: Twin, call: Call) -> int:
     """Never refused: a missing field counts as 0, an axis that there is not means all."""
     body = call.body
-    only = _index_of(body[0] if body else ALL_AXES)
+    asked = body[0] if body else ALL_AXES
     category = int(len(body) > 1 and body[1] == 1)
-    for index in range(AXES):
-        if only in (AXES, index):
-            axis_stop(core.axis[index], core.live.scope[index + 1], category, Ended.STOPPED)
+    for index, axis in enumerate(core.axis):
+        if asked > AXES or _is_asked(asked, index):
+            axis_stop(axis, core.live.scope[index + 1], category, Ended.STOPPED)
     return Status.OK
 
 
-def _signed(bits: int) -> int:
-    return bits - (1 << 32) if bits >= 1 << 31 else bits
-
-
-def _clear_axis(core: Twin, index: int) -> int:
-    stood = axis_clear(core.axis[index])
+def _tell_cleared(core: Twin, axis: int, stood: int) -> int:
     if stood:
-        event_send(core, index + 1, AxisEvent(EventKind.CLEARED, 0, _signed(stood), 0), 0)
-    return stood
-
-
-def _clear_board(core: Twin) -> int:
-    stood, core.faults = core.faults, 0
-    if stood:
-        event_board(core, EventKind.CLEARED, 0, _signed(stood))
+        bits = stood - (1 << 32) if stood >= 1 << 31 else stood
+        event_send(core, axis, AxisEvent(EventKind.CLEARED, 0, bits, 0), 0)
     return stood
 
 
 def _clear(core: Twin, call: Call) -> int:
-    only = _index_of(call.body[0])
-    if only == AXES and call.body[0] != ALL_AXES:
+    asked = call.body[0]
+    if asked > AXES:
         return call.bad_value(1)
-    if not (core.at_rest() if only == AXES else axis_at_rest(core.axis[only])):
+    chosen = [index for index in range(AXES) if _is_asked(asked, index)]
+    if not all(axis_at_rest(core.axis[index]) for index in chosen):
         return Status.IN_MOTION
-    if only == AXES:
-        stood = _clear_board(core) | _clear_axis(core, 0) | _clear_axis(core, 1)
-    else:
-        stood = _clear_axis(core, only)
+    stood = 0
+    if asked == ALL_AXES:
+        stood = _tell_cleared(core, ALL_AXES, core.faults)
+        core.faults = 0
+    for index in chosen:
+        stood |= _tell_cleared(core, index + 1, axis_clear(core.axis[index]))
     call.reply = _CLEAR.pack(stood)
     return Status.OK
 
 
 def _outcome(core: Twin, call: Call) -> int:
     index = _index_of(call.body[0])
-    if index == AXES:
+    if index >= AXES:
         return call.bad_value(1)
     axis = core.axis[index]
     call.reply = _OUTCOME.pack(
@@ -156,7 +153,7 @@ def _place_of_value(call: Call, number: int) -> int:
 
 def _start(core: Twin, call: Call, number: int) -> int:
     index = _index_of(call.body[0])
-    if index == AXES:
+    if index >= AXES:
         return call.bad_value(1)
     axis = core.axis[index]
     if call.barred:
