@@ -23,7 +23,7 @@ C = ["avr-gcc", "-c", "-std=gnu11", "-fno-fat-lto-objects", *COMMON]
 CXX = ["avr-g++", "-c", "-std=gnu++11", "-fpermissive", "-fno-exceptions"]
 # gcc 5.4's float.h keeps DECIMAL_DIG from C++11, which the core's WString.cpp wants
 CXX += ["-DDECIMAL_DIG=__DECIMAL_DIG__", "-fno-threadsafe-statics", "-Wno-error=narrowing", *COMMON]
-LIMIT = 32256  # uno.upload.maximum_size in boards.txt
+LIMIT = 30720  # beside the old bootloader: nano's upload.maximum_size in boards.txt; uno 32256
 
 
 def compile_all(files: list[Path], out: Path) -> list[str]:
@@ -68,7 +68,7 @@ def test_the_folder_has_the_name_of_its_sketch() -> None:
     assert [f.name for f in FIRMWARE.glob("*.ino")] == [f"{FIRMWARE.name}.ino"]
 
 
-def test_it_fits_the_board_with_its_bootloader() -> None:
+def test_it_fits_beside_the_bootloaders() -> None:
     size = run(["python3", str(FIRMWARE / "size.py"), str(sketch()), "--json"])
     flash = int(size.split('"flash": ')[1].split(",")[0])
     assert flash <= LIMIT
