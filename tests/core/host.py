@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import ctypes as ct
+
 from rodbench_protocol import framing, messages, settings
 from rodbench_protocol.names import EventKind, Status
 
@@ -15,8 +17,8 @@ BLANK = b"\xff" * 1024
 class Host:
     """Speaks to a native board; carries out what it wants to write, as a memory would."""
 
-    def __init__(self, image: bytes = BLANK) -> None:
-        self.board = Board(library())
+    def __init__(self, image: bytes = BLANK, lib: ct.CDLL | None = None) -> None:
+        self.board = Board(lib or library())
         self.board.eeprom[:] = image
         self.board.set_readings((4000, 4000), (0, 0))
         self.board.boot(POWER_ON, 77)

@@ -5,8 +5,10 @@ from __future__ import annotations
 import ctypes as ct
 
 from rodbench_protocol import framing, messages
+from rodbench_protocol.names import Status
 
 from tests.core import native
+from tests.core.host import Host
 
 TX_SIZE = 128
 
@@ -36,3 +38,30 @@ def test_a_ring_that_did_not_drain_drops_whole_frames() -> None:
     assert found == sent[: len(found)]
     assert len(found) == TX_SIZE // (len(sent[0]) + 4)
     assert data.endswith(b"\0")
+
+
+def test_at_115200_baud_replies_come_first() -> None:
+    """57.6 bytes in a tick: telemetry that finds no room is dropped and counted."""
+    slow = native.build_library("core_115200.so", (*native.CHECKED, "-DTX_BYTES_PER_TICK=52"))
+    host = Host(lib=native.load(slow))
+    host.ask("subscribe", axis_period_ms=10, board_period_ms=50)
+    host.events.clear()
+    host.replies.clear()
+    sent, answered, longest, waiting = 0, 0, 0, 0
+    for tick in range(2000):
+        asks = tick % 3 == 0
+        host.tick(host.frame("settings_get", which=0, scope=1, first_key=1) if asks else b"")
+        sent += len(host.board.sent())
+        waiting = 0 if host.replies else waiting + 1
+        longest = max(longest, waiting)
+        assert all(m.fields["status"] == Status.OK for m in host.replies)
+        answered += len(host.replies)
+        host.replies.clear()
+    assert answered >= 2000 // 3
+    assert longest <= 4
+    assert sent <= 2000 * 57.6
+    fields = host.board.fields()
+    due = 2000 + 2000 // 10
+    assert fields.unasked_dropped + len(host.events) == due
+    assert 0 < fields.unasked_dropped < due
+    assert fields.frames_dropped == 0
