@@ -341,3 +341,14 @@ def test_statistics_count(ready):
     assert seen.requests == before + 1
     assert seen.frames_bad == 0
     assert 5.0 <= seen.round_trip_ms_median <= 10.0
+
+
+@pytest.mark.parametrize("value", [float("inf"), float("nan"), 1e300, -1e300])
+def test_a_number_that_no_field_holds_is_the_caller_s_mistake_and_nothing_is_sent(ready, value):
+    board, _, _ = ready
+    axis = board.axis(1)
+    before = board.outcome(1).motion
+    for ask in (axis.move, axis.jog, axis.run, lambda v: axis.move(50.0, v)):
+        with pytest.raises(UsageError, match="beyond"):
+            ask(value)
+    assert board.outcome(1).motion == before

@@ -469,3 +469,13 @@ def test_another_minor_is_said_to_each_command(runtime):
             board.counters()
         assert "common part" in heard[0]
     port.close()
+
+
+@pytest.mark.parametrize("rubbish", [b"[" * 100_000, b"\xff\xfe", b"x" * 3_000_000])
+def test_rubbish_in_a_line_ends_no_connection(fake, runtime, rubbish):
+    with Board.open(fake.path) as board:
+        link = board.link
+        link._line.sendall(rubbish + b"\n")
+        link._line.sendall(b'{"id": 0, "do": "stop", "axis": 1e400, "category": 1}\n')
+        assert link.stop(0, 1)
+        assert board.outcome(1)

@@ -29,6 +29,7 @@ from rodbench.link.transport import Transport
 ALIVE_S = ALIVE_PERIOD_MS / 1000
 AXIS_PERIOD_MS = 10  # telemetry while a motion runs
 BOARD_PERIOD_MS = 100
+WIRE_I16, WIRE_I32 = 2**15 - 1, 2**31 - 1
 STORE_ASK_S = 0.25  # how often a store is asked for whose event does not come
 
 
@@ -271,6 +272,17 @@ class Board:
             listener(sample)
 
 
+def _wire(value: float, most: int = WIRE_I32) -> int:
+    """In thousandths, as it goes over the wire. Raises UsageError for what no field can hold."""
+    if not abs(value) * 1000 <= most:  # nan is no less than anything
+        raise UsageError(
+            f"{value:g} is beyond all that a board can be asked for",
+            kept="nothing was sent",
+            hint="is the unit right?",
+        )
+    return round(value * 1000)
+
+
 class Axis:
     """One axis. Every motion method returns at acceptance with a Motion to wait on.
 
@@ -291,7 +303,7 @@ class Axis:
 
     def run(self, output: float) -> Motion:
         """Hold-to-run at an output (-1..1) for measuring; a calibrated axis."""
-        return self._begin("run", output_permille=round(output * 1000))
+        return self._begin("run", output_permille=_wire(output, WIRE_I16))
 
     def seek(self, direction: int) -> Motion:
         """Creep to an end (1 extend, -1 retract); an uncalibrated axis."""
@@ -299,9 +311,7 @@ class Axis:
 
     def move(self, target_mm: float, speed_mm_s: float = 0.0) -> Motion:
         """Go to a position, in mm from the retracted end; speed 0: the setting's."""
-        return self._begin(
-            "move", target_um=round(target_mm * 1000), speed_um_s=round(speed_mm_s * 1000)
-        )
+        return self._begin("move", target_um=_wire(target_mm), speed_um_s=_wire(speed_mm_s))
 
     def stop(self, category: int = 1) -> None:
         """Stop this axis, whoever commands."""
@@ -337,7 +347,7 @@ class Axis:
 
     def _jog(self, unit: JogUnit, value: float) -> Motion:
         def ask(new: float) -> Reply:
-            return self.board.start(self.number, "jog", unit=unit, value=round(new * 1000))
+            return self.board.start(self.number, "jog", unit=unit, value=_wire(new))
 
         reply = ask(value)
         return Motion(self, reply["motion"], reply.tick, ask)

@@ -101,7 +101,7 @@ class Connection:
             reply = {"ok": handler(self, message)}
         except RodbenchError as error:
             reply = {"error": lines.error_to(error)}
-        except (KeyError, TypeError, ValueError) as error:  # a request that cannot be meant
+        except (KeyError, TypeError, ValueError, OverflowError) as error:  # cannot be meant
             reply = {"error": {"class": "UsageError", "message": f"bad request: {error!r}"}}
         if "id" in message:
             self.send({"id": message["id"], **reply})

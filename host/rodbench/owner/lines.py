@@ -24,7 +24,7 @@ def decode(line: bytes) -> dict[str, Any]:
     """The object of a line; an empty one for anything else (a line that was cut off)."""
     try:
         message = json.loads(line)
-    except ValueError:
+    except (ValueError, RecursionError):
         return {}
     return message if isinstance(message, dict) else {}
 

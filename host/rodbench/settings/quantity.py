@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from functools import cache
 from typing import Any
@@ -62,7 +63,10 @@ def split(text: str) -> tuple[float, str]:
     found = _QUANTITY.match(text)
     if not found:
         raise QuantityError("no number with a unit after it")
-    return float(found[1]), found[2]
+    number = float(found[1])
+    if math.isinf(number):
+        raise QuantityError("a number beyond all bounds")
+    return number, found[2]
 
 
 def split_suffix(key: str) -> tuple[str, str] | None:
