@@ -152,7 +152,8 @@ def _declarations(schema: Schema) -> list[str]:
         "/* One settings entry: `count` keys from `key` on, each `width` bytes wide. */",
         "typedef struct {",
         "    uint8_t key, count, offset, width;",
-        "    int32_t min, max, def;",
+        "    int16_t min;",
+        "    int32_t max, def;",
         "} setting_entry_t;",
         "",
     ]
@@ -181,9 +182,11 @@ def _table(schema: Schema, scope: str) -> list[str]:
 def _row(s: Setting) -> str:
     if s.type in ("i8", "i16"):
         raise SchemaError([f"setting {s.name}: the firmware reads signed settings of 32 bits only"])
+    if not -32768 <= s.min <= 32767:
+        raise SchemaError([f"setting {s.name}: the firmware's table holds a min of 16 bits"])
     numbers = f"{s.id}, {s.count}, {s.offset}, {s.width}"
-    limits = ", ".join(f"INT32_C({v})" for v in (s.min, s.max, s.default))
-    return f"    {{{numbers}, {limits}}}, /* {s.name} */"
+    limits = ", ".join(f"INT32_C({v})" for v in (s.max, s.default))
+    return f"    {{{numbers}, {s.min}, {limits}}}, /* {s.name} */"
 
 
 def _rule_functions(schema: Schema, scope: str) -> list[str]:

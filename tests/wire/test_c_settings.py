@@ -14,7 +14,8 @@ SOURCE = ROOT / "firmware_reference/src/generated/schema.c"
 class Entry(ctypes.Structure):
     _fields_ = (
         *((n, ctypes.c_uint8) for n in ("key", "count", "offset", "width")),
-        *((n, ctypes.c_int32) for n in ("min", "max", "default")),
+        ("min", ctypes.c_int16),
+        *((n, ctypes.c_int32) for n in ("max", "default")),
     )
 
 

@@ -6,6 +6,7 @@ import pytest
 from rodbench_protocol import SchemaError, load_schema, rules
 from rodbench_protocol import __main__ as generator
 from rodbench_protocol.check import check_schema
+from rodbench_protocol.make_c import c_source
 from rodbench_protocol.schema import build_schema
 
 
@@ -166,6 +167,20 @@ def test_rules_take_16_bits_only_where_nothing_can_leave_them(expr, bits):
     text = rules.to_c(expr, {n: n for n in ranges}, ranges)
     assert f"(int{bits}_t)a" in text
     assert f"int{48 - bits}_t" not in text
+
+
+@pytest.mark.parametrize(
+    ("change", "why"),
+    [
+        ({"type": "i16"}, "signed settings of 32 bits only"),
+        ({"min": 32768}, "a min of 16 bits"),
+    ],
+)
+def test_settings_that_the_firmware_cannot_hold(raw, change, why):
+    setting(raw, "trip_ma").update(max=32767, **change)
+    with pytest.raises(SchemaError) as caught:
+        c_source(build_schema(raw))
+    assert why in str(caught.value)
 
 
 def checkout(path):

@@ -191,12 +191,10 @@ static int16_t run_down(const settings_axis_t *set, int32_t full_um_s)
     return (int16_t)smaller(down, 1000);
 }
 
-/* Jog, run and seek: 0 ends; the same kind under way takes the new value. STATUS_OK with 1 in *go: demand it. */
-static uint8_t hold_to_run(axis_t *axis, const settings_axis_t *set, uint32_t tick, uint8_t command, int32_t value,
-                           uint8_t *go)
+/* Jog, run and seek: 0 ends; the same kind under way takes the new value. STATUS_OK: demand it, unless it is 0. */
+static uint8_t hold_to_run(axis_t *axis, const settings_axis_t *set, uint32_t tick, uint8_t command, int32_t value)
 {
     uint8_t status = refuse_start(axis, command);
-    *go = 0;
     if (value == 0 && status != STATUS_IN_MOTION) {
         axis_stop(axis, set, 1, ENDED_STOPPED);
         return STATUS_OK;
@@ -204,11 +202,8 @@ static uint8_t hold_to_run(axis_t *axis, const settings_axis_t *set, uint32_t ti
     if (status == STATUS_OK && goes_further_out(axis, set, value)) {
         return STATUS_OUTSIDE;
     }
-    if (status == STATUS_OK) {
-        *go = 1;
-        if (!is_moving(axis)) {
-            begin(axis, tick, command, HOLD_TICKS);
-        }
+    if (status == STATUS_OK && !is_moving(axis)) {
+        begin(axis, tick, command, HOLD_TICKS);
     }
     return status;
 }
@@ -220,18 +215,20 @@ uint8_t axis_jog(axis_t *axis, const settings_axis_t *set, uint32_t tick, uint8_
     }
     uint8_t status = refuse(axis, set, unit);
     int32_t most = unit == JOG_UNIT_SPEED ? set->speed_max_um_s : 1000;
-    uint8_t go;
     if (status != STATUS_OK) {
         return status;
     }
     if (value > most || value < -most) {
         return STATUS_BAD_VALUE;
     }
-    status = hold_to_run(axis, set, tick, AXIS_STATE_JOG, value, &go);
-    if (go && unit == JOG_UNIT_SPEED) {
+    status = hold_to_run(axis, set, tick, AXIS_STATE_JOG, value);
+    if (status != STATUS_OK || value == 0) {
+        return status;
+    }
+    if (unit == JOG_UNIT_SPEED) {
         int32_t um_s = absolute(value);
         demand(axis, value < 0 ? -MOTION_FAR : MOTION_FAR, um_s, ramp_ticks(set, um_s));
-    } else if (go) {
+    } else {
         most = set->creep_output_permille;
         demand(axis, between(value, -most, most), 0, RESERVE_OPEN);
     }
@@ -241,15 +238,14 @@ uint8_t axis_jog(axis_t *axis, const settings_axis_t *set, uint32_t tick, uint8_
 uint8_t axis_run(axis_t *axis, const settings_axis_t *set, uint32_t tick, int16_t output_permille)
 {
     uint8_t status = refuse(axis, set, 1);
-    uint8_t go;
     if (status != STATUS_OK) {
         return status;
     }
     if (output_permille > 1000 || output_permille < -1000) {
         return STATUS_BAD_VALUE;
     }
-    status = hold_to_run(axis, set, tick, AXIS_STATE_RUN, output_permille, &go);
-    if (go) {
+    status = hold_to_run(axis, set, tick, AXIS_STATE_RUN, output_permille);
+    if (status == STATUS_OK && output_permille != 0) {
         int32_t fastest = larger(motion_full_speed(set, 1), motion_full_speed(set, -1));
         demand(axis, output_permille, set->creep_speed_um_s, div_up(1000, (uint32_t)run_down(set, fastest)) + 2);
     }
@@ -259,7 +255,6 @@ uint8_t axis_run(axis_t *axis, const settings_axis_t *set, uint32_t tick, int16_
 uint8_t axis_seek(axis_t *axis, const settings_axis_t *set, uint32_t tick, int8_t direction)
 {
     uint8_t status = refuse(axis, set, 0);
-    uint8_t go;
     if (status != STATUS_OK) {
         return status;
     }
@@ -269,8 +264,8 @@ uint8_t axis_seek(axis_t *axis, const settings_axis_t *set, uint32_t tick, int8_
     if (is_moving(axis)) {
         return STATUS_IN_MOTION;
     }
-    status = hold_to_run(axis, set, tick, AXIS_STATE_SEEK, direction, &go);
-    if (go) {
+    status = hold_to_run(axis, set, tick, AXIS_STATE_SEEK, direction);
+    if (status == STATUS_OK) {
         demand(axis, direction, 0, RESERVE_OPEN);
     }
     return status;
@@ -438,7 +433,7 @@ static void arrive(axis_t *axis, const settings_axis_t *set, axis_out_t *out)
 static uint8_t is_near_its_goal(const axis_t *axis, const settings_axis_t *set)
 {
     return (axis->state == AXIS_STATE_MOVE || axis->state == AXIS_STATE_JOG) && set->calibrated &&
-           absolute((axis->track.target >> 8) - axis->position_um * axis->track.direction) <= motion_tolerance(set);
+           absolute((axis->track.target >> 8) - along(axis->position_um, axis->track.direction)) <= motion_tolerance(set);
 }
 
 static void watch_motion(axis_t *axis, const settings_axis_t *set, axis_out_t *out)

@@ -173,7 +173,7 @@ void core_tick(core_t *core, const readings_t *in, outputs_t *out)
     telemetry_tick(core);
     store_step(core, in, out);
     restart_step(core, out);
-    out->alarm = (core->faults | core->axis[0].faults | core->axis[1].faults) != 0;
+    out->alarm = core->faults != 0 || core->axis[0].faults != 0 || core->axis[1].faults != 0;
 }
 
 void core_rx_byte(core_t *core, uint8_t byte)

@@ -10,12 +10,12 @@ int32_t div_toward_zero(int32_t a, int32_t b)
 
 int32_t div_nearest(int32_t a, int32_t b)
 {
-    CORE_ASSERT(b > 0);
-    return (a < 0 ? a - b / 2 : a + b / 2) / b;
+    int32_t half = b >> 1;
+    return div_toward_zero(a < 0 ? a - half : a + half, b);
 }
 
 uint32_t div_up(uint32_t a, uint32_t b)
 {
     CORE_ASSERT(b > 0);
-    return a / b + (a % b != 0);
+    return a == 0 ? 0 : (a - 1) / b + 1;
 }

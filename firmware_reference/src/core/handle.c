@@ -122,38 +122,35 @@ static uint8_t subscribe(core_t *core, call_t *call)
     return STATUS_OK;
 }
 
+/* Requests by id, with the least that their bodies may be. */
+static const uint8_t REQUESTS[][2] CORE_ROM = {
+    {MSG_COUNTERS, COUNTERS_BODY_MIN},
+    {MSG_RESTART, RESTART_BODY_MIN},
+    {MSG_JOG, JOG_BODY_MIN},
+    {MSG_RUN, RUN_BODY_MIN},
+    {MSG_SEEK, SEEK_BODY_MIN},
+    {MSG_MOVE, MOVE_BODY_MIN},
+    {MSG_CLEAR, CLEAR_BODY_MIN},
+    {MSG_OUTCOME, OUTCOME_BODY_MIN},
+    {MSG_DRAFT_BEGIN, DRAFT_BEGIN_BODY_MIN},
+    {MSG_DRAFT_SET, DRAFT_SET_BODY_MIN},
+    {MSG_DRAFT_CHECK, DRAFT_CHECK_BODY_MIN},
+    {MSG_DRAFT_COMMIT, DRAFT_COMMIT_BODY_MIN},
+    {MSG_DRAFT_DISCARD, DRAFT_DISCARD_BODY_MIN},
+    {MSG_STORE, STORE_BODY_MIN},
+    {MSG_SETTINGS_GET, SETTINGS_GET_BODY_MIN},
+    {MSG_DIGESTS, DIGESTS_BODY_MIN},
+    {MSG_SUBSCRIBE, SUBSCRIBE_BODY_MIN},
+};
+
 static uint8_t body_min(uint8_t id)
 {
-    switch (id) {
-    case MSG_COUNTERS:
-    case MSG_RESTART:
-    case MSG_STORE:
-    case MSG_DIGESTS:
-        return 0;
-    case MSG_CLEAR:
-    case MSG_OUTCOME:
-    case MSG_DRAFT_BEGIN:
-    case MSG_DRAFT_CHECK:
-    case MSG_DRAFT_COMMIT:
-    case MSG_DRAFT_DISCARD:
-        return 1;
-    case MSG_JOG:
-        return JOG_BODY_MIN;
-    case MSG_RUN:
-        return RUN_BODY_MIN;
-    case MSG_SEEK:
-        return SEEK_BODY_MIN;
-    case MSG_MOVE:
-        return MOVE_BODY_MIN;
-    case MSG_DRAFT_SET:
-        return DRAFT_SET_BODY_MIN;
-    case MSG_SETTINGS_GET:
-        return SETTINGS_GET_BODY_MIN;
-    case MSG_SUBSCRIBE:
-        return SUBSCRIBE_BODY_MIN;
-    default:
-        return NO_SUCH;
+    for (uint8_t n = 0; n < sizeof REQUESTS / sizeof REQUESTS[0]; n++) {
+        if (CORE_ROM_READ_U8(&REQUESTS[n][0]) == id) {
+            return CORE_ROM_READ_U8(&REQUESTS[n][1]);
+        }
     }
+    return NO_SUCH;
 }
 
 uint8_t handle_request(core_t *core, call_t *call, uint8_t id)

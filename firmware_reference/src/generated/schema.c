@@ -3,54 +3,54 @@
 
 _Static_assert(sizeof(settings_board_t) == SETTINGS_BOARD_SIZE, "packed");
 const setting_entry_t setting_entries_board[SETTINGS_BOARD_ENTRIES] CORE_ROM = {
-    {1, 1, 0, 4, INT32_C(0), INT32_C(2147483647), INT32_C(0)}, /* board_id */
-    {2, 1, 4, 2, INT32_C(5000), INT32_C(30000), INT32_C(12000)}, /* supply_nominal_mv */
-    {3, 1, 6, 2, INT32_C(1000), INT32_C(20000), INT32_C(5710)}, /* supply_ratio_x1000 */
-    {4, 1, 8, 1, INT32_C(0), INT32_C(1), INT32_C(0)}, /* supply_calibrated */
-    {5, 1, 9, 2, INT32_C(0), INT32_C(5500), INT32_C(0)}, /* board_5v_mv */
+    {1, 1, 0, 4, 0, INT32_C(2147483647), INT32_C(0)}, /* board_id */
+    {2, 1, 4, 2, 5000, INT32_C(30000), INT32_C(12000)}, /* supply_nominal_mv */
+    {3, 1, 6, 2, 1000, INT32_C(20000), INT32_C(5710)}, /* supply_ratio_x1000 */
+    {4, 1, 8, 1, 0, INT32_C(1), INT32_C(0)}, /* supply_calibrated */
+    {5, 1, 9, 2, 0, INT32_C(5500), INT32_C(0)}, /* board_5v_mv */
 };
 
 _Static_assert(sizeof(settings_axis_t) == SETTINGS_AXIS_SIZE, "packed");
 const setting_entry_t setting_entries_axis[SETTINGS_AXIS_ENTRIES] CORE_ROM = {
-    {1, 1, 0, 1, INT32_C(0), INT32_C(1), INT32_C(0)}, /* feedback */
-    {2, 1, 1, 1, INT32_C(0), INT32_C(1), INT32_C(0)}, /* calibrated */
-    {3, 1, 2, 1, INT32_C(0), INT32_C(1), INT32_C(0)}, /* motor_reversed */
-    {4, 1, 3, 2, INT32_C(0), INT32_C(8184), INT32_C(0)}, /* raw_retracted */
-    {5, 1, 5, 2, INT32_C(0), INT32_C(8184), INT32_C(8184)}, /* raw_extended */
-    {6, 1, 7, 4, INT32_C(5000), INT32_C(2000000), INT32_C(100000)}, /* stroke_um */
-    {7, 1, 11, 4, INT32_C(0), INT32_C(2000000), INT32_C(5000)}, /* soft_stop_min_um */
-    {8, 1, 15, 4, INT32_C(0), INT32_C(2000000), INT32_C(95000)}, /* soft_stop_max_um */
-    {9, 1, 19, 4, INT32_C(200), INT32_C(200000), INT32_C(5000)}, /* speed_max_um_s */
-    {10, 1, 23, 4, INT32_C(500), INT32_C(2000000), INT32_C(20000)}, /* acceleration_um_s2 */
-    {11, 1, 27, 4, INT32_C(500), INT32_C(2000000), INT32_C(20000)}, /* deceleration_um_s2 */
-    {12, 1, 31, 2, INT32_C(50), INT32_C(600), INT32_C(300)}, /* creep_output_permille */
-    {13, 1, 33, 4, INT32_C(100), INT32_C(50000), INT32_C(1500)}, /* creep_speed_um_s */
-    {14, 1, 37, 2, INT32_C(100), INT32_C(1000), INT32_C(1000)}, /* output_max_permille */
-    {15, 1, 39, 1, INT32_C(0), INT32_C(1), INT32_C(0)}, /* stop_by */
-    {16, 1, 40, 1, INT32_C(0), INT32_C(0), INT32_C(0)}, /* driver */
-    {17, 1, 41, 1, INT32_C(0), INT32_C(1), INT32_C(1)}, /* current_sensor */
-    {18, 1, 42, 2, INT32_C(10), INT32_C(5000), INT32_C(185)}, /* current_uv_per_ma */
-    {19, 1, 44, 2, INT32_C(0), INT32_C(4092), INT32_C(0)}, /* current_zero */
-    {20, 1, 46, 2, INT32_C(50), INT32_C(30000), INT32_C(1500)}, /* trip_ma */
-    {21, 1, 48, 2, INT32_C(5), INT32_C(2000), INT32_C(50)}, /* trip_ms */
-    {22, 1, 50, 2, INT32_C(50), INT32_C(5000), INT32_C(400)}, /* stall_time_ms */
-    {23, 1, 52, 2, INT32_C(0), INT32_C(30000), INT32_C(0)}, /* running_ma */
-    {24, 1, 54, 4, INT32_C(0), INT32_C(400000), INT32_C(0)}, /* full_speed_extend_um_s */
-    {25, 1, 58, 4, INT32_C(0), INT32_C(400000), INT32_C(0)}, /* full_speed_retract_um_s */
-    {26, 1, 62, 2, INT32_C(0), INT32_C(30000), INT32_C(0)}, /* speed_supply_mv */
-    {27, 1, 64, 2, INT32_C(0), INT32_C(600), INT32_C(100)}, /* dead_zone_extend_permille */
-    {28, 1, 66, 2, INT32_C(0), INT32_C(600), INT32_C(100)}, /* dead_zone_retract_permille */
-    {29, 1, 68, 2, INT32_C(0), INT32_C(60000), INT32_C(2000)}, /* run_on_extend_um */
-    {30, 1, 70, 2, INT32_C(0), INT32_C(60000), INT32_C(2000)}, /* run_on_retract_um */
-    {31, 1, 72, 2, INT32_C(0), INT32_C(3200), INT32_C(48)}, /* noise_x16 */
-    {32, 1, 74, 2, INT32_C(10), INT32_C(1000), INT32_C(250)}, /* duty_share_permille */
-    {33, 1, 76, 2, INT32_C(60), INT32_C(7200), INT32_C(1200)}, /* duty_window_s */
-    {34, 1, 78, 2, INT32_C(4), INT32_C(2000), INT32_C(40)}, /* pot_margin_raw */
-    {35, 1, 80, 2, INT32_C(100), INT32_C(2000), INT32_C(500)}, /* move_hold_ms */
-    {36, 1, 82, 2, INT32_C(0), INT32_C(60000), INT32_C(0)}, /* stall_ma */
-    {37, 1, 84, 1, INT32_C(0), INT32_C(0), INT32_C(0)}, /* table_points */
-    {38, 8, 85, 2, INT32_C(0), INT32_C(8184), INT32_C(0)}, /* table_raw */
-    {46, 8, 101, 2, INT32_C(0), INT32_C(65535), INT32_C(0)}, /* table_place */
+    {1, 1, 0, 1, 0, INT32_C(1), INT32_C(0)}, /* feedback */
+    {2, 1, 1, 1, 0, INT32_C(1), INT32_C(0)}, /* calibrated */
+    {3, 1, 2, 1, 0, INT32_C(1), INT32_C(0)}, /* motor_reversed */
+    {4, 1, 3, 2, 0, INT32_C(8184), INT32_C(0)}, /* raw_retracted */
+    {5, 1, 5, 2, 0, INT32_C(8184), INT32_C(8184)}, /* raw_extended */
+    {6, 1, 7, 4, 5000, INT32_C(2000000), INT32_C(100000)}, /* stroke_um */
+    {7, 1, 11, 4, 0, INT32_C(2000000), INT32_C(5000)}, /* soft_stop_min_um */
+    {8, 1, 15, 4, 0, INT32_C(2000000), INT32_C(95000)}, /* soft_stop_max_um */
+    {9, 1, 19, 4, 200, INT32_C(200000), INT32_C(5000)}, /* speed_max_um_s */
+    {10, 1, 23, 4, 500, INT32_C(2000000), INT32_C(20000)}, /* acceleration_um_s2 */
+    {11, 1, 27, 4, 500, INT32_C(2000000), INT32_C(20000)}, /* deceleration_um_s2 */
+    {12, 1, 31, 2, 50, INT32_C(600), INT32_C(300)}, /* creep_output_permille */
+    {13, 1, 33, 4, 100, INT32_C(50000), INT32_C(1500)}, /* creep_speed_um_s */
+    {14, 1, 37, 2, 100, INT32_C(1000), INT32_C(1000)}, /* output_max_permille */
+    {15, 1, 39, 1, 0, INT32_C(1), INT32_C(0)}, /* stop_by */
+    {16, 1, 40, 1, 0, INT32_C(0), INT32_C(0)}, /* driver */
+    {17, 1, 41, 1, 0, INT32_C(1), INT32_C(1)}, /* current_sensor */
+    {18, 1, 42, 2, 10, INT32_C(5000), INT32_C(185)}, /* current_uv_per_ma */
+    {19, 1, 44, 2, 0, INT32_C(4092), INT32_C(0)}, /* current_zero */
+    {20, 1, 46, 2, 50, INT32_C(30000), INT32_C(1500)}, /* trip_ma */
+    {21, 1, 48, 2, 5, INT32_C(2000), INT32_C(50)}, /* trip_ms */
+    {22, 1, 50, 2, 50, INT32_C(5000), INT32_C(400)}, /* stall_time_ms */
+    {23, 1, 52, 2, 0, INT32_C(30000), INT32_C(0)}, /* running_ma */
+    {24, 1, 54, 4, 0, INT32_C(400000), INT32_C(0)}, /* full_speed_extend_um_s */
+    {25, 1, 58, 4, 0, INT32_C(400000), INT32_C(0)}, /* full_speed_retract_um_s */
+    {26, 1, 62, 2, 0, INT32_C(30000), INT32_C(0)}, /* speed_supply_mv */
+    {27, 1, 64, 2, 0, INT32_C(600), INT32_C(100)}, /* dead_zone_extend_permille */
+    {28, 1, 66, 2, 0, INT32_C(600), INT32_C(100)}, /* dead_zone_retract_permille */
+    {29, 1, 68, 2, 0, INT32_C(60000), INT32_C(2000)}, /* run_on_extend_um */
+    {30, 1, 70, 2, 0, INT32_C(60000), INT32_C(2000)}, /* run_on_retract_um */
+    {31, 1, 72, 2, 0, INT32_C(3200), INT32_C(48)}, /* noise_x16 */
+    {32, 1, 74, 2, 10, INT32_C(1000), INT32_C(250)}, /* duty_share_permille */
+    {33, 1, 76, 2, 60, INT32_C(7200), INT32_C(1200)}, /* duty_window_s */
+    {34, 1, 78, 2, 4, INT32_C(2000), INT32_C(40)}, /* pot_margin_raw */
+    {35, 1, 80, 2, 100, INT32_C(2000), INT32_C(500)}, /* move_hold_ms */
+    {36, 1, 82, 2, 0, INT32_C(60000), INT32_C(0)}, /* stall_ma */
+    {37, 1, 84, 1, 0, INT32_C(0), INT32_C(0)}, /* table_points */
+    {38, 8, 85, 2, 0, INT32_C(8184), INT32_C(0)}, /* table_raw */
+    {46, 8, 101, 2, 0, INT32_C(65535), INT32_C(0)}, /* table_place */
 };
 
 static int rule_abs_16(int a)

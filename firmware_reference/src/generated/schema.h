@@ -626,7 +626,8 @@ typedef struct __attribute__((packed)) {
 /* One settings entry: `count` keys from `key` on, each `width` bytes wide. */
 typedef struct {
     uint8_t key, count, offset, width;
-    int32_t min, max, def;
+    int16_t min;
+    int32_t max, def;
 } setting_entry_t;
 
 extern const setting_entry_t setting_entries_board[SETTINGS_BOARD_ENTRIES] CORE_ROM;

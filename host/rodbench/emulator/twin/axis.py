@@ -281,26 +281,24 @@ def _goes_further_out(axis: Axis, settings: Any, value: int) -> bool:
 
 
 def _run_down(settings: Any, full_um_s: int) -> int:
-    return min(min(settings.deceleration_um_s2, 400000) * TICK_MS // full_um_s + 1, 1000)
+    return int(min(min(settings.deceleration_um_s2, 400000) * TICK_MS // full_um_s + 1, 1000))
 
 
 def _ramp_ticks(settings: Any, um_s: int) -> int:
     return div_up(um_s * TICKS_PER_S, settings.deceleration_um_s2) + 2
 
 
-def _hold_to_run(
-    axis: Axis, settings: Any, tick: int, command: int, value: int
-) -> tuple[int, bool]:
-    """Status, and whether to demand the value."""
+def _hold_to_run(axis: Axis, settings: Any, tick: int, command: int, value: int) -> int:
+    """Status; OK: demand the value, unless it is 0."""
     status = _refuse_start(axis, command)
     if value == 0 and status != Status.IN_MOTION:
         axis_stop(axis, settings, 1, Ended.STOPPED)
-        return Status.OK, False
+        return Status.OK
     if status == Status.OK and _goes_further_out(axis, settings, value):
-        return Status.OUTSIDE, False
+        return Status.OUTSIDE
     if status == Status.OK and not _is_moving(axis):
         _begin(axis, tick, command, HOLD_TICKS)
-    return status, status == Status.OK
+    return status
 
 
 def axis_jog(axis: Axis, settings: Any, tick: int, unit: int, value: int) -> int:
@@ -313,12 +311,14 @@ def axis_jog(axis: Axis, settings: Any, tick: int, unit: int, value: int) -> int
     most = settings.speed_max_um_s if unit == JogUnit.SPEED else 1000
     if value > most or value < -most:
         return Status.BAD_VALUE
-    status, go = _hold_to_run(axis, settings, tick, _JOG, value)
-    if go and unit == JogUnit.SPEED:
+    status = _hold_to_run(axis, settings, tick, _JOG, value)
+    if status != Status.OK or value == 0:
+        return status
+    if unit == JogUnit.SPEED:
         um_s = abs(value)
         target = -MOTION_FAR if value < 0 else MOTION_FAR
         _demand(axis, target, um_s, _ramp_ticks(settings, um_s))
-    elif go:
+    else:
         most = settings.creep_output_permille
         _demand(axis, between(value, -most, most), 0, RESERVE_OPEN)
     return status
@@ -331,8 +331,8 @@ def axis_run(axis: Axis, settings: Any, tick: int, output_permille: int) -> int:
         return status
     if output_permille > 1000 or output_permille < -1000:
         return Status.BAD_VALUE
-    status, go = _hold_to_run(axis, settings, tick, _RUN, output_permille)
-    if go:
+    status = _hold_to_run(axis, settings, tick, _RUN, output_permille)
+    if status == Status.OK and output_permille:
         fastest = max(motion_full_speed(settings, 1), motion_full_speed(settings, -1))
         reserve = div_up(1000, _run_down(settings, fastest)) + 2
         _demand(axis, output_permille, settings.creep_speed_um_s, reserve)
@@ -348,8 +348,8 @@ def axis_seek(axis: Axis, settings: Any, tick: int, direction: int) -> int:
         return Status.BAD_VALUE
     if _is_moving(axis):
         return Status.IN_MOTION
-    status, go = _hold_to_run(axis, settings, tick, _SEEK, direction)
-    if go:
+    status = _hold_to_run(axis, settings, tick, _SEEK, direction)
+    if status == Status.OK:
         _demand(axis, direction, 0, RESERVE_OPEN)
     return status
 
