@@ -90,13 +90,13 @@ typedef struct {
     uint8_t restart_in;                 /* ticks until the restart; 0: none asked for */
     telemetry_t telemetry;
     counters_t counters;
-    session_t session;
     store_t store;
-    draft_t draft;
     tx_t tx;
     settings_t live;
     axis_t axis[AXES];
     rx_t rx;
+    draft_t draft;
+    session_t session;
 } core_t;
 
 /* reset_flags: RESET_FLAG_... bits. nonce_seed: as random as the board can make it. ee_read never waits. */
