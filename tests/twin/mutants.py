@@ -37,7 +37,7 @@ class Mutant:
 
 MUTANTS = (
     # the wire half
-    Mutant("rx.c", "rx->length[rx->write] != 0;", "rx->length[rx->read] != 0;"),
+    Mutant("rx.c", "rx->length[rx->write] == 0)", "rx->length[rx->read] == 0)"),
     Mutant("rx.c", "if (size > RX_FRAME_MAX)", "if (size >= RX_FRAME_MAX)"),
     Mutant("dispatch.c", "size == session->request_size &&", "size >= session->request_size ||"),
     Mutant("dispatch.c", "(uint8_t)(core->session.seq + 1)", "core->session.seq"),
@@ -58,15 +58,15 @@ MUTANTS = (
     Mutant(
         "draft.c", "broken ? broken : change_check_axis", "broken ? broken : 0 * change_check_axis"
     ),
-    Mutant("duty.c", "next.elapsed >= next.bin_ticks", "next.elapsed > next.bin_ticks"),
+    Mutant("duty.c", "next->elapsed >= next->bin_ticks", "next->elapsed > next->bin_ticks"),
     Mutant("duty.c", "bin_ticks > now->bin_ticks ?", "bin_ticks < now->bin_ticks ?"),
     Mutant("duty.c", "valid_0 && valid_1 ? newer(duty) : valid_1", "valid_1"),
     Mutant(
         "store.c",
-        "(uint16_t)(generation_1 - generation_0) < 0x8000u",
-        "generation_1 > generation_0",
+        "(uint16_t)(head[1].generation - head[0].generation) < 0x8000u",
+        "head[1].generation > head[0].generation",
     ),
-    Mutant("store.c", "i < stored && i < known", "i < known"),
+    Mutant("store.c", "stored < known ? stored : known", "known"),
     Mutant("store.c", "if (ee_read(at) != byte) {", "{"),
     Mutant("noinit.c", "(flags & RESET_FLAG_EXTERNAL) || kept", "(flags & RESET_FLAG_EXTERNAL)"),
     Mutant(
@@ -109,7 +109,7 @@ MUTANTS = (
     Mutant("guard.c", "value >= low - margin", "value > low - margin"),
     Mutant("position.c", "(residue >> 2)", "(residue >> 3)"),
     Mutant("position.c", "(residue >> 5)", "residue / 32"),
-    Mutant("motion.c", "+ time + time / 4", "+ time + time / 8"),
+    Mutant("motion.c", "+ time + (time >> 2)", "+ time + (time >> 3)"),
     Mutant(
         "motion.c",
         "in->count_um + in->noise_um >= motion->stop_um",
@@ -126,7 +126,7 @@ MUTANTS = (
         "seek.c", "if (seek->still_ticks < seek->dwell)", "if (seek->still_ticks <= seek->dwell)"
     ),
     Mutant("seek.c", "(last - before) >> 3", "(last - before) / 8"),
-    Mutant("div.c", "(a < 0 ? a - b / 2 : a + b / 2) / b", "a / b"),
+    Mutant("div.c", "a < 0 ? a - half : a + half", "half < 0 ? a - half : a"),
 )
 
 
