@@ -518,7 +518,11 @@ class Attack:
         return self._send(self.waiting)
 
     def _send(self, payload: bytes) -> bytes:
+        """Kept to be sent again, but for opens of other sessions: on a line that keeps its order
+        none can come late, and on another it would take the board for an older session."""
         frame = encode(payload)
+        if payload[0] == OPEN:
+            self.old = deque((f for f in self.old if f[1] != OPEN), maxlen=self.old.maxlen)
         self.old.append(frame)
         return frame
 
@@ -645,11 +649,14 @@ class Attack:
         if roll < 0.8 and self.old:
             frame = random.choice(self.old)
             return frame[: random.randrange(len(frame))] + b"\0"
-        if roll < 0.85:  # alive that may count for nothing: of the future, of another session
-            tick = (self.tick_now + random.choice((2, 1000, 2**31, 2**32 - 1))) & 0xFFFFFFFF
+        if roll < 0.9:  # alive that may count for nothing: of the future, of another session
+            tick = (self.tick_now + random.choice((40, 1000, 2**31))) & 0xFFFFFFFF
             session = random.choice((self.session, self.session ^ 1))
-            ahead = tick > self.tick_now and session == self.session
-            return encode(struct.pack("<BBBI", ALIVE, session, 0, tick)) if ahead else b"\0"
+            if session != self.session:
+                tick = self.tick_now
+            elif tick <= self.tick_now:
+                return b"\0"
+            return encode(struct.pack("<BBBI", ALIVE, session, 0, tick))
         noise = bytes(random.randrange(256) for _ in range(random.randrange(100)))
         return noise + b"\0"
 
@@ -658,13 +665,17 @@ class Attack:
         random = self.random
         eager = random.choice((0.02, 0.1, 0.4))
         stops = random.choice((0.0005, 0.003, 0.02))
+        silent = 0  # ticks in which the host says nothing, and only mischief comes
         self.asks = random.choice((0.01, 0.05, 0.3))
         while self.counts["ticks"] < TICKS:
             self.stop_now: tuple[int, int] | None = None
-            parts = [self.host()]
-            if self.tick_now % 10 == 0 and random.random() < 0.95:
+            silent -= silent > 0
+            if not silent and random.random() < 0.002:
+                silent = random.randrange(60, 500)
+            parts = [b"" if silent else self.host()]
+            if not silent and self.tick_now % 10 == 0 and random.random() < 0.95:
                 parts.append(self._alive())
-            if random.random() < eager * 0.5:
+            if random.random() < (0.3 if silent else eager * 0.5):
                 parts.append(self._mischief())
             if random.random() < stops:
                 parts.append(self._stop())
