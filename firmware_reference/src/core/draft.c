@@ -51,7 +51,7 @@ static int32_t value_at(const setting_entry_t *entry, const uint8_t *at)
     return value;
 }
 
-static CORE_ONCE uint8_t in_range(const setting_entry_t *entry, int32_t value)
+static uint8_t in_range(const setting_entry_t *entry, int32_t value)
 {
     return value >= entry->min && value <= entry->max;
 }

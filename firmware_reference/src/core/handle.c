@@ -103,7 +103,7 @@ static uint8_t restart(core_t *core)
     return STATUS_OK;
 }
 
-static CORE_ONCE uint8_t period_good(uint16_t ms, uint16_t least)
+static uint8_t period_good(uint16_t ms, uint16_t least)
 {
     return ms == 0 || (ms >= least && ms % MS_PER_TICK == 0);
 }

@@ -121,7 +121,7 @@ static CORE_ONCE uint32_t way_ticks(const axis_t *axis, const settings_axis_t *s
 }
 
 /* Nothing starts without the reserve for its end; a move not without its ramps and its way. */
-static CORE_ONCE uint8_t duty_allows(core_t *core, const uint8_t *body, uint8_t id, uint8_t index)
+static uint8_t duty_allows(core_t *core, const uint8_t *body, uint8_t id, uint8_t index)
 {
     const settings_axis_t *set = &core->live.axis[index];
     uint32_t need = START_RESERVE + ramp_ticks(set, set->deceleration_um_s2);

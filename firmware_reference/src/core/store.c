@@ -20,7 +20,7 @@ typedef struct __attribute__((packed)) {
 _Static_assert(SLOT_END <= STORE_SLOT_SIZE, "settings fit their slot");
 _Static_assert(STORE_TRIPS_AT + 8 * 18 <= STORE_SIZE, "map fits the memory");
 
-static uint16_t slot_at(uint8_t slot)
+static CORE_ONCE uint16_t slot_at(uint8_t slot)
 {
     return slot ? STORE_SLOT_AT + STORE_SLOT_SIZE : STORE_SLOT_AT;
 }
