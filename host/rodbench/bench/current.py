@@ -13,7 +13,9 @@ from .job import Job, failed, rest_samples
 WATCH_S = 1.5
 RAW4_FULL = 4092
 ADC_STEPS = 1023
-LEAST_NOISE_RAW = 1.0  # quantisation alone of a sum of eight: 8 / sqrt(12) / sqrt(8)
+# One ADC step over sqrt(12), in raw: below half a step of noise eight conversions are alike, and
+# their sum is no better than one of them.
+LEAST_NOISE_RAW = 2.31
 
 
 @dataclass(frozen=True, slots=True)
