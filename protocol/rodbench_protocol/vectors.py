@@ -153,10 +153,12 @@ PROBLEM_CHANGES: tuple[dict[str, int], ...] = (
     {"output_max_permille": 299},
     {**_GOOD, "creep_speed_um_s": 10001},
     {"running_ma": 1500},
-    {"current_uv_per_ma": 3267},
-    {"current_uv_per_ma": 3268},
+    {"current_uv_per_ma": 2867},
+    {"current_uv_per_ma": 2868},
     {**_GOOD, "run_on_extend_um": 60000, "soft_stop_min_um": 40000},
     {**_GOOD, "raw_retracted": 8145},
+    {**_GOOD, "deceleration_um_s2": 1000},
+    {**_GOOD, "deceleration_um_s2": 999},
     {"stroke_um": 4999},
 )
 

@@ -63,7 +63,18 @@ def test_rules_give_the_same(library):
         assert library.change_check_axis(before, data) == change
         seen |= {plain >> 8, change >> 8}
         live = live if plain else values
-    assert seen == {0} | {r.id for r in load_schema().rules}
+    assert seen == {0} | {r.id for r in load_schema().rules if r.scope == "axis"}
+
+
+def test_board_rules_give_the_same(library):
+    (rule,) = [r for r in load_schema().rules if r.scope == "board"]
+    ids = {k.name: k.id for k in settings.KEYS["board"]}
+    for reading in (0, 1, 4399, 4400, 5000, 5500):
+        values = settings.defaults("board") | {"board_5v_mv": reading}
+        broken = settings.check("board", values)
+        code = library.rule_check_board(settings.pack_scope("board", values))
+        assert code == sum(p.rule_id << 8 | ids[p.key] for p in broken)
+        assert bool(broken) == (reading in (1, 4399)), rule.text
 
 
 @pytest.mark.parametrize("scope", ["board", "axis"])

@@ -60,7 +60,7 @@ static int rule_abs_16(int a)
 
 uint16_t rule_check_board(const settings_board_t *s)
 {
-    (void)s;
+    if (!(((int16_t)s->board_5v_mv == INT16_C(0)) || ((int16_t)s->board_5v_mv >= INT16_C(4400)))) { return 3333u; } /* reference_within_reach */
     return 0;
 }
 
@@ -80,9 +80,10 @@ uint16_t rule_check_axis(const settings_axis_t *s)
     if (!((int16_t)s->creep_output_permille <= (int16_t)s->output_max_permille)) { return 1292u; } /* creep_below_ceiling */
     if (!(!((int16_t)s->calibrated == INT16_C(1)) || ((int32_t)s->creep_speed_um_s <= ((int32_t)s->speed_max_um_s * INT32_C(2))))) { return 1549u; } /* creep_below_speed_max */
     if (!(!(((int16_t)s->current_sensor != INT16_C(0)) && ((int16_t)s->running_ma > INT16_C(0))) || ((int16_t)s->trip_ma > (int16_t)s->running_ma))) { return 1812u; } /* trip_above_running */
-    if (!(!((int16_t)s->current_sensor == INT16_C(1)) || ((((int32_t)s->trip_ma * (int32_t)s->current_uv_per_ma) / INT32_C(1000)) <= (INT32_C(4900) - (((int32_t)s->current_zero * INT32_C(5000)) / INT32_C(4092)))))) { return 2068u; } /* trip_within_sensor */
+    if (!(!((int16_t)s->current_sensor == INT16_C(1)) || ((((int32_t)s->trip_ma * (int32_t)s->current_uv_per_ma) / INT32_C(1000)) <= (INT32_C(4300) - (((int32_t)s->current_zero * INT32_C(5000)) / INT32_C(4092)))))) { return 2068u; } /* trip_within_sensor */
     if (!(!((int16_t)s->calibrated == INT16_C(1)) || (((int32_t)s->run_on_extend_um < ((int32_t)s->soft_stop_max_um - (int32_t)s->soft_stop_min_um)) && ((int32_t)s->run_on_retract_um < ((int32_t)s->soft_stop_max_um - (int32_t)s->soft_stop_min_um))))) { return 2312u; } /* stops_before_run_on */
     if (!(!(((int16_t)s->feedback == INT16_C(1)) && ((int16_t)s->calibrated == INT16_C(1))) || (((int16_t)s->raw_retracted >= (int16_t)s->pot_margin_raw) && ((int16_t)s->raw_extended >= (int16_t)s->pot_margin_raw) && ((int16_t)s->raw_retracted <= (INT16_C(8184) - (int16_t)s->pot_margin_raw)) && ((int16_t)s->raw_extended <= (INT16_C(8184) - (int16_t)s->pot_margin_raw))))) { return 2594u; } /* endpoints_inside_scale */
+    if (!(!((int16_t)s->calibrated == INT16_C(1)) || (((int32_t)s->speed_max_um_s <= ((int32_t)s->deceleration_um_s2 * INT32_C(5))) && ((int32_t)s->creep_speed_um_s <= ((int32_t)s->deceleration_um_s2 * INT32_C(5)))))) { return 3083u; } /* ramp_down_within_reach */
     return 0;
 }
 
