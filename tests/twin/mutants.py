@@ -37,6 +37,8 @@ class Mutant:
 
 MUTANTS = (
     # the wire half
+    Mutant("rx.c", "rx->stop_length == 0 ? rx->stop : NULL", "NULL"),
+    Mutant("tx.c", "lacking > TX_BYTES_PER_TICK", "lacking > 60"),
     Mutant("rx.c", "rx->length[rx->write] == 0)", "rx->length[rx->read] == 0)"),
     Mutant("rx.c", "if (size > RX_FRAME_MAX)", "if (size >= RX_FRAME_MAX)"),
     Mutant("dispatch.c", "size == session->request_size &&", "size >= session->request_size ||"),

@@ -323,7 +323,6 @@ class Run:
                 unit=0,
                 value=rng.choice((0, rng.randint(-500, 500), rng.randint(-1010, 1010))),
             )
-        top = KEYS["axis"]["stroke_um"].setting.max
         values = settings_of(self.plan.axes[axis - 1])
         kind = rng.random()
         if state == 3 or kind < 0.25:
@@ -341,8 +340,8 @@ class Run:
                 value=rng.randint(-speed - speed // 16, speed + speed // 16),
             )
         low, high = values["soft_stop_min_um"], values["soft_stop_max_um"]
-        beyond = rng.choice((0, 0, 0, 0, 1000))
-        target = rng.randint(min(low, high) - beyond, min(top, max(low, high) + beyond))
+        edges = (low - 400, low - 1, low, high, high + 1, high + 400)
+        target = rng.choice((rng.randint(min(low, high), max(low, high)), rng.choice(edges)))
         asked = rng.choice((0, 0, speed // 2, speed, rng.randint(-1, speed + speed // 8)))
         return self._ask("move", axis=axis, target_um=target, speed_um_s=asked)
 
