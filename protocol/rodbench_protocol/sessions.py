@@ -229,6 +229,9 @@ def _counted() -> Json:
     return s.done()
 
 
+_V1: Json = {"protocol_major": 1, "protocol_minor": 0}
+
+
 def _open_again() -> Json:
     s = Script("open_again", "a repeated open is answered from memory, a late copy does nothing")
     hello = plain_hello()
@@ -254,6 +257,22 @@ def _take_over() -> Json:
     s.open()
     s.step(old, expect=(answer(old, Status.NO_SESSION),))
     s.ask("draft_check", Status.NO_DRAFT, scope=1)
+    return s.done()
+
+
+def _late_open() -> Json:
+    s = Script("late_open", "the numbers of the last four opens cannot be opened again")
+    s.begin()
+    for number in (6, 7, 8):
+        s.session = number
+        s.open()
+    for number in (5, 6, 7, 8):
+        late = {**s.frame("open", seq=9, boot_nonce="$nonce", **_V1), "session": number}
+        s.step(late, expect=(answer(late, Status.SESSION_IN_USE),))
+    s.session = 9
+    s.open()
+    s.session = 5
+    s.open()
     return s.done()
 
 
@@ -700,7 +719,7 @@ def _subscribe() -> Json:
 def all_sessions() -> list[Json]:
     """Every scripted session."""
     makers = (
-        _hello, _no_session, _open_refused, _sequence, _counted, _open_again, _take_over,
+        _hello, _no_session, _open_refused, _sequence, _counted, _open_again, _take_over, _late_open,
         _unknown, _malformed, _bad_frames, _queue, _stop, _stop_covers, _not_fitted,
         _uncalibrated, _draft, _draft_order, _nothing_to_end, _cross_rules,
         _settings_get, _store, _reset, _jog_silence, _alive, _move_silence,

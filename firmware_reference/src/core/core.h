@@ -54,8 +54,12 @@ typedef struct {
     uint16_t worst_tick_us;
 } counters_t;
 
+#define SESSIONS_RECENT 4
+
 typedef struct {
     uint8_t number;                     /* 0: none open */
+    uint8_t recent[SESSIONS_RECENT];    /* numbers of the last opens, this one too: not to be opened again */
+    uint8_t opens;
     uint8_t seq;                        /* of the last request carried out */
     uint8_t request_size;               /* of that request, with its CRC: what a repeat must equal */
     uint16_t request_crc;

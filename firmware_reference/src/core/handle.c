@@ -56,6 +56,12 @@ uint8_t handle_hello(core_t *core, call_t *call)
     return STATUS_OK;
 }
 
+/* A late copy of an open that another has replaced must not take the board back. */
+static uint8_t was_open(const session_t *session, uint8_t number)
+{
+    return memchr(session->recent, number, SESSIONS_RECENT) != NULL;
+}
+
 uint8_t handle_open(core_t *core, call_t *call, uint8_t session, uint8_t seq)
 {
     if (call->size < OPEN_BODY_MIN) {
@@ -70,9 +76,10 @@ uint8_t handle_open(core_t *core, call_t *call, uint8_t session, uint8_t seq)
     if (session == 0) {
         return STATUS_BAD_VALUE;
     }
-    if (session == core->session.number) {
+    if (was_open(&core->session, session)) {
         return STATUS_SESSION_IN_USE;
     }
+    core->session.recent[core->session.opens++ % SESSIONS_RECENT] = session;
     core->session.number = session;
     core->session.seq = seq;
     core->session.newest_alive = core->tick;

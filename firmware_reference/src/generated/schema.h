@@ -47,7 +47,7 @@
 #define STATUS_DUTY_SPENT 18u /* the duty budget does not allow a start; telemetry_board tells what is left */
 #define STATUS_BUSY 19u /* a store is under way */
 #define STATUS_NOT_SUPPORTED 20u /* known, but not by this board or this build */
-#define STATUS_SESSION_IN_USE 21u /* open asked for the session that is open now: choose another number */
+#define STATUS_SESSION_IN_USE 21u /* open asked for a session of the last four: choose another number */
 #define STATUS_STOP_STANDING 22u /* a stop is being carried out: try when the output is 0 */
 #define STATUS_LAST 22u
 

@@ -29,10 +29,12 @@ _ALIVE = wire.request("alive")
 class Session:
     """Session 0: none open. `request` is the payload that a repeat must equal."""
 
-    __slots__ = ("newest_alive", "number", "reply", "request", "seq")
+    __slots__ = ("newest_alive", "number", "opens", "recent", "reply", "request", "seq")
 
     def __init__(self) -> None:
         self.number = 0
+        self.recent = [0] * 4  # numbers of the last opens, this one too: not to be opened again
+        self.opens = 0
         self.seq = 0
         self.request = b""
         self.reply = b""

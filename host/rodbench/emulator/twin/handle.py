@@ -63,6 +63,11 @@ def handle_hello(core: Twin, call: Call) -> int:
     return Status.OK
 
 
+def _was_open(core: Twin, number: int) -> bool:
+    """A late copy of an open that another has replaced must not take the board back."""
+    return number in core.session.recent
+
+
 def handle_open(core: Twin, call: Call, session: int, seq: int) -> int:
     """Take the board."""
     if len(call.body) < _OPEN.size:
@@ -74,8 +79,10 @@ def handle_open(core: Twin, call: Call, session: int, seq: int) -> int:
         return Status.PROTOCOL_MAJOR
     if session == 0:
         return Status.BAD_VALUE
-    if session == core.session.number:
+    if _was_open(core, session):
         return Status.SESSION_IN_USE
+    core.session.recent[core.session.opens % len(core.session.recent)] = session
+    core.session.opens += 1
     core.session.number = session
     core.session.seq = seq
     core.session.newest_alive = core.ticks
