@@ -9,6 +9,7 @@ from __future__ import annotations
 import ctypes as ct
 import hashlib
 import os
+import shutil
 import subprocess
 from dataclasses import dataclass
 from pathlib import Path
@@ -52,6 +53,17 @@ def build_library(name: str = "core.so", flags: tuple[str, ...] = CHECKED) -> Pa
     """The core with the harness as a shared library."""
     files = [*c_files(), HARNESS / "harness.c"]
     return compile_c(BUILD / name, files, "-shared", "-fPIC", f"-I{SOURCES}", *flags)
+
+
+def own_folder(name: str) -> Path:
+    """A new folder of this process in BUILD; those of processes that are gone are removed."""
+    for old in BUILD.glob(f"{name}-*"):
+        if not Path(f"/proc/{old.name.rpartition('-')[2]}").exists():
+            shutil.rmtree(old, ignore_errors=True)
+    folder = BUILD / f"{name}-{os.getpid()}"
+    shutil.rmtree(folder, ignore_errors=True)
+    folder.mkdir(parents=True)
+    return folder
 
 
 class CReadings(ct.Structure):

@@ -19,9 +19,6 @@ from pathlib import Path
 from tests.core import native
 from tests.twin.runs import Seen, compare
 
-BUILD = native.BUILD / "coverage"
-SNAPSHOT = BUILD / "src"
-
 
 @dataclass
 class File:
@@ -33,30 +30,29 @@ class File:
     missed: list[int]
 
 
-def build() -> Path:
+def build(folder: Path) -> Path:
     """Each file on its own, so that its notes carry its name."""
-    shutil.rmtree(BUILD, ignore_errors=True)
-    BUILD.mkdir(parents=True)
-    shutil.copytree(native.SOURCES, SNAPSHOT)  # what is measured cannot change meanwhile
-    flags = ["-std=gnu11", "-O0", "-g", "-fPIC", "--coverage", f"-I{SNAPSHOT}"]
+    sources = folder / "src"
+    shutil.copytree(native.SOURCES, sources)  # what is measured cannot change meanwhile
+    flags = ["-std=gnu11", "-O0", "-g", "-fPIC", "--coverage", f"-I{sources}"]
     objects = []
     helpers = [native.HARNESS / "harness.c", Path(__file__).parent / "dump.c"]
-    for source in [*native.c_files(SNAPSHOT), *helpers]:
-        target = BUILD / f"{source.stem}.o"
+    for source in [*native.c_files(sources), *helpers]:
+        target = folder / f"{source.stem}.o"
         subprocess.run(["gcc", *flags, "-c", str(source), "-o", str(target)], check=True)
         objects.append(str(target))
-    library = BUILD / "core.so"
+    library = folder / "core.so"
     subprocess.run(["gcc", "-shared", "--coverage", *objects, "-o", str(library)], check=True)
     return library
 
 
-def measure() -> list[File]:
+def measure(folder: Path) -> list[File]:
     """Reads what the runs have left."""
-    names = [s.stem for s in native.c_files(SNAPSHOT)]
+    names = [s.stem for s in native.c_files(folder / "src")]
     command = ["gcov", "-b", "-c", "-j", *(f"{name}.gcda" for name in names)]
-    subprocess.run(command, cwd=BUILD, check=True, stdout=subprocess.DEVNULL)
+    subprocess.run(command, cwd=folder, check=True, stdout=subprocess.DEVNULL)
     found = []
-    for path in sorted(BUILD.glob("*.gcov.json.gz")):
+    for path in sorted(folder.glob("*.gcov.json.gz")):
         for entry in json.loads(gzip.decompress(path.read_bytes()))["files"]:
             source = Path(entry["file"])
             if source.suffix == ".c" and source.parent.name == "core":
@@ -82,10 +78,11 @@ def _file(source: Path, lines: list[dict[str, object]]) -> File:
 
 def run(count: int, seed: int = 0) -> tuple[Seen, list[File]]:
     """Build, run and compare, measure. Once per process: coverage is counted in the library."""
-    library = native.load(build())
+    folder = native.own_folder("coverage")
+    library = native.load(build(folder))
     seen = compare(library, count, seed)
     library.coverage_dump()
-    return seen, measure()
+    return seen, measure(folder)
 
 
 def share(files: list[File]) -> float:

@@ -10,6 +10,7 @@ is an error: it would prove nothing.
 # ruff: noqa: E501 (a mutant is one line)
 from __future__ import annotations
 
+import os
 import shutil
 import subprocess
 import sys
@@ -21,7 +22,7 @@ from tests.core import native
 
 RUNS = 1500
 WORKERS = 2
-BUILD = native.BUILD / "mutants"
+BUILD = native.BUILD / f"mutants-{os.getpid()}"
 SNAPSHOT = BUILD / "src"
 NOTICED, SURVIVED = 9, 0
 
@@ -46,7 +47,7 @@ MUTANTS = (
     Mutant("dispatch.c", "age > core->tick - session->newest_alive", "age > core->tick"),
     Mutant("dispatch.c", "core->barred = rx_waiting(rx);", "core->barred = 0;"),
     Mutant("dispatch.c", "if (core->restart_in != 0 || ", "if ("),
-    Mutant("handle.c", "session == core->session.number", "session + 1 == core->session.number"),
+    Mutant("handle.c", "core->session.opens++ % SESSIONS_RECENT", "0"),
     Mutant("handle.c", "ms >= least && ", "ms > least && "),
     Mutant("handle_motion.c", "axis->faults == 0 && starts_motion", "starts_motion"),
     Mutant("handle_motion.c", "if (core->faults != 0)", "if (core->faults == 1)"),
@@ -145,7 +146,7 @@ def planted(mutant: Mutant) -> str:
 
 def build_sound() -> None:
     """All objects of the core as it is, in BUILD."""
-    shutil.rmtree(BUILD, ignore_errors=True)
+    native.own_folder("mutants")
     shutil.copytree(native.SOURCES, SNAPSHOT)  # what is tried cannot change meanwhile
     for source in [*native.c_files(SNAPSHOT), native.HARNESS / "harness.c"]:
         _compile(source, BUILD / f"{source.stem}.o")

@@ -241,6 +241,7 @@ class Run:
         self.pair = Pair(lib, memory.image(plan.memory, board, values[0], values[1]))
         self.supply, self.bandgap = 425, 225
         self.seq = 0
+        self.session = SESSION
         self.last = b""
         self.motions = 0
         self.queue: list[bytes | Callable[[], bytes]] = []
@@ -252,7 +253,7 @@ class Run:
         """All ticks; Differs when twin and core do not agree."""
         self.pair.boot(self.plan.flags, NONCE, True)
         self.nonce = self.pair.twin.noinit.nonce
-        self.queue = [framing.encode(self._open(SESSION))]
+        self.queue = [self._open_next]
         for tick in range(self.plan.ticks):
             self._tick(tick)
         self.pair.compare_settings()
@@ -292,9 +293,10 @@ class Run:
         data = b""
         now = self.pair.twin.ticks
         if tick % self.plan.alive_every == 3:
-            data += framing.encode(messages.pack("alive", SESSION, 0, tick=now))
+            data += framing.encode(messages.pack("alive", self.session, 0, tick=now))
         if not self.queue or callable(self.queue[0]):
             self.seq = self.pair.twin.session.seq
+            self.session = self.pair.twin.session.number or self.session
         if self.queue:
             following = self.queue.pop(0)
             return data + (following() if callable(following) else following)
@@ -347,14 +349,15 @@ class Run:
 
     # ------------------------------------------------------------ frames
 
-    def _open(self, session: int) -> bytes:
-        return messages.pack(
-            "open", session, self.seq, boot_nonce=self.nonce, protocol_major=1, protocol_minor=0
-        )
+    def _open_next(self) -> bytes:
+        """Opens a session of a number not used lately."""
+        self.session = self.session % 250 + 1
+        fields = {"boot_nonce": self.nonce, "protocol_major": 1, "protocol_minor": 0}
+        return framing.encode(messages.pack("open", self.session, self.seq, **fields))
 
     def _ask(self, name: str, **fields: Any) -> bytes:
         self.seq = (self.seq + 1) & 0xFF
-        self.last = framing.encode(messages.pack(name, SESSION, self.seq, **fields))
+        self.last = framing.encode(messages.pack(name, self.session, self.seq, **fields))
         return self.last
 
     def _by_request(self, act: Act) -> bytes:
@@ -381,11 +384,12 @@ class Run:
 
     def _open_act(self, act: Act) -> bytes:
         """Another open: of a new session and back, a wrong nonce, a wrong major, no session."""
-        session = (SESSION + 1, SESSION, 0, act.a // 5 % 256)[act.a % 4]
+        last = self.session
+        session = (last % 250 + 1, last, 0, act.a // 5 % 256, max(1, last - act.b % 6))[act.a % 5]
         nonce = self.nonce if act.b % 3 else act.b % 65536
         fields = {"boot_nonce": nonce, "protocol_major": 1 + (act.b % 5 == 0), "protocol_minor": 0}
         frame = framing.encode(messages.pack("open", session, self.seq, **fields))
-        self.queue.append(framing.encode(self._open(SESSION)))
+        self.queue.append(self._open_next)
         return frame
 
     def _stop(self, act: Act) -> bytes:
@@ -446,11 +450,11 @@ class Run:
 
     def _alive(self, act: Act) -> bytes:
         tick = (self.pair.twin.ticks + act.b % 9 - 4) % 2**32
-        return framing.encode(messages.pack("alive", SESSION + (act.a % 5 == 0), 0, tick=tick))
+        return framing.encode(messages.pack("alive", self.session + (act.a % 5 == 0), 0, tick=tick))
 
     def _unknown(self, act: Act) -> bytes:
         self.seq = (self.seq + 1) & 0xFF
-        return framing.encode(bytes((act.a % 256, SESSION, self.seq)))
+        return framing.encode(bytes((act.a % 256, self.session, self.seq)))
 
     # ------------------------------------------------------------ mishaps of the line
 
@@ -461,7 +465,7 @@ class Run:
         return framing.encode(messages.pack("counters", act.a % 256, self.seq))
 
     def _wrong_seq(self, act: Act) -> bytes:
-        return framing.encode(messages.pack("counters", SESSION, act.a % 256))
+        return framing.encode(messages.pack("counters", self.session, act.a % 256))
 
     def _garbage(self, act: Act) -> bytes:
         return Random(act.a).randbytes(act.b % 90) + b"\0" * (act.a % 2)
@@ -489,7 +493,7 @@ class Run:
         """A good frame of the greatest length, or one byte more, with a tail that means nothing."""
         size = 62 + act.a % 2
         self.seq = (self.seq + 1) & 0xFF
-        payload = bytes((3, SESSION, self.seq)) + b"\7" * (size - 3)
+        payload = bytes((3, self.session, self.seq)) + b"\7" * (size - 3)
         crc = framing.crc16(payload).to_bytes(2, "big")
         return bytes(cobs.encode(payload + crc)) + b"\0"
 
@@ -501,7 +505,7 @@ class Run:
         return b"".join(frames)
 
     def _late_alive(self, act: Act) -> bytes:
-        return framing.encode(messages.pack("alive", SESSION, 0, tick=act.a % TICKS))
+        return framing.encode(messages.pack("alive", self.session, 0, tick=act.a % TICKS))
 
     def _reset(self, act: Act) -> bytes:
         """The board starts anew, and the host opens again."""
@@ -509,7 +513,7 @@ class Run:
         self.pair.boot(flags, act.b % 65536, bool(lost))
         self.nonce = self.pair.twin.noinit.nonce
         self.pair.out = type(self.pair.out)()
-        self.queue = [framing.encode(self._open(SESSION))]
+        self.queue = [self._open_next]
         return b""
 
     # ------------------------------------------------------------ mishaps of the board
