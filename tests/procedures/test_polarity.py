@@ -169,3 +169,24 @@ def test_whatever_breaks_the_run_stops_the_rod(error: type[BaseException]) -> No
         polarity.find(job, at_rest)
     bench.board.listeners.remove(breaks)
     assert_nothing_settled(bench)
+
+
+@pytest.mark.parametrize("zero_v", [0.0, 0.5, 1.2])
+def test_a_sensor_with_an_offset_leaves_room_for_the_trip(zero_v: float) -> None:
+    made = machine()
+    made.rods[1].sensor.v_per_a = 0.6
+    made.rods[1].sensor.zero_v = zero_v
+    bench = Bench.of(made)
+    job = Job(bench.board, 1, bench.asker(), bench.talk.append)
+    commission.prepare(job, Label("north", 105.0, 120.0, 0.6, 15.0))
+    found = current.measure(job)
+    assert found.current_zero_raw4 == pytest.approx(zero_v / 5.0 * 4092, abs=8)
+    assert bench.board.read_scope(1)["trip_ma"] <= (4.3 - zero_v) / 0.6 * 1000
+
+
+def test_an_input_that_reads_full_at_rest_is_refused() -> None:
+    made = machine()
+    made.rods[1].sensor.zero_v = 4.8
+    bench = Bench.of(made)
+    with pytest.raises(ProcedureError, match="no room is left"):
+        current.measure(prepared(bench))

@@ -40,6 +40,8 @@ class Question:
 
     def wrong(self, answer: str) -> str | None:
         """Why this is no answer to the question; None when it is one."""
+        if not answer:
+            return "an empty answer"
         if self.choices and answer not in self.choices:
             return f"'{answer}' is none of: {', '.join(self.choices)}"
         if self.unit is not None:
@@ -47,7 +49,7 @@ class Question:
                 self.number(answer)
             except QuantityError as error:
                 return str(error)
-        return None if answer else "an empty answer"
+        return None
 
     def number(self, answer: str) -> float:
         """The answer in `unit`; a bare number counts in that unit. Raises QuantityError."""

@@ -14,7 +14,7 @@ from . import cautions, current, endpoints, polarity, speed, trial
 from . import propose as proposing
 from .ask import Kind, Question
 from .budget import Budget
-from .current import AtRest
+from .current import AtRest, sensor_top_a
 from .endpoints import Endpoints
 from .job import STORED, Job, failed
 from .polarity import Polarity
@@ -90,8 +90,14 @@ def ask_label(job: Job) -> Label:
     )
     if place != "bench":
         raise _later(job, "a mounted rod, whose ends are shown by hand and never sought")
-    short = number(Question("retracted_pin_to_pin", "       Pin to pin, retracted?", unit="mm"))
-    long = number(Question("extended_pin_to_pin", "       Pin to pin, extended?", unit="mm"))
+    short = number(
+        Question(
+            "retracted_pin_to_pin",
+            "       Pin to pin, retracted, in mm (or with its unit, 12 in)?",
+            unit="mm",
+        )
+    )
+    long = number(Question("extended_pin_to_pin", "       Pin to pin, extended, in mm?", unit="mm"))
     if not 5.0 <= long - short <= 2000.0:
         raise failed(
             job,
@@ -132,7 +138,7 @@ def prepare(job: Job, label: Label) -> None:
 def _measuring_trip_ma(label: Label) -> int:
     trip = MEASURING_SHARE * label.fuse_a if label.fuse_a else MEASURING_TRIP_A
     if label.sensor_v_per_a:
-        trip = min(trip, 4.5 / label.sensor_v_per_a)
+        trip = min(trip, sensor_top_a(0, round(1000 * label.sensor_v_per_a)))
     return min(30_000, max(50, round(1000 * trip)))
 
 

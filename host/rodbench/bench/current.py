@@ -12,6 +12,7 @@ from .job import Job, failed, rest_samples
 
 WATCH_S = 1.5
 RAW4_FULL = 4092
+SENSOR_TOP_V = 4.25  # of the input; the board's own rule allows a little more
 ADC_STEPS = 1023
 # One ADC step over sqrt(12), in raw: below half a step of noise eight conversions are alike, and
 # their sum is no better than one of them.
@@ -68,9 +69,29 @@ def measure(job: Job) -> AtRest:
         _say(job, found)
         if bad := pot_band(found.pot_raw):
             raise failed(job, bad.text, "Check the three wires of the pot, then start again.")
-        job.commit(found.settings())
+        job.commit(found.settings() | _trip_within(job, found))
     job.record("calibrate current", {"axis": job.number, "found": found})
     return found
+
+
+def sensor_top_a(zero_raw4: int, uv_per_ma: int) -> float:
+    """The greatest current in A that the sensor can tell, with room below the converter's top."""
+    return (SENSOR_TOP_V - zero_raw4 * 5.0 / RAW4_FULL) / (uv_per_ma / 1000.0)
+
+
+def _trip_within(job: Job, found: AtRest) -> dict[str, int]:
+    """The trip in force, lowered to what the sensor can tell above its zero."""
+    if found.current_zero_raw4 is None:
+        return {}
+    top = sensor_top_a(found.current_zero_raw4, job.live["current_uv_per_ma"])
+    if top <= 0.0:
+        raise failed(
+            job,
+            f"the current input reads {found.current_zero_raw4 * 5.0 / RAW4_FULL:.2f} V at rest: "
+            "no room is left for a current",
+            "Check the sensor's supply and its wire.",
+        )
+    return {"trip_ma": max(50, min(job.live["trip_ma"], int(1000 * top)))}
 
 
 def _evaluate(job: Job, raws: list[int], currents: list[float], supply_v: float) -> AtRest:

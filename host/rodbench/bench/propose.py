@@ -18,13 +18,12 @@ from rodbench.science.stall import (
 )
 
 from .ask import Kind, Question
-from .current import RAW4_FULL, AtRest
+from .current import AtRest, sensor_top_a
 from .endpoints import Endpoints
 from .guarded import not_guarded
 from .job import Job, failed
 from .speed import Speeds
 
-SENSOR_TOP_V = 4.9  # as the board's own rule reckons
 EDITS = (
     ("soft_stop_min_mm", "mm"),
     ("soft_stop_max_mm", "mm"),
@@ -157,14 +156,13 @@ def learned(
         stall=stall_estimate(at_rest, ends, speeds, nominal_v),
         brakes=job.live["stop_by"] == 0,
         fuse_a=fuse_a,
-        sensor_top_a=_sensor_top_a(job) if has_sensor else None,
+        sensor_top_a=(
+            sensor_top_a(job.live["current_zero"], job.live["current_uv_per_ma"])
+            if has_sensor
+            else None
+        ),
         dwell_s=max(0.15, dwell_raw / min(ends.creep_mm_s)),
     )
-
-
-def _sensor_top_a(job: Job) -> float:
-    zero_v = job.live["current_zero"] * 5.0 / RAW4_FULL
-    return (SENSOR_TOP_V - zero_v) / (job.live["current_uv_per_ma"] / 1000.0)
 
 
 def propose(job: Job, known: Learned) -> Proposed:

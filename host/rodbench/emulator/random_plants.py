@@ -4,7 +4,7 @@ Ranges: strokes 20-600 mm, 5-60 mm/s loaded with the full stroke in 4 to 40 s, 1
 polarities, pot spans 40-98 % of the reference, noise to 2 LSB rms a conversion, both kinds of end,
 friction 4-20 % of stall, load to +-30 % of stall, supply sagging by up to 15 % at stall. Loads that
 would drive the resting rod back are left out: they need a mechanical brake, not a soft stop. So
-are rods that 45 % of their stall current does not start: creep could not move them when warm.
+are rods that 40 % of their stall current does not start: creep could not move them when warm.
 """
 
 from __future__ import annotations
@@ -79,7 +79,7 @@ def _holds(rod: Rod) -> bool:
 
 
 def _starts_at_creep(rod: Rod, volts: float) -> bool:
-    """Whether 45 % of the stall current starts the rod anywhere: creep is capped at 60 % output,
+    """Whether 40 % of the stall current starts the rod anywhere: creep is capped at 60 % output,
     and a warm winding and a sagging supply take their part of it."""
     motor, screw = rod.motor, rod.screw
     newton_per_a = 1000.0 * motor.constant_v_s_per_mm
@@ -88,7 +88,7 @@ def _starts_at_creep(rod: Rod, volts: float) -> bool:
             force = rod.load.at(place) * sense
             passed = force / screw.efficiency if force > 0.0 else force * screw.back_efficiency
             start = friction * motor.stiction + passed / newton_per_a
-            if start > 0.45 * volts / motor.resistance_ohm:
+            if start > 0.4 * volts / motor.resistance_ohm:
                 return False
     return True
 
