@@ -41,7 +41,10 @@ class KeyStops:
     def hear(self, sample: Sample) -> None:
         """Look for a key at each sample of an axis; a pause between two runs counts, too."""
         if isinstance(sample, AxisSample) and self.terminal.read(0.0):
-            raise Interrupted("a key was pressed", kept="The rod was stopped; nothing was stored.")
+            raise Interrupted(
+                "a key was pressed",
+                kept="The rod was stopped; the board keeps what it had stored before.",
+            )
 
 
 @contextlib.contextmanager

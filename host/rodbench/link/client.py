@@ -335,8 +335,8 @@ class Client:
         self._statistics.unanswered += 1
         raise OutcomeUnknown(
             f"no reply to {pending.name} in {TRIES} tries: whether it was carried out is unknown",
-            kept="motion is never asked for again by itself",
-            hint="look at the board's state before you ask again",
+            kept="nothing is asked for again by itself; without its host the board stops the rod",
+            hint="`rodbench watch` shows its state; is this computer busy, or the cable loose?",
         )
 
     def _reply(self, pending: Pending) -> Reply:

@@ -14,7 +14,7 @@ _HINTS: dict[int, str] = {
     Status.STOP_STANDING: "wait until the axis is at rest",
     Status.UNCALIBRATED: "calibrate first: `rodbench commission`; until then jog by output",
     Status.CALIBRATED: "commit the axis to uncalibrated first, or jog by speed",
-    Status.NOT_FITTED: "name the rod of this axis in the machine file, then `settings push`",
+    Status.NOT_FITTED: "`rodbench commission` sets it up; `settings push` if the file has its rod",
     Status.OUTSIDE: "ask for a target between the soft stops",
     Status.BUSY: "a store takes about two seconds: ask again",
     Status.NO_DRAFT: "the draft was dropped (a restart, or another program): begin again",
