@@ -155,7 +155,7 @@ class Hold:
             else f"{100 * self.value:.0f} % output"
         )
         return (
-            f"{where:>10}   {sample.current_a:5.2f} A   {state(sample.state):<9} "
+            f"{where:>10}   {sample.current_a:5.2f} A   {state(sample.state):<10} "
             f"jog {speed}   duty {100 * sample.duty_used:3.0f} %"
         )
 

@@ -41,7 +41,8 @@ class View:
         elif isinstance(sample, BoardSample):
             self.board = sample
         elif isinstance(sample, Event):
-            self.last_event = event_line(sample, self.units)
+            known = not sample.axis or bool(self.scopes[sample.axis]["calibrated"])
+            self.last_event = event_line(sample, self.units, known)
 
     @contextlib.contextmanager
     def shown(self) -> Iterator[None]:
@@ -170,8 +171,8 @@ def _remarks(sample: AxisSample) -> list[str]:
     return [line for remark in remarks for line in wrap.wrap(remark)]
 
 
-def event_line(event: Event, units: Units) -> str:
-    """An event as one line."""
+def event_line(event: Event, units: Units, calibrated: bool = True) -> str:
+    """An event as one line; an uncalibrated axis has no position to tell."""
     from rodbench.show.words import ended, event_word, fault_name, reset_cause
 
     kind = event_word(event.kind)
@@ -181,5 +182,5 @@ def event_line(event: Event, units: Units) -> str:
         "trip": f"tripped: {fault_name(event.cause).replace('_', ' ')}" if event.cause else "",
         "motion_ended": f"the motion {ended(event.cause)}",
     }.get(kind, kind.replace("_", " "))
-    where = f" at {units.length(event.position_mm)}" if event.axis else ""
-    return f"{who}: {what}{where}, {event.time_s:.1f} s on the board's clock"
+    where = f" at {units.length(event.position_mm)}" if event.axis and calibrated else ""
+    return f"{who}: {what}{where}, board clock {event.time_s:.1f} s"
