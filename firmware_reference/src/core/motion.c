@@ -111,16 +111,18 @@ void motion_change(motion_t *motion, const motion_in_t *in, int32_t target_um, i
     }
 }
 
-/* Where the rod would be after `time` at its present speed, along. */
-static int32_t ahead(const motion_t *motion, const motion_in_t *in, uint16_t time)
+/* Where the rod would be after `time` at a speed, along. */
+static int32_t ahead(const motion_t *motion, const motion_in_t *in, int32_t um_s, uint16_t time)
 {
-    int32_t speed = larger(along(in->um_s, motion->direction), 0);
-    return um_along(motion, in) + ((speed * time) >> TIME_BITS);
+    return um_along(motion, in) + ((larger(um_s, 0) * time) >> TIME_BITS);
 }
 
+/* By the reference too: the speed is seen late, and a start just before the stop is over by then. */
 uint8_t motion_forbids(const motion_t *motion, const motion_in_t *in)
 {
-    return ahead(motion, in, motion->guard_time) + in->count_um + in->noise_um >= motion->stop_um;
+    int32_t meant = ((motion->speed >> 8) * TICKS_PER_S) >> 8;
+    int32_t um_s = larger(along(in->um_s, motion->direction), meant);
+    return ahead(motion, in, um_s, motion->guard_time) + in->count_um + in->noise_um >= motion->stop_um;
 }
 
 /* The reference's next speed; returns how it changes per tick just now. */
@@ -203,7 +205,8 @@ int16_t motion_tick(motion_t *motion, const settings_axis_t *set, const motion_i
         motion->held--;
     }
     *said = MOTION_ARRIVED;
-    if (!motion->ramp_down && ahead(motion, in, motion->carry_time) >= motion->target >> 8) {
+    if (!motion->ramp_down &&
+        ahead(motion, in, along(in->um_s, motion->direction), motion->carry_time) >= motion->target >> 8) {
         return 0;
     }
     *said = MOTION_GOING;

@@ -148,15 +148,19 @@ def motion_change(motion: Motion, view: MotionIn, target_um: int, limit_um_s: in
         motion.ramp_down = 1
 
 
-def _ahead(motion: Motion, view: MotionIn, time: int) -> int:
-    direction = motion.direction
-    speed = view.um_s * direction
-    return view.um * direction + ((speed * time) >> TIME_BITS if speed > 0 else 0)
+def _ahead(motion: Motion, view: MotionIn, um_s: int, time: int) -> int:
+    there = view.um * motion.direction
+    return there + ((um_s * time) >> TIME_BITS if um_s > 0 else 0)
 
 
 def motion_forbids(motion: Motion, view: MotionIn) -> bool:
-    """Does the soft stop in this direction forbid to drive on, at this speed?"""
-    there = _ahead(motion, view, motion.guard_time)
+    """Does the soft stop in this direction forbid to drive on, at this speed?
+
+    By the reference too: the speed is seen late, and a start just before the stop is over by then.
+    """
+    meant = ((motion.speed >> 8) * TICKS_PER_S) >> 8
+    um_s = max(view.um_s * motion.direction, meant)
+    there = _ahead(motion, view, um_s, motion.guard_time)
     return there + view.count_um + view.noise_um >= motion.stop_um
 
 
@@ -220,7 +224,8 @@ def motion_tick(motion: Motion, settings: Any, view: MotionIn) -> tuple[int, int
         return 0, _hold(motion, settings, view)
     if motion.held > 0:
         motion.held -= 1
-    if not motion.ramp_down and _ahead(motion, view, motion.carry_time) >= motion.target >> 8:
+    um_s = view.um_s * motion.direction
+    if not motion.ramp_down and _ahead(motion, view, um_s, motion.carry_time) >= motion.target >> 8:
         return 0, MOTION_ARRIVED
     lead_max = (((max(limit, motion.creep) >> 8) * LEAD_TICKS) >> 8) + view.count_um
     lead = _advance(motion, view, lead_max)
