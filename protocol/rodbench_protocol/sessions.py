@@ -719,8 +719,8 @@ def _subscribe() -> Json:
 def all_sessions() -> list[Json]:
     """Every scripted session."""
     makers = (
-        _hello, _no_session, _open_refused, _sequence, _counted, _open_again, _take_over, _late_open,
-        _unknown, _malformed, _bad_frames, _queue, _stop, _stop_covers, _not_fitted,
+        _hello, _no_session, _open_refused, _sequence, _counted, _open_again, _take_over,
+        _late_open, _unknown, _malformed, _bad_frames, _queue, _stop, _stop_covers, _not_fitted,
         _uncalibrated, _draft, _draft_order, _nothing_to_end, _cross_rules,
         _settings_get, _store, _reset, _jog_silence, _alive, _move_silence,
         _stop_categories, _trip, _subscribe,
