@@ -184,9 +184,10 @@ def test_a_sensor_with_an_offset_leaves_room_for_the_trip(zero_v: float) -> None
     assert bench.board.read_scope(1)["trip_ma"] <= (4.3 - zero_v) / 0.6 * 1000
 
 
-def test_an_input_that_reads_full_at_rest_is_refused() -> None:
+@pytest.mark.parametrize("zero_v", [2.5, 4.8])
+def test_a_sensor_that_rests_far_above_zero_is_refused(zero_v: float) -> None:
     made = machine()
-    made.rods[1].sensor.zero_v = 4.8
+    made.rods[1].sensor.zero_v = zero_v
     bench = Bench.of(made)
-    with pytest.raises(ProcedureError, match="no room is left"):
+    with pytest.raises(ProcedureError, match="V at rest: a sensor that rests near its middle"):
         current.measure(prepared(bench))

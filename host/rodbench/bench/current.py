@@ -13,6 +13,7 @@ from .job import Job, failed, rest_samples
 WATCH_S = 1.5
 RAW4_FULL = 4092
 SENSOR_TOP_V = 4.25  # of the input; the board's own rule allows a little more
+REST_TOP_V = 1.5  # a one-sided sensor rests near 0; higher is a centred one, blind one way
 ADC_STEPS = 1023
 # One ADC step over sqrt(12), in raw: below half a step of noise eight conversions are alike, and
 # their sum is no better than one of them.
@@ -83,14 +84,16 @@ def _trip_within(job: Job, found: AtRest) -> dict[str, int]:
     """The trip in force, lowered to what the sensor can tell above its zero."""
     if found.current_zero_raw4 is None:
         return {}
-    top = sensor_top_a(found.current_zero_raw4, job.live["current_uv_per_ma"])
-    if top <= 0.0:
+    rests_v = found.current_zero_raw4 * 5.0 / RAW4_FULL
+    if rests_v > REST_TOP_V:
         raise failed(
             job,
-            f"the current input reads {found.current_zero_raw4 * 5.0 / RAW4_FULL:.2f} V at rest: "
-            "no room is left for a current",
-            "Check the sensor's supply and its wire.",
+            f"the current input reads {rests_v:.2f} V at rest: a sensor that rests near its middle "
+            "shows one direction below its zero, where no trip would see it",
+            "This version serves sensors that rest near 0 V and rise with current of either "
+            "direction. If yours is one, check its supply and its wire; else answer 0 for none.",
         )
+    top = sensor_top_a(found.current_zero_raw4, job.live["current_uv_per_ma"])
     return {"trip_ma": max(50, min(job.live["trip_ma"], int(1000 * top)))}
 
 
