@@ -36,8 +36,8 @@ class Budget:
                 return board.last_board.duty_left_s[self.job.number - 1]
         raise NoAnswer("the board sends no telemetry", kept="The rod stands still.")
 
-    def say_cost(self, motor_s: float) -> Plan:
-        """Say what a procedure will cost before it starts."""
+    def say_cost(self, motor_s: float, how: str = "") -> Plan:
+        """Say what a procedure will cost before it starts; `how` says what the figure rests on."""
         cost = plan(motor_s, self.left_s(), self.share, self.window_s)
         rest = (
             "No rest needed."
@@ -45,7 +45,8 @@ class Budget:
             else f"About {cost.rests} rest{'s' * (cost.rests > 1)}, {minutes(cost.rest_s)} in all."
         )
         self.job.say(
-            f"   Planned: {minutes(motor_s)} of motor time; {minutes(cost.left_s)} left of the "
+            f"       Planned: {minutes(motor_s)} of motor time{how and ' ' + how}; "
+            f"{minutes(cost.left_s)} left of the "
             f"{minutes(self.whole_s)} that {100 * self.share:.0f} % in "
             f"{self.window_s / 60:.0f} min allows. {rest}"
         )

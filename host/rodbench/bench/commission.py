@@ -25,6 +25,7 @@ from .trial import Trial
 MEASURING_SHARE = 0.9  # of the fuse: the trip while little is known
 MEASURING_TRIP_A = 1.5  # without a fuse to go by
 STALL_MS = 1000
+TRIAL_GUESS_S = 60.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -173,11 +174,12 @@ def _consent(job: Job, question: Question) -> None:
 
 
 def _say_cost(job: Job, label: Label) -> None:
-    """A guess before the first motion: creep is taken to cross the stroke in a minute."""
-    creep_raw_s = 0.8 * endpoints.FULL_SCALE / 60.0
-    ends = endpoints.planned_s(creep_raw_s, endpoints.FULL_SCALE / 2)
-    fast = speed.planned_s(label.stroke_mm, label.stroke_mm / 60.0, 0.3)
-    Budget(job).say_cost(ends + fast + 3 * label.stroke_mm / (label.stroke_mm / 12.0))
+    """A guess before the first motion; each step says its own once more is known."""
+    creep_raw_s = endpoints.FULL_SCALE / polarity.CROSSING_S
+    ends_s = endpoints.planned_s(creep_raw_s, endpoints.FULL_SCALE / 2)
+    fast_s = speed.planned_s(label.stroke_mm, label.stroke_mm / polarity.CROSSING_S, 0.3)
+    motor_s = polarity.MOST_S + ends_s + fast_s + TRIAL_GUESS_S
+    Budget(job).say_cost(motor_s, "for a slow rod, less for a quick one")
 
 
 def _put_on_board(

@@ -10,7 +10,6 @@ from rodbench_protocol.names import AxisState, Ended, Fault
 
 from rodbench.board import AxisSample, Outcome
 from rodbench.clock import TICK_S
-from rodbench.errors import ProcedureError
 from rodbench.science.duty import stroke_bound_s
 from rodbench.science.ends import Approach, End, Kind, agree, classify, spread, spread_limit
 from rodbench.science.line import fit_line
@@ -321,6 +320,8 @@ def find(job: Job, at_rest: AtRest, way: Polarity, stroke_mm: float) -> Endpoint
             f" 4 Ends                               creep at {100 * out:.0f} % output out, "
             f"{100 * back:.0f} % in, {APPROACHES} approaches each      [any key stops]"
         )
+        cost_s = planned_s(search.raw_s, search.at_rest.pot_raw)
+        search.budget.say_cost(cost_s, "at this creep, as far as the pot tells")
         retracted = _approach(search, -1, lambda _: BACK_UNKNOWN_RAW)
         _look(job)
         raw = fmean(a.raw for a in retracted)
@@ -484,4 +485,4 @@ def _say(job: Job, found: Endpoints, retracted: list[Outcome], extended: list[Ou
     )
 
 
-__all__ = ["Endpoints", "ProcedureError", "find", "planned_s"]
+__all__ = ["Endpoints", "find", "planned_s"]

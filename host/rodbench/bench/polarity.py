@@ -23,6 +23,7 @@ NO_CURRENT_FROM = 0.3  # a coarse sensor sees nothing of the gentlest runs
 CROSSING_S = 140.0  # creep should cross the pot's scale in this time
 # A warm motor, a lower supply and a harder start ask for more than what just moved the rod.
 MARGIN = 1.15
+MOST_S = 2 * len(LEVELS) * RUN_S + 2
 REST_S = 1.0
 TRIES = 2
 STALL_MS = 1200  # longer than a run: here the person and the host judge, not the guard
@@ -72,8 +73,10 @@ def find(job: Job, at_rest: AtRest) -> Polarity:
     with job.stopping():
         job.uncalibrate()
         job.commit({"motor_reversed": 0, "stall_time_ms": STALL_MS})
-        Budget(job).ensure(2 * len(LEVELS) * RUN_S + 2, "finding the direction")
+        budget = Budget(job)
         job.say(" 3 Polarity                           two short runs at creep")
+        budget.say_cost(MOST_S, "at most")
+        budget.ensure(MOST_S, "finding the direction")
         for left in range(TRIES - 1, -1, -1):
             found, bursts = _both_ways(job, at_rest)
             if found.finding not in (Finding.NOT_SEEN, Finding.CONTRADICTORY):

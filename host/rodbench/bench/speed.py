@@ -87,7 +87,9 @@ def measure(job: Job, at_rest: AtRest, ends: Endpoints) -> Speeds:
     """
     with job.stopping():
         need = planned_s(ends.stroke_mm, min(ends.creep_mm_s), max(ends.creep_output))
-        Budget(job).ensure(need, "full speed")
+        budget = Budget(job)
+        budget.say_cost(need)
+        budget.ensure(need, "full speed")
         _step_inside(job, ends)
         start = _position(job, ends) / ends.stroke_mm
         ways = (-1, 1) if start > 0.5 else (1, -1)
