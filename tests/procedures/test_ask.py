@@ -103,3 +103,9 @@ def test_no_terminal_and_the_end_of_input_invent_nothing() -> None:
 def test_giving_up_after_three_mistyped_answers() -> None:
     with pytest.raises(NeedsPerson):
         Asker(Typed(Terminal("x\ny\nz\nout\n"), io.StringIO())).ask(WAY)
+
+
+def test_an_empty_line_keeps_what_the_question_says() -> None:
+    kept = Question("edit_trip_a", "Trip?", Kind.DECISION, unit="A", enter="2.9")
+    assert Asker(Typed(Terminal("\n"), io.StringIO())).number(kept) == 2.9
+    assert Asker(Typed(Terminal("3 A\n"), io.StringIO())).number(kept) == 3.0

@@ -7,7 +7,7 @@ from rodbench.bench import commission
 from rodbench.bench.ask import Answers, Asker, Eye
 from rodbench.bench.job import Job
 from rodbench.emulator.plant_file import default_machine
-from rodbench.errors import NeedsPerson, ProcedureError, UsageError
+from rodbench.errors import NeedsPerson, ProcedureError, Refused, UsageError
 
 from .harness import Bench, MemoryKeeper, label
 
@@ -117,26 +117,39 @@ def test_what_cannot_be_commissioned_is_said_before_anything_moves(
     assert_not_stored(bench)
 
 
+EDITED = {
+    "soft_stop_min_mm": "5 mm",
+    "soft_stop_max_mm": "2.0 in",
+    "speed_max_mm_s": 4,
+    "acceleration_mm_s2": 15,
+    "deceleration_mm_s2": 20,
+    "trip_a": "2500 mA",
+    "stall_time_ms": 500,
+    "duty_share": "20 %",
+    "duty_window_min": 10,
+}
+
+
 def test_an_edited_proposal_is_what_is_stored(bench: Bench) -> None:
-    done = bench.commission(
-        accept="edit",
-        accept_edited="yes",
-        edit_soft_stop_min_mm="5 mm",
-        edit_soft_stop_max_mm="2.0 in",
-        edit_speed_max_mm_s=4,
-        edit_acceleration_mm_s2=15,
-        edit_deceleration_mm_s2=20,
-        edit_trip_a="2500 mA",
-        edit_stall_time_ms=500,
-        edit_duty_share="20 %",
-        edit_duty_window_min=10,
-    )
+    edits = {f"edit_{name}": value for name, value in EDITED.items()}
+    done = bench.commission(accept="edit", accept_edited="yes", **edits)
     stored = bench.board.read_scope(1)
     assert stored["soft_stop_min_um"] == 5000
     assert stored["soft_stop_max_um"] == 50800
     assert stored["trip_ma"] == 2500
     assert (stored["duty_share_permille"], stored["duty_window_s"]) == (200, 600)
     assert done.trial.targets_mm[0] == 5.0
+
+
+def test_an_edit_that_the_board_refuses_is_asked_again(bench: Bench) -> None:
+    """A duty share of 9 is no share: said each time, three times at most, and nothing stored."""
+    edits = {f"edit_{name}": word for name, word in EDITED.items()} | {"edit_duty_share": 9}
+    with pytest.raises(Refused):
+        bench.commission(accept="edit", **edits)
+    said = [line for line in bench.talk if "The board would refuse it" in line]
+    assert len(said) == 2
+    assert "duty_share" in said[0]
+    assert_not_stored(bench)
 
 
 def test_recalibrating_begins_with_an_uncalibrated_axis(bench: Bench) -> None:

@@ -29,7 +29,8 @@ class Kind(Enum):
 
 @dataclass(frozen=True, slots=True)
 class Question:
-    """`choices` empty: free text, or a quantity in `unit` when that is set."""
+    """`choices` empty: free text, or a quantity in `unit` when that is set. `enter`: what an empty
+    line of a person means."""
 
     id: str
     text: str
@@ -37,6 +38,7 @@ class Question:
     choices: tuple[str, ...] = ()
     unit: str | None = None
     consent: str = "yes"  # the answer that accepts a caution
+    enter: str = ""
 
     def wrong(self, answer: str) -> str | None:
         """Why this is no answer to the question; None when it is one."""
@@ -161,7 +163,7 @@ class Typed:
             line = self.source.readline()
             if not line:
                 return None
-            answer = _whole(line.strip(), question.choices)
+            answer = _whole(line.strip() or question.enter, question.choices)
             wrong = question.wrong(answer)
             if wrong is None:
                 return answer

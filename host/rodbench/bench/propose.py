@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import Any
 
+from rodbench.errors import Refused
 from rodbench.science.ends import End
 from rodbench.science.proposal import Learned, Proposal
 from rodbench.science.proposal import propose as reckon
@@ -24,17 +25,18 @@ from .guarded import not_guarded
 from .job import Job, failed
 from .speed import Speeds
 
-EDITS = (
-    ("soft_stop_min_mm", "mm"),
-    ("soft_stop_max_mm", "mm"),
-    ("speed_max_mm_s", "mm/s"),
-    ("acceleration_mm_s2", "mm/s2"),
-    ("deceleration_mm_s2", "mm/s2"),
-    ("trip_a", "A"),
-    ("stall_time_ms", "ms"),
-    ("duty_share", ""),
-    ("duty_window_min", "min"),
+EDITS = (  # field, words, unit, row of the table
+    ("soft_stop_min_mm", "Lower soft stop", "mm", "soft stops"),
+    ("soft_stop_max_mm", "Upper soft stop", "mm", "soft stops"),
+    ("speed_max_mm_s", "Greatest speed", "mm/s", "speed, ramps"),
+    ("acceleration_mm_s2", "Ramp up", "mm/s2", "speed, ramps"),
+    ("deceleration_mm_s2", "Ramp down", "mm/s2", "speed, ramps"),
+    ("trip_a", "Current trip", "A", "trip"),
+    ("stall_time_ms", "Stall time", "ms", "stall time"),
+    ("duty_share", "Duty, share of the window", "", "duty"),
+    ("duty_window_min", "Duty window", "min", "duty"),
 )
+EDIT_TRIES = 3  # refused edits before the proposal is given up
 
 
 @dataclass(frozen=True, slots=True)
@@ -197,7 +199,9 @@ def say(job: Job, found: Proposed) -> None:
 
 
 def agree(job: Job, found: Proposed) -> Proposed | None:
-    """Accept, edit or leave; None when the person leaves it."""
+    """Accept, edit or leave; None when the person leaves it. Raises Refused after three edits that
+    the board refuses."""
+    refused: list[Refused] = []
     while True:
         answer = job.asker.ask(
             Question(
@@ -211,9 +215,21 @@ def agree(job: Job, found: Proposed) -> Proposed | None:
             return found if answer == "accept" else None
         found = _edit(job, found)
         say(job, found)
-        job.board.check_scope(job.number, found.settings())
-        if job.asker.ask(_sure()) == "yes":
+        if _board_takes(job, found, refused) and job.asker.ask(_sure()) == "yes":
             return found
+
+
+def _board_takes(job: Job, found: Proposed, refused: list[Refused]) -> bool:
+    """Whether the board accepts it; a refusal is said, and raised when it is one too many."""
+    try:
+        job.board.check_scope(job.number, found.settings())
+    except Refused as error:
+        refused.append(error)
+        if len(refused) == EDIT_TRIES:
+            raise
+        job.say(f"       The board would refuse it: {error}. Nothing was sent; edit it again.")
+        return False
+    return True
 
 
 def _sure() -> Question:
@@ -222,13 +238,16 @@ def _sure() -> Question:
 
 def _edit(job: Job, found: Proposed) -> Proposed:
     proposal = found.proposal
-    for name, unit in EDITS:
+    for name, words, unit, row in EDITS:
         now = getattr(proposal, name)
         if now is None:
             continue
-        given = job.asker.number(
-            Question(f"edit_{name}", f"       {name} (now {now:g})?", Kind.DECISION, unit=unit)
-        )
+        text = f"       {words} (Enter keeps {now:g}{' ' + unit if unit else ''})?"
+        question = Question(f"edit_{name}", text, Kind.DECISION, unit=unit, enter=repr(now))
+        given = job.asker.number(question)
+        if given == now:
+            continue
         change: dict[str, Any] = {name: int(given) if name == "stall_time_ms" else given}
-        proposal = replace(proposal, **change)
+        reasons = {**proposal.reasons, row: "as you set it"}
+        proposal = replace(proposal, reasons=reasons, **change)
     return replace(found, proposal=proposal)
