@@ -102,15 +102,15 @@ _axes = st.builds(
 )
 
 REQUESTS = (
-    "hello", "open_act", "counters", "stop", "clear", "jog", "run", "seek", "move", "outcome",
-    "restart", "draft", "store", "settings_get", "digests", "subscribe",
+    "hello", "open_act", "open_act", "open_act", "counters", "stop", "clear", "jog", "run", "seek",
+    "move", "outcome", "restart", "draft", "store", "settings_get", "digests", "subscribe",
     "subscribe", "alive", "unknown",
 )  # fmt: skip
 MISHAPS = (
     "repeat", "wrong_session", "wrong_seq", "garbage", "damaged", "long", "short", "flood",
     "reset", "late_alive", "jam", "free", "freeze", "pot", "current", "backwards", "mend", "commit",
     "stuck", "stuck", "aged", "torn", "late", "worn", "odd_supply", "asserted",
-    "zeros", "other_nonce", "longest", "commit",
+    "zeros", "other_nonce", "edge", "edge", "rewindow", "longest", "commit",
 )  # fmt: skip
 
 _acts = st.builds(
@@ -385,7 +385,8 @@ class Run:
     def _open_act(self, act: Act) -> bytes:
         """Another open: of a new session and back, a wrong nonce, a wrong major, no session."""
         last = self.session
-        session = (last % 250 + 1, last, 0, act.a // 5 % 256, max(1, last - act.b % 6))[act.a % 5]
+        older = max(1, last - act.b % 6)
+        session = (last % 250 + 1, last, 0, act.a // 5 % 256, older, older)[act.a % 6]
         nonce = self.nonce if act.b % 3 else act.b % 65536
         fields = {"boot_nonce": nonce, "protocol_major": 1 + (act.b % 5 == 0), "protocol_minor": 0}
         frame = framing.encode(messages.pack("open", session, self.seq, **fields))
@@ -524,6 +525,12 @@ class Run:
         self.pair.age(index, ticks, bool(act.a // 2 % 2))
         self.pair.age(index, 1 + act.a // 32 % 600, bool(act.a // 4 % 2))
 
+    def _rewindow(self, act: Act) -> bytes:
+        """On-time that a short window has forgotten, and then a window of another length."""
+        self.pair.age(act.a % 2, 300, True)
+        self.pair.age(act.a % 2, 12500, False)
+        return self._commit(Act(act.tick, "commit", act.a % 2 + 2, act.b))
+
     def _torn(self, act: Act) -> bytes:
         """A reset in the midst of writing a duty record."""
         self.pair.tear(act.a // 8 % 2, act.b % 3)
@@ -570,12 +577,15 @@ class Run:
         rod.frozen_at = round(rod.place)
 
     def _pot(self, act: Act) -> None:
-        """The pot reads 0, full scale, anything, or just within or beyond what is allowed."""
+        """The pot reads 0, full scale, or anything."""
+        self.rods[act.a % 2].forced_pot = (0, 8184, act.b % 8185)[act.a // 2 % 3]
+
+    def _edge(self, act: Act) -> None:
+        """The pot reads just within or just beyond what its endpoints allow."""
         axis, rod = self.plan.axes[act.a % 2], self.rods[act.a % 2]
         low, margin = 400 + axis.start, 40
         edges = (low - margin, low + axis.span + margin, margin // 2, 8184 - margin // 2)
-        edge = edges[act.b % 4] + (0, 0, -1, 1)[act.b // 4 % 4]
-        rod.forced_pot = (0, 8184, act.b % 8185, *4 * (edge,))[act.a // 2 % 7]
+        rod.forced_pot = edges[act.b % 4] + (0, 0, -1, 1)[act.b // 4 % 4]
 
     def _current(self, act: Act) -> None:
         self.rods[act.a % 2].forced_current = (0, 4092, 900, act.b % 4093)[act.a // 2 % 4]
