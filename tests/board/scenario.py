@@ -190,6 +190,9 @@ class Scenario:
         low = draw.randrange(0, stroke // 3)
         full = min(int(rod.full_um_tick * 200), 190_000)
         gain = draw.choice([10, 185, 185, 1000])
+        speed = draw.randrange(max(200, full // 3), max(full, 201))
+        creep = draw.randrange(100, max(101, min(50_000, full // 4)))
+        least_ramp = max(speed, creep) // 5 + 1
         return {
             "feedback": 1,
             "calibrated": int(draw.random() < 0.7),
@@ -199,14 +202,14 @@ class Scenario:
             "stroke_um": stroke,
             "soft_stop_min_um": low,
             "soft_stop_max_um": draw.randrange(stroke // 2, stroke),
-            "speed_max_um_s": draw.randrange(max(200, full // 3), max(full, 201)),
+            "speed_max_um_s": speed,
             "acceleration_um_s2": draw.choice([500, 20_000, 300_000, 2_000_000]),
-            "deceleration_um_s2": draw.choice([500, 20_000, 300_000, 2_000_000]),
-            "creep_speed_um_s": draw.randrange(100, max(101, min(50_000, full // 4))),
+            "deceleration_um_s2": max(least_ramp, draw.choice([500, 20_000, 300_000, 2_000_000])),
+            "creep_speed_um_s": creep,
             "full_speed_extend_um_s": draw.choice([0, full]),
             "full_speed_retract_um_s": draw.choice([0, full]),
             "stop_by": draw.randrange(2),
-            "trip_ma": min(draw.choice([1000, 4000, 25_000]), 4_800_000 // gain),
+            "trip_ma": min(draw.choice([1000, 4000, 25_000]), 4_200_000 // gain),
             "current_uv_per_ma": gain,
             "running_ma": draw.choice([0, 200]),
             "noise_x16": draw.choice([0, 48, 3200]),
