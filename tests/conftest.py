@@ -1,7 +1,7 @@
 """Children of the tests get a terminal's signals, whatever started the tests.
 
-A run behind `nohup` or `&` has SIGINT and SIGHUP ignored, and every child would inherit that: a closed
-terminal or Ctrl-C would then end nothing.
+A run behind `nohup` or `&` has SIGINT and SIGHUP ignored, and every child would inherit that: a
+closed terminal or Ctrl-C would then end nothing.
 """
 
 import signal
