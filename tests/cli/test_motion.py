@@ -98,12 +98,17 @@ def test_a_signal_stops_the_rod_first(
 
 
 def outcome(bench: Bench) -> str:
-    """How the board itself says that its last motion ended."""
+    """How the board itself says that its last motion ended, once it has seen the rod rest (1 s)."""
     code = (
-        "import os, sys\nfrom rodbench.board import Board\n"
+        "import os\nfrom rodbench.board import Board\n"
         "from rodbench_protocol.names import Ended\n"
         "with Board.open(os.environ['RODBENCH_PORT']) as board:\n"
-        "    print(Ended(board.outcome(1).ended).name.lower())\n"
+        "    for _ in range(20):\n"
+        "        how = Ended(board.outcome(1).ended)\n"
+        "        if how != Ended.RUNNING:\n"
+        "            break\n"
+        "        board.sleep(0.1)\n"
+        "    print(how.name.lower())\n"
     )
     done = subprocess.run(
         [sys.executable, "-c", code],
