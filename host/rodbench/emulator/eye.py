@@ -86,7 +86,7 @@ class EyeServer:
                 os.unlink(address)
         listener = socket.socket(socket.AF_UNIX)
         listener.bind(address)
-        listener.listen(2)
+        listener.listen(32)  # a full backlog refuses at once
         self.address = address
         return listener
 
