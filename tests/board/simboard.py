@@ -10,11 +10,9 @@ import random
 from pathlib import Path
 from typing import Any
 
-from rodbench.emulator.eye import Eye
-from rodbench.emulator.line import Channel
+from rodbench.emulator.on_line import BoardOnLine
 from rodbench.emulator.plant_file import Machine
-from rodbench.emulator.rig import Rig
-from rodbench.emulator.signals import BRAKE, DRIVE, OFF, Outputs
+from rodbench.emulator.signals import BRAKE, DRIVE, OFF
 
 from tests.board import build
 
@@ -189,7 +187,7 @@ class Chip:
             self._handle = None
 
 
-class SimBoard:
+class SimBoard(BoardOnLine):
     """A chip on the emulated machine. `write` and `read` are the host's end of the serial line."""
 
     def __init__(
@@ -200,42 +198,12 @@ class SimBoard:
         seed: int | None = None,
         elf: Path | None = None,
     ) -> None:
-        self.machine = machine
-        self.rig = Rig(machine, seed)
-        self.eye = Eye(self.rig)
+        super().__init__(machine, seed)
         self.elf = elf if elf is not None else build.firmware(machine.line.baud)
-        self._seed = machine.seed if seed is None else seed
-        line, faults = machine.line, self.rig.line_faults
-        self._down = Channel(line.baud, faults, self._seed * 2 + 1, line.late_ms)
-        self._up = Channel(line.baud, faults, self._seed * 2 + 2, line.late_ms)
-        self._received = bytearray()
-        self.outputs = Outputs()
-        self.ticks = self.boots = self._silent = 0
         self.chip: Chip
         self._started = False
         self._kept = (eeprom or b"\xff" * EEPROM_BYTES, self._garbage(), POWER_ON)
         self._start()
-
-    # ------------------------------------------------------------ the host's end
-
-    def write(self, data: bytes) -> None:
-        """Bytes from the host into the line."""
-        self._down.push(bytes(data))
-
-    def read(self) -> bytes:
-        """Bytes that have reached the host."""
-        data = bytes(self._received)
-        self._received.clear()
-        return data
-
-    def step(self, ticks: int = 1) -> None:
-        """Let `ticks` ticks of 5 ms pass."""
-        for _ in range(ticks):
-            self._tick()
-
-    def look(self, **question: Any) -> dict[str, Any]:
-        """What the eye sees: {"answer": word or None}. `id` is the question's."""
-        return {"answer": self.eye.look(str(question.get("id", "")), question.get("axis", 0))}
 
     @property
     def eeprom(self) -> bytes:
@@ -302,8 +270,7 @@ class SimBoard:
     def _stop(self, kept: tuple[bytes, bytes, int], ticks: int) -> None:
         self._kept = kept
         self.chip.close()
-        self.outputs = Outputs()
-        self._silent = ticks + max(1, round(self.machine.board.boot_ms / 5.0))
+        self._fall_silent(ticks)
 
     def _start(self) -> None:
         eeprom, ram, flags = self._kept

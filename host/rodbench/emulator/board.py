@@ -7,13 +7,10 @@ import os
 import random
 import zlib
 from pathlib import Path
-from typing import Any
 
-from rodbench.emulator.eye import Eye
-from rodbench.emulator.line import Channel
+from rodbench.emulator.on_line import BoardOnLine
 from rodbench.emulator.plant_file import Machine, dump
-from rodbench.emulator.rig import Rig
-from rodbench.emulator.signals import OFF, Outputs
+from rodbench.emulator.signals import OFF
 from rodbench.emulator.twin.core import Twin
 from rodbench.emulator.twin.noinit import NoInit
 
@@ -23,7 +20,7 @@ FLAGS = {"power_on": POWER_ON, "external": EXTERNAL, "watchdog": WATCHDOG, "rest
 SAVE_AFTER_TICKS = 100  # quiet ticks after a change before the state is written
 
 
-class EmulatedBoard:
+class EmulatedBoard(BoardOnLine):
     """A board with a machine on it. `write` and `read` are the host's end of the serial line.
 
     A step is the 5 ms up to a tick of the firmware, and that tick: the machine moves under the
@@ -40,47 +37,15 @@ class EmulatedBoard:
         state_file: Path | None = None,
         seed: int | None = None,
     ) -> None:
-        self.machine = machine
-        self.rig = Rig(machine, seed)
-        self.eye = Eye(self.rig)
+        super().__init__(machine, seed)
         self.eeprom = bytearray(eeprom if eeprom is not None else b"\xff" * EEPROM_BYTES)
-        self.outputs = Outputs()
-        self.ticks = 0
-        self.boots = 0
-        self._seed = machine.seed if seed is None else seed
-        line, faults = machine.line, self.rig.line_faults
-        self._down = Channel(line.baud, faults, self._seed * 2 + 1, line.late_ms)
-        self._up = Channel(line.baud, faults, self._seed * 2 + 2, line.late_ms)
-        self._received = bytearray()
         self._state_file = state_file
         self._changed_at: int | None = None
         self._last_write: tuple[int, int] | None = None
-        self._silent = 0  # ticks of reset that are left
         self._kept: NoInit | None = None  # what survives the reset under way, and its flags
         self._flags = 0
         noinit = self._load_state()
         self._boot(noinit, POWER_ON if noinit is None else EXTERNAL)
-
-    # ------------------------------------------------------------ the host's end
-
-    def write(self, data: bytes) -> None:
-        """Bytes from the host into the line."""
-        self._down.push(bytes(data))
-
-    def read(self) -> bytes:
-        """Bytes that have reached the host."""
-        data = bytes(self._received)
-        self._received.clear()
-        return data
-
-    def step(self, ticks: int = 1) -> None:
-        """Let `ticks` ticks of 5 ms pass."""
-        for _ in range(ticks):
-            self._tick()
-
-    def look(self, **question: Any) -> dict[str, Any]:
-        """What the eye sees: {"answer": word or None}. `id` is the question's."""
-        return {"answer": self.eye.look(str(question.get("id", "")), question.get("axis", 0))}
 
     # ------------------------------------------------------------ a tick
 
@@ -144,8 +109,7 @@ class EmulatedBoard:
     def _begin_reset(self, noinit: NoInit | None, flags: int, ticks: int = 0) -> None:
         self._kept, self._flags = noinit, flags
         self._up.drop()  # the board's own buffer
-        self.outputs = Outputs()
-        self._silent = ticks + max(1, round(self.machine.board.boot_ms / 5.0))
+        self._fall_silent(ticks)
 
     def _boot(self, noinit: NoInit | None, flags: int) -> None:
         self.boots += 1
