@@ -184,6 +184,24 @@ def test_jog_and_run_end_before_the_soft_stop(sign: int, stop: int) -> None:
         assert abs(um - stop) < 2000, "a jog creeps to within 1 % of stroke"
 
 
+@pytest.mark.parametrize(("sign", "stop"), [(1, 190_000), (-1, 10_000)])
+def test_a_jog_begun_just_before_the_soft_stop_is_held_by_the_speed_that_is_meant(
+    sign: int, stop: int
+) -> None:
+    """A rod that starts hard is past before its speed is seen: here nothing is seen at all."""
+    hard = {"acceleration_um_s2": 300_000, "deceleration_um_s2": 600_000}
+    axis, _ = proven(um=stop - sign * 20_000, **hard)
+    with axis:
+        axis.at(stop - sign * 250, count=40)
+        since = len(axis.past)
+        assert axis.jog(sign * 8000) == Status.OK
+        axis.at(stop - sign * 250, count=10)
+        given = outputs(axis, since)
+        assert given[0] != 0
+        assert 0 in given[:4]
+        assert axis.now.flags & AxisFlags.HELD_BACK
+
+
 @pytest.mark.parametrize(
     ("target", "status"),
     [(9_999, Status.OUTSIDE), (10_000, Status.OK), (190_000, Status.OK), (190_001, Status.OUTSIDE)],
