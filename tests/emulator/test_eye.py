@@ -1,5 +1,6 @@
 """The eye says what a person beside the machine would say."""
 
+import contextlib
 import json
 import socket
 from pathlib import Path
@@ -112,6 +113,21 @@ def test_an_eye_outlives_nonsense(tmp_path: Path) -> None:
         line.connect(server.address)
         line.sendall(b'{"id": "run_a"}\n')
         assert json.loads(line.makefile().readline()) == {"answer": "still"}
+    server.close()
+
+
+def test_callers_wait_their_turn_at_the_eye(tmp_path: Path) -> None:
+    """A backlog of two refused the third at once."""
+    server = EyeServer(Eye(rig()).look, str(tmp_path / "eye"))
+    with contextlib.ExitStack() as stack:
+        lines = [stack.enter_context(socket.socket(socket.AF_UNIX)) for _ in range(8)]
+        for line in lines:
+            line.settimeout(5.0)
+            line.connect(server.address)
+        for line in lines:
+            line.sendall(b'{"id": "run_a"}\n')
+            assert json.loads(line.makefile().readline()) == {"answer": "still"}
+            line.shutdown(socket.SHUT_RDWR)
     server.close()
 
 
