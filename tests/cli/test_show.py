@@ -14,9 +14,9 @@ from rodbench.board import AxisSample, BoardSample, Event
 from rodbench.cli import ports
 from rodbench.cli.talk import folded
 from rodbench.link import holders
+from rodbench.settings.units import Units
 from rodbench.show.live import BAR, View, position_bar
 from rodbench.show.run import Recorder
-from rodbench.show.units import Units
 from rodbench.show.words import ended, fault_sentence, state
 from rodbench_protocol.names import AxisState, EventKind, Fault
 from rodbench_protocol.schema import load_schema

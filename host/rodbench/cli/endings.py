@@ -8,7 +8,7 @@ from rodbench.errors import Faulted
 
 if TYPE_CHECKING:
     from rodbench.board import Outcome
-    from rodbench.show.units import Units
+    from rodbench.settings.units import Units
 
 
 def raise_fault(outcome: Outcome, units: Units) -> None:

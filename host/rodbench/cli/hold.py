@@ -19,7 +19,7 @@ from rodbench.errors import Faulted, Refused
 
 if TYPE_CHECKING:
     from rodbench.board import Axis, Motion, Sample
-    from rodbench.show.units import Units
+    from rodbench.settings.units import Units
 
 PRESS_S = 0.25  # a press alone
 REPEAT_GAP_S = 0.15  # after the last repeat

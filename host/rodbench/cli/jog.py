@@ -13,7 +13,7 @@ from rodbench.errors import NeedsPerson, UsageError
 
 if TYPE_CHECKING:
     from rodbench.board import Axis
-    from rodbench.show.units import Units
+    from rodbench.settings.units import Units
 
 
 @click.command("jog", context_settings={"ignore_unknown_options": True})

@@ -13,7 +13,7 @@ from rodbench.errors import ProcedureError
 
 if TYPE_CHECKING:
     from rodbench.board import Board, Outcome
-    from rodbench.show.units import Units
+    from rodbench.settings.units import Units
 
 
 @click.command("move", context_settings={"ignore_unknown_options": True})

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from rodbench.board import Board
     from rodbench.record.logbook import Logbook
     from rodbench.settings.machine import MachineFile
-    from rodbench.show.units import Units
+    from rodbench.settings.units import Units
 
 F = TypeVar("F", bound=Callable[..., Any])
 
@@ -74,7 +74,7 @@ class Setup:
     def units(self) -> Units:
         """Units of screens, by the machine file where there is one that holds."""
         from rodbench.errors import SettingsError
-        from rodbench.show.units import Units
+        from rodbench.settings.units import Units
 
         with contextlib.suppress(SettingsError):
             if self.has_machine:

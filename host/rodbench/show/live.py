@@ -7,7 +7,7 @@ from collections.abc import Iterator, Mapping
 from typing import TYPE_CHECKING
 
 from rodbench.board import AxisSample, BoardSample, Event, Sample
-from rodbench.show.units import Units, minutes
+from rodbench.settings.units import Units, minutes
 from rodbench.show.words import fault_names, fault_sentence, state
 
 if TYPE_CHECKING:

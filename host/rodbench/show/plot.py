@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from rodbench.show.units import Units
+from rodbench.settings.units import Units
 from rodbench.show.words import ended_word, event_word, fault_name
 
 if TYPE_CHECKING:

@@ -6,7 +6,7 @@ import io
 from collections.abc import Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
-from rodbench.show.units import Units, share
+from rodbench.settings.units import Units, share
 
 if TYPE_CHECKING:
     from rodbench.settings.transfer import Difference
