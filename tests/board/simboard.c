@@ -345,15 +345,41 @@ sim_t *sim_open(const char *elf, const uint8_t *eeprom, const uint8_t *ram, uint
     return sim;
 }
 
-/* A bootloader at `address`, which then runs first after every reset. */
-void sim_bootloader(sim_t *sim, const uint8_t *code, uint32_t size, uint32_t address)
+/* A bootloader at `address`, which then runs first after every reset. Returns 0 when it does not fit. */
+int sim_bootloader(sim_t *sim, const uint8_t *code, uint32_t size, uint32_t address)
 {
-    if (address + size > sim->avr->flashend + 1) { return; }
+    if (address + size > sim->avr->flashend + 1) { return 0; }
     memcpy(sim->avr->flash + address, code, size);
     sim->avr->codeend = sim->avr->flashend;
     sim->avr->reset_pc = address;
     sim->avr->pc = address;
+    return 1;
 }
+
+/* Flash as it may be found: erased, with `code` at its start. The bootloader, if any, comes afterwards. */
+void sim_program(sim_t *sim, const uint8_t *code, uint32_t size)
+{
+    memset(sim->avr->flash, 0xFF, sim->avr->flashend + 1);
+    memcpy(sim->avr->flash, code, size);
+    sim->avr->codeend = sim->avr->flashend;
+}
+
+void sim_flash(const sim_t *sim, uint8_t *bytes)
+{
+    memcpy(bytes, sim->avr->flash, sim->avr->flashend + 1);
+}
+
+/* The reset line: registers as after a reset, RAM, flash and EEPROM kept. */
+void sim_pull_reset(sim_t *sim)
+{
+    sim->in.tail = sim->in.head;
+    avr_reset(sim->avr);
+    sim->avr->data[MCUSR] = 2;          /* external */
+    sim->events &= (uint8_t)~EVENT_RESET;
+}
+
+/* Cycles from one byte given to the next, as the speed of the line is now. */
+void sim_pace(sim_t *sim, uint64_t byte_cycles) { sim->byte_cycles = byte_cycles; }
 
 void sim_close(sim_t *sim)
 {

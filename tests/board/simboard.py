@@ -19,6 +19,7 @@ from tests.board import build
 TICK_CYCLES = 80_000
 BOOT_CYCLES = 10 * TICK_CYCLES  # to the first tick: both stored copies are read and checked
 RAM_FIRST, RAM_END, RAM_BYTES, EEPROM_BYTES = 0x100, 0x900, 2048, 1024
+FLASH_BYTES = 32768
 POWER_ON, EXTERNAL = 1, 2  # MCUSR
 OK, TIMEOUT, CRASHED, RESET = range(4)
 PAINT = 0xC5  # of the stack, src/avr/early.h
@@ -45,6 +46,9 @@ def _load() -> ctypes.CDLL:
     for name in ("sim_to_tick", "sim_to_outputs", "sim_cycles"):
         getattr(lib, name).argtypes = [ctypes.c_void_p, ctypes.c_uint64]
     lib.sim_bootloader.argtypes = [ctypes.c_void_p, ctypes.c_char_p] + [ctypes.c_uint32] * 2
+    lib.sim_program.argtypes = [ctypes.c_void_p, ctypes.c_char_p, ctypes.c_uint32]
+    lib.sim_flash.argtypes = [ctypes.c_void_p, ctypes.c_char_p]
+    lib.sim_pace.argtypes = [ctypes.c_void_p, ctypes.c_uint64]
     lib.sim_codes.argtypes = [ctypes.c_void_p, ctypes.c_uint8, ctypes.c_void_p, ctypes.c_uint8]
     lib.sim_send.argtypes = [ctypes.c_void_p, ctypes.c_char_p, ctypes.c_uint32]
     for name in ("sim_take", "sim_probe", "sim_feed", "sim_writes"):
@@ -81,7 +85,19 @@ class Chip:
 
     def bootloader(self, code: bytes, address: int) -> None:
         """Put a bootloader before the program; at once after the chip was made."""
-        self.call("bootloader", code, len(code), address)
+        if not self.call("bootloader", code, len(code), address):
+            raise ValueError(f"a bootloader of {len(code)} bytes at {address:#x} is beyond flash")
+
+    def program(self, code: bytes) -> None:
+        """Erase flash and put another program into it; a bootloader comes afterwards."""
+        self.call("program", code, len(code))
+
+    @property
+    def flash(self) -> bytes:
+        """All flash."""
+        buffer = ctypes.create_string_buffer(FLASH_BYTES)
+        self.lib.sim_flash(self._handle, buffer)
+        return buffer.raw
 
     def run(self, name: str, cycles: int) -> int:
         """to_tick, to_outputs or cycles; OK, TIMEOUT or RESET. Raises Crash."""

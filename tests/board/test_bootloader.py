@@ -15,32 +15,14 @@ from rodbench_protocol.messages import Message, pack, parse
 from rodbench_protocol.names import ResetCause
 
 from tests.board import build
+from tests.board.bootloaders import NEW, OLD, image
 from tests.board.host import AXIS_KEYS
 from tests.board.session_board import codes_of
 from tests.board.simboard import EXTERNAL, OK, POWER_ON, RESET, TICK_CYCLES, Chip
 
-IMAGES = Path("/usr/share/arduino/hardware/arduino/avr/bootloaders")
-NEW = IMAGES / "optiboot" / "optiboot_atmega328.hex"
-OLD = IMAGES / "atmega" / "ATmegaBOOT_168_atmega328.hex"
 SECOND = 16_000_000
 READINGS = {"pot": [4000, 4000], "current": [0, 0], "supply": 431, "bandgap": 225}
 HANG = 77
-
-
-def image(file: Path) -> tuple[bytes, int]:
-    """Code and address of an Intel HEX file. Data records only; gaps read 0xFF."""
-    if not file.exists():
-        pytest.fail(f"{file} is missing. Try: apt install arduino-core-avr")
-    parts: dict[int, bytes] = {}
-    for line in file.read_text("ascii").split():
-        record = bytes.fromhex(line[1:])
-        if record[3] == 0:
-            parts[int.from_bytes(record[1:3], "big")] = record[4 : 4 + record[0]]
-    first, last = min(parts), max(at + len(data) for at, data in parts.items())
-    code = bytearray(b"\xff" * (last - first))
-    for at, data in parts.items():
-        code[at - first : at - first + len(data)] = data
-    return bytes(code), first
 
 
 class Loaded:
