@@ -7,11 +7,20 @@ from collections.abc import Iterator
 from rodbench_protocol import rules
 from rodbench_protocol.errors import SchemaError
 from rodbench_protocol.schema import HEADER_SIZE, Body, MessageType, Names, Rule, Schema, Setting
-from rodbench_protocol.settings import LIVE, key_ranges, whole_expression
+from rodbench_protocol.settings import AXIS, LIVE, OTHER, key_ranges, whole_expression
 
 _C_TYPES = {
     k: f"{'u' if k[0] == 'u' else ''}int{k[1:]}_t" for k in ("u8", "i8", "u16", "i16", "u32", "i32")
 }
+_KIND_FIGURES = (
+    "id",
+    "axes",
+    "adc_full_scale",
+    "adc_reference_mv",
+    "current_full_scale",
+    "supply_full_scale",
+)
+_OF_KIND = ("reference_mv", "full_scale", "current_full_scale")  # of core/port.h
 _MADE = "/* Made by `python -m rodbench_protocol` from protocol/schema.toml. Do not edit. */"
 
 
@@ -66,8 +75,9 @@ def _constants(schema: Schema) -> list[str]:
         "",
     ]
     for kind in schema.board_kinds.values():
-        for name in ("axes", "adc_full_scale", "adc_reference_mv", "supply_full_scale"):
-            lines.append(f"#define {kind.name.upper()}_{name.upper()} {getattr(kind, name)}u")
+        for name in _KIND_FIGURES:
+            figure = "axis_count" if name == "axes" else name
+            lines.append(f"#define {kind.name.upper()}_{figure.upper()} {getattr(kind, name)}u")
     return [*lines, ""]
 
 
@@ -168,6 +178,12 @@ def _declarations(schema: Schema) -> list[str]:
             f" const settings_{scope}_t *s);",
             "",
         ]
+    lines += [
+        "/* The same for rules about both axes: `axis` is this one's number, `other` in force. */",
+        "uint16_t peer_check_axis(uint8_t axis, const settings_axis_t *other,"
+        " const settings_axis_t *s);",
+        "",
+    ]
     return lines
 
 
@@ -191,14 +207,24 @@ def _row(s: Setting) -> str:
 
 def _rule_functions(schema: Schema, scope: str) -> list[str]:
     mine = [r for r in schema.rules if r.scope == scope]
-    plain = [r for r in mine if not r.change]
+    plain = [r for r in mine if not r.change and not r.peer]
     changes = [r for r in mine if r.change]
+    peers = [r for r in mine if r.peer]
     struct = f"const settings_{scope}_t *"
     return [
         f"uint16_t rule_check_{scope}({struct}s)",
         *_rule_body(schema, scope, plain, ["s"]),
         f"uint16_t change_check_{scope}({struct}live, {struct}s)",
         *_rule_body(schema, scope, changes, ["live", "s"]),
+        *(_peer_function(schema, scope, peers) if peers else []),
+    ]
+
+
+def _peer_function(schema: Schema, scope: str, peers: list[Rule]) -> list[str]:
+    struct = f"const settings_{scope}_t *"
+    return [
+        f"uint16_t peer_check_{scope}(uint8_t axis, {struct}other, {struct}s)",
+        *_rule_body(schema, scope, peers, []),
     ]
 
 
@@ -216,9 +242,10 @@ def _rule_body(schema: Schema, scope: str, some: list[Rule], arguments: list[str
 
 
 def _c_names(schema: Schema, scope: str) -> dict[str, str]:
-    names: dict[str, str] = {}
+    names = {name: f"CORE_{name.upper()}" for name in _OF_KIND} | {AXIS: "axis"}
     for key in schema.keys(scope):
         place = "" if key.setting.count == 1 else f"[{key.id - key.setting.id}]"
         names[key.name] = f"s->{key.setting.name}{place}"
         names[LIVE + key.name] = f"live->{key.setting.name}{place}"
+        names[OTHER + key.name] = f"other->{key.setting.name}{place}"
     return names

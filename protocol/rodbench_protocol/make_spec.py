@@ -226,10 +226,11 @@ def _code(expr: str) -> str:
 def _kinds(schema: Schema, _: str) -> str:
     rows = [
         [str(k.id), f"`{k.word}`", str(k.axes), str(k.adc_full_scale), str(k.adc_reference_mv),
-         str(k.supply_full_scale)]
+         str(k.current_full_scale), str(k.supply_full_scale)]
         for k in schema.board_kinds.values()
     ]  # fmt: skip
-    head = ["kind", "word", "axes", "full scale of raw", "reference, mV", "full scale of supply"]
+    head = ["kind", "word", "axes", "full scale of raw", "reference, mV"]
+    head += ["full scale of current", "full scale of supply"]
     return table(head, rows)
 
 

@@ -6,7 +6,7 @@ from enum import IntEnum, IntFlag
 from typing import Final, NamedTuple
 
 MAJOR: Final = 1
-MINOR: Final = 0
+MINOR: Final = 1
 FRAME_MAX: Final = 64
 REPLY_FLAG: Final = 128
 TICK_US: Final = 5000
@@ -16,7 +16,7 @@ HOLD_MS: Final = 250
 REPLY_TIMEOUT_MS: Final = 150
 TRIES: Final = 3
 STOP_FRAME_MAX: Final = 16
-SCHEMA_DIGEST: Final = 0xC84B458B
+SCHEMA_DIGEST: Final = 0x9F90B2BA
 
 
 class MessageId(IntEnum):
@@ -80,6 +80,7 @@ class BoardKind(IntEnum):
     """Kinds of board; the table [board_kinds] has their figures."""
 
     ATMEGA328P_5V = 1
+    POSIX_3V3 = 2
 
 
 class ResetCause(IntEnum):
@@ -160,6 +161,7 @@ class Fault(IntEnum):
     WATCHDOG = 8
     SETTINGS = 9
     ASSERTION = 10
+    NO_END = 11
 
 
 class Feedback(IntEnum):
@@ -167,6 +169,7 @@ class Feedback(IntEnum):
 
     NOT_FITTED = 0
     POT = 1
+    NONE = 2
 
 
 class StopBy(IntEnum):
@@ -180,6 +183,9 @@ class Driver(IntEnum):
     """How the H-bridge is wired."""
 
     PWM_AND_TWO_DIRECTION_LINES = 0
+    PWM_AND_ONE_DIRECTION_LINE = 1
+    TWO_PWM_INPUTS = 2
+    PWM_INPUT_AND_LINE = 3
 
 
 class CurrentSensor(IntEnum):
@@ -187,6 +193,7 @@ class CurrentSensor(IntEnum):
 
     NONE = 0
     ONE_SIDED = 1
+    CENTRED = 2
 
 
 class Which(IntEnum):
@@ -219,6 +226,9 @@ class AxisFlags(IntFlag):
     OUTSIDE = 0x4
     HELD_BACK = 0x8
     BRAKING = 0x10
+    NEAR_RETRACTED = 0x20
+    NEAR_EXTENDED = 0x40
+    BETWEEN = 0x80
 
 
 class FaultBits(IntFlag):
@@ -234,6 +244,7 @@ class FaultBits(IntFlag):
     WATCHDOG = 0x80
     SETTINGS = 0x100
     ASSERTION = 0x200
+    NO_END = 0x400
 
 
 class AxisTelemetry(NamedTuple):

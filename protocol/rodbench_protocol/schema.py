@@ -151,7 +151,10 @@ class Key:
 
 @dataclass(frozen=True, slots=True)
 class Rule:
-    """A cross rule: where `when` holds, `expr` must. `change` rules also see the live values."""
+    """A cross rule: where `when` holds, `expr` must.
+
+    `change` rules also see the live values, `peer` rules the live values of the other axis.
+    """
 
     id: int
     name: str
@@ -161,6 +164,7 @@ class Rule:
     text: str
     when: str = ""
     change: bool = False
+    peer: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -185,7 +189,17 @@ class BoardKindData:
     axes: int
     adc_full_scale: int
     adc_reference_mv: int
+    current_full_scale: int
     supply_full_scale: int
+
+    @property
+    def rule_names(self) -> dict[str, int]:
+        """What cross rules may name of the board's kind."""
+        return {
+            "reference_mv": self.adc_reference_mv,
+            "full_scale": self.adc_full_scale,
+            "current_full_scale": self.current_full_scale,
+        }
 
 
 @dataclass(frozen=True)
@@ -356,7 +370,7 @@ def wire_part(schema: Schema) -> dict[str, Any]:
         "bits": {k: [[c.name, c.value] for c in v.values] for k, v in schema.bits.items()},
         "message": [_wire_message(m) for m in sorted(schema.messages.values(), key=lambda m: m.id)],
         "setting": {k: [_wire_setting(s) for s in v] for k, v in schema.settings.items()},
-        "rule": [[r.id, r.scope, r.key, r.when, r.expr, r.change] for r in schema.rules],
+        "rule": [[r.id, r.scope, r.key, r.when, r.expr, r.change, r.peer] for r in schema.rules],
     }
 
 

@@ -15,6 +15,10 @@ KEYS: dict[str, tuple[Key, ...]] = {k: load_schema().keys(k) for k in load_schem
 
 LIVE = "live_"
 """In a change rule, this before a key name means the value now in force."""
+OTHER = "other_"
+"""In a peer rule, this before a key name means the value in force of the other axis."""
+AXIS = "axis"
+"""In a peer rule, the number of the axis itself."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,19 +35,40 @@ def defaults(scope_kind: str) -> dict[str, int]:
     return {key.name: key.setting.default for key in KEYS[scope_kind]}
 
 
+@dataclass(frozen=True, slots=True)
+class Peer:
+    """The number of an axis, and the values in force of the other."""
+
+    axis: int
+    other: Mapping[str, int]
+
+
 def check(
-    scope_kind: str, values: Mapping[str, int], live: Mapping[str, int] | None = None
+    scope_kind: str,
+    values: Mapping[str, int],
+    live: Mapping[str, int] | None = None,
+    *,
+    peer: Peer | None = None,
+    kind: str = "atmega328p_5v",
 ) -> list[Problem]:
-    """All problems of a complete scope; with `live`, also of the change from it."""
+    """All problems of a complete scope on a board of this kind; with `live`, also of the change
+    from it, with `peer`, also of what stands beside the other axis."""
     problems = _presence(scope_kind, values) or _ranges(scope_kind, values)
     if problems:
         return problems
-    seen = dict(values) | {LIVE + k: v for k, v in (live or {}).items()}
+    seen = {**load_schema().board_kinds[kind].rule_names, **values}
+    seen |= {LIVE + k: v for k, v in (live or {}).items()}
+    if peer is not None:
+        seen |= {AXIS: peer.axis, **{OTHER + k: v for k, v in peer.other.items()}}
     return [
         Problem(rule.key, rule.id, rule.text)
         for rule, good in _compiled(scope_kind)
-        if (live is not None or not rule.change) and not good(seen)
+        if _concerns(rule, live is not None, peer is not None) and not good(seen)
     ]
+
+
+def _concerns(rule: Rule, with_live: bool, with_peer: bool) -> bool:
+    return (with_live or not rule.change) and (with_peer or not rule.peer)
 
 
 def pack_scope(scope_kind: str, values: Mapping[str, int]) -> bytes:
@@ -97,7 +122,10 @@ def _ranges(scope_kind: str, values: Mapping[str, int]) -> list[Problem]:
 def key_ranges(schema: Schema, scope_kind: str) -> dict[str, rules.Range]:
     """Least and greatest value of every name that a rule of this scope may read."""
     plain = {k.name: (k.setting.min, k.setting.max) for k in schema.keys(scope_kind)}
-    return plain | {LIVE + name: limits for name, limits in plain.items()}
+    figures = [kind.rule_names for kind in schema.board_kinds.values()]
+    of_kind = {n: (min(f[n] for f in figures), max(f[n] for f in figures)) for n in figures[0]}
+    before = {prefix + name: plain[name] for prefix in (LIVE, OTHER) for name in plain}
+    return plain | before | of_kind | {AXIS: (1, 2)}
 
 
 def whole_expression(rule: Rule) -> str:

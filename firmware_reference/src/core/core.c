@@ -7,9 +7,7 @@
 #include "port.h"
 #include "telemetry.h"
 
-#define BOARD_MV_NOMINAL 5000
 #define BANDGAP_MV 1100                 /* +-10 % from chip to chip */
-#define ADC_FULL_SCALE ATMEGA328P_5V_SUPPLY_FULL_SCALE
 
 static void fault(core_t *core, uint8_t number)
 {
@@ -100,10 +98,10 @@ static uint16_t at_most_u16(int32_t value)
 /* Motor supply and own supply in mV, as read. */
 static void read_supply(core_t *core, const readings_t *in, uint16_t board_mv)
 {
-    int32_t input_mv = div_nearest((int32_t)in->supply * board_mv, ADC_FULL_SCALE);
+    int32_t input_mv = div_nearest((int32_t)in->supply * board_mv, CORE_SUPPLY_FULL_SCALE);
     core->supply_mv = at_most_u16(div_nearest(input_mv * core->live.board.supply_ratio_x1000, 1000));
     if (in->bandgap != 0) {
-        core->board_5v_mv = at_most_u16(div_nearest((int32_t)BANDGAP_MV * (int32_t)ADC_FULL_SCALE, in->bandgap));
+        core->board_5v_mv = at_most_u16(div_nearest((int32_t)BANDGAP_MV * (int32_t)CORE_SUPPLY_FULL_SCALE, in->bandgap));
     }
 }
 
@@ -128,7 +126,7 @@ static CORE_ONCE void control(core_t *core, const readings_t *in, outputs_t *out
     const settings_board_t *board = &core->live.board;
     axis_in_t axis_in;
     axis_in.tick = core->tick;
-    axis_in.board_mv = board->board_5v_mv ? board->board_5v_mv : BOARD_MV_NOMINAL;
+    axis_in.board_mv = board->board_5v_mv ? board->board_5v_mv : CORE_REFERENCE_MV;
     read_supply(core, in, axis_in.board_mv);
     axis_in.supply_nominal_mv = board->supply_nominal_mv;
     axis_in.supply_mv = board->supply_calibrated ? core->supply_mv : board->supply_nominal_mv;

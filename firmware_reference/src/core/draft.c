@@ -73,7 +73,8 @@ uint8_t settings_good(const settings_t *settings)
 {
     for (uint8_t axis = 0; axis < 2; axis++) {
         const settings_axis_t *set = &settings->axis[axis];
-        if (!scope_in_range((const uint8_t *)set, (uint8_t)(axis + 1)) || rule_check_axis(set) != 0) {
+        if (!scope_in_range((const uint8_t *)set, (uint8_t)(axis + 1)) || rule_check_axis(set) != 0 ||
+            peer_check_axis((uint8_t)(axis + 1), &settings->axis[1 - axis], set) != 0) {
             return 0;
         }
     }
@@ -146,6 +147,7 @@ uint8_t draft_check(const draft_t *draft, const settings_t *live, uint16_t *deta
     } else {
         broken = rule_check_axis(&draft->as.axis);
         broken = broken ? broken : change_check_axis(&live->axis[draft->scope - 1], &draft->as.axis);
+        broken = broken ? broken : peer_check_axis(draft->scope, &live->axis[2 - draft->scope], &draft->as.axis);
     }
     *detail = broken;
     return broken ? STATUS_CROSS_RULE : STATUS_OK;

@@ -4,7 +4,6 @@
 #include "number.h"
 
 #define BAND_TICKS 5                /* 25 ms: an open wiper takes that long to fall */
-#define FULL_SCALE 8184
 #define TICK_MS 5
 #define UNKNOWN_TRAVEL 13           /* of a block, for a rod of unknown speed: 0.05 raw a tick */
 #define STILL_EXTRA 40              /* ticks: two blocks and the start of the motor */
@@ -24,14 +23,14 @@ static uint8_t in_band(const settings_axis_t *set, uint16_t raw)
     int16_t edge = margin / 2;      /* an open or shorted pot shows whatever the endpoints */
     if (!set->calibrated) {
         low = 0;
-        high = FULL_SCALE;
+        high = CORE_FULL_SCALE;
     } else if (low > high) {
         int16_t swap = low;
         low = high;
         high = swap;
     }
     int16_t value = (int16_t)raw;
-    return value >= low - margin && value <= high + margin && value >= edge && value <= FULL_SCALE - edge;
+    return value >= low - margin && value <= high + margin && value >= edge && value <= (int16_t)CORE_FULL_SCALE - edge;
 }
 
 uint8_t guard_pot_band(guard_t *guard, const settings_axis_t *set, uint16_t raw)

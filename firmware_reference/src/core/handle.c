@@ -27,14 +27,17 @@ static const uint8_t PROTOCOL[] CORE_ROM = {
     SCHEMA_DIGEST >> 24,
 };
 static const uint8_t BOARD[] CORE_ROM = {
-    FIRMWARE_MAJOR, FIRMWARE_MINOR, FIRMWARE_PATCH, BOARD_KIND_ATMEGA328P_5V, AXES,
-    FEATURES_TWO_AXES | FEATURES_CURRENT_SENSE | FEATURES_SUPPLY_SENSE, 0,
+    FIRMWARE_MAJOR, FIRMWARE_MINOR, FIRMWARE_PATCH, CORE_BOARD_KIND, CORE_BOARD_AXES,
+    (CORE_BOARD_AXES > 1 ? FEATURES_TWO_AXES : 0) | FEATURES_CURRENT_SENSE | FEATURES_SUPPLY_SENSE, 0,
 };
 static const uint8_t ANALOG[] CORE_ROM = {
-    ATMEGA328P_5V_ADC_FULL_SCALE & 0xFF, ATMEGA328P_5V_ADC_FULL_SCALE >> 8,
-    ATMEGA328P_5V_ADC_REFERENCE_MV & 0xFF, ATMEGA328P_5V_ADC_REFERENCE_MV >> 8,
+    CORE_FULL_SCALE & 0xFF, CORE_FULL_SCALE >> 8, CORE_REFERENCE_MV & 0xFF, CORE_REFERENCE_MV >> 8,
 };
-static const char NAME[HELLO_REPLY_NAME_SIZE] CORE_ROM = FIRMWARE_NAME;
+/* The name, and behind it current_full_scale. */
+static const struct __attribute__((packed)) {
+    char name[HELLO_REPLY_NAME_SIZE];
+    uint16_t current_full_scale;
+} NAME CORE_ROM = {FIRMWARE_NAME, CORE_CURRENT_FULL_SCALE};
 
 static uint8_t *put_rom(uint8_t *at, const void *from, uint8_t size)
 {
@@ -52,7 +55,7 @@ uint8_t handle_hello(core_t *core, call_t *call)
     at = put_u32(at, core->live.board.board_id);
     at = put_u32(at, core->live_digest);
     at = put_u32(at, core->store.digest);
-    call->end = put_rom(at, NAME, sizeof NAME);
+    call->end = put_rom(at, &NAME, sizeof NAME);
     return STATUS_OK;
 }
 

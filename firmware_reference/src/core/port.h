@@ -32,6 +32,19 @@
 #define CORE_ROM_COPY(to, from, size) memcpy((to), (from), (size))
 #endif
 
+/* The figures of the board's kind, from the schema's table. */
+#ifndef CORE_KIND
+#define CORE_KIND ATMEGA328P_5V
+#endif
+#define CORE_JOIN_(kind, figure) kind##_##figure
+#define CORE_JOIN(kind, figure) CORE_JOIN_(kind, figure)
+#define CORE_FULL_SCALE CORE_JOIN(CORE_KIND, ADC_FULL_SCALE)
+#define CORE_REFERENCE_MV CORE_JOIN(CORE_KIND, ADC_REFERENCE_MV)
+#define CORE_CURRENT_FULL_SCALE CORE_JOIN(CORE_KIND, CURRENT_FULL_SCALE)
+#define CORE_SUPPLY_FULL_SCALE CORE_JOIN(CORE_KIND, SUPPLY_FULL_SCALE)
+#define CORE_BOARD_KIND CORE_JOIN(CORE_KIND, ID)
+#define CORE_BOARD_AXES CORE_JOIN(CORE_KIND, AXIS_COUNT)
+
 /* Kept as one function: copied into its callers, as the compiler would have it, the code grows. */
 #define CORE_ONCE __attribute__((noinline))
 

@@ -12,7 +12,7 @@ const setting_entry_t setting_entries_board[SETTINGS_BOARD_ENTRIES] CORE_ROM = {
 
 _Static_assert(sizeof(settings_axis_t) == SETTINGS_AXIS_SIZE, "packed");
 const setting_entry_t setting_entries_axis[SETTINGS_AXIS_ENTRIES] CORE_ROM = {
-    {1, 1, 0, 1, 0, INT32_C(1), INT32_C(0)}, /* feedback */
+    {1, 1, 0, 1, 0, INT32_C(2), INT32_C(0)}, /* feedback */
     {2, 1, 1, 1, 0, INT32_C(1), INT32_C(0)}, /* calibrated */
     {3, 1, 2, 1, 0, INT32_C(1), INT32_C(0)}, /* motor_reversed */
     {4, 1, 3, 2, 0, INT32_C(8184), INT32_C(0)}, /* raw_retracted */
@@ -27,8 +27,8 @@ const setting_entry_t setting_entries_axis[SETTINGS_AXIS_ENTRIES] CORE_ROM = {
     {13, 1, 33, 4, 100, INT32_C(50000), INT32_C(1500)}, /* creep_speed_um_s */
     {14, 1, 37, 2, 100, INT32_C(1000), INT32_C(1000)}, /* output_max_permille */
     {15, 1, 39, 1, 0, INT32_C(1), INT32_C(0)}, /* stop_by */
-    {16, 1, 40, 1, 0, INT32_C(0), INT32_C(0)}, /* driver */
-    {17, 1, 41, 1, 0, INT32_C(1), INT32_C(1)}, /* current_sensor */
+    {16, 1, 40, 1, 0, INT32_C(3), INT32_C(0)}, /* driver */
+    {17, 1, 41, 1, 0, INT32_C(2), INT32_C(1)}, /* current_sensor */
     {18, 1, 42, 2, 10, INT32_C(5000), INT32_C(185)}, /* current_uv_per_ma */
     {19, 1, 44, 2, 0, INT32_C(4092), INT32_C(0)}, /* current_zero */
     {20, 1, 46, 2, 50, INT32_C(30000), INT32_C(1500)}, /* trip_ma */
@@ -51,6 +51,9 @@ const setting_entry_t setting_entries_axis[SETTINGS_AXIS_ENTRIES] CORE_ROM = {
     {37, 1, 84, 1, 0, INT32_C(0), INT32_C(0)}, /* table_points */
     {38, 8, 85, 2, 0, INT32_C(8184), INT32_C(0)}, /* table_raw */
     {46, 8, 101, 2, 0, INT32_C(65535), INT32_C(0)}, /* table_place */
+    {54, 1, 117, 1, 0, INT32_C(1), INT32_C(0)}, /* current_sensor_ratiometric */
+    {55, 1, 118, 2, 0, INT32_C(60000), INT32_C(0)}, /* stroke_time_extend_cs */
+    {56, 1, 120, 2, 0, INT32_C(60000), INT32_C(0)}, /* stroke_time_retract_cs */
 };
 
 static int rule_abs_16(int a)
@@ -60,7 +63,7 @@ static int rule_abs_16(int a)
 
 uint16_t rule_check_board(const settings_board_t *s)
 {
-    if (!(((int16_t)s->board_5v_mv == INT16_C(0)) || ((int16_t)s->board_5v_mv >= INT16_C(4400)))) { return 3333u; } /* reference_within_reach */
+    if (!(((int16_t)s->board_5v_mv == INT16_C(0)) || ((int32_t)s->board_5v_mv >= (((int32_t)CORE_REFERENCE_MV * INT32_C(22)) / INT32_C(25))))) { return 3333u; } /* reference_within_reach */
     return 0;
 }
 
@@ -80,15 +83,22 @@ uint16_t rule_check_axis(const settings_axis_t *s)
     if (!((int16_t)s->creep_output_permille <= (int16_t)s->output_max_permille)) { return 1292u; } /* creep_below_ceiling */
     if (!(!((int16_t)s->calibrated == INT16_C(1)) || ((int32_t)s->creep_speed_um_s <= ((int32_t)s->speed_max_um_s * INT32_C(2))))) { return 1549u; } /* creep_below_speed_max */
     if (!(!(((int16_t)s->current_sensor != INT16_C(0)) && ((int16_t)s->running_ma > INT16_C(0))) || ((int16_t)s->trip_ma > (int16_t)s->running_ma))) { return 1812u; } /* trip_above_running */
-    if (!(!((int16_t)s->current_sensor == INT16_C(1)) || ((((int32_t)s->trip_ma * (int32_t)s->current_uv_per_ma) / INT32_C(1000)) <= (INT32_C(4300) - (((int32_t)s->current_zero * INT32_C(5000)) / INT32_C(4092)))))) { return 2068u; } /* trip_within_sensor */
+    if (!(!((int16_t)s->current_sensor == INT16_C(1)) || ((((int32_t)s->trip_ma * (int32_t)s->current_uv_per_ma) / INT32_C(1000)) <= ((((int32_t)CORE_REFERENCE_MV * INT32_C(43)) / INT32_C(50)) - (((int32_t)s->current_zero * (int32_t)CORE_REFERENCE_MV) / (int32_t)CORE_CURRENT_FULL_SCALE))))) { return 2068u; } /* trip_within_sensor */
     if (!(!((int16_t)s->calibrated == INT16_C(1)) || (((int32_t)s->run_on_extend_um < ((int32_t)s->soft_stop_max_um - (int32_t)s->soft_stop_min_um)) && ((int32_t)s->run_on_retract_um < ((int32_t)s->soft_stop_max_um - (int32_t)s->soft_stop_min_um))))) { return 2312u; } /* stops_before_run_on */
-    if (!(!(((int16_t)s->feedback == INT16_C(1)) && ((int16_t)s->calibrated == INT16_C(1))) || (((int16_t)s->raw_retracted >= (int16_t)s->pot_margin_raw) && ((int16_t)s->raw_extended >= (int16_t)s->pot_margin_raw) && ((int16_t)s->raw_retracted <= (INT16_C(8184) - (int16_t)s->pot_margin_raw)) && ((int16_t)s->raw_extended <= (INT16_C(8184) - (int16_t)s->pot_margin_raw))))) { return 2594u; } /* endpoints_inside_scale */
+    if (!(!(((int16_t)s->feedback == INT16_C(1)) && ((int16_t)s->calibrated == INT16_C(1))) || (((int16_t)s->raw_retracted >= (int16_t)s->pot_margin_raw) && ((int16_t)s->raw_extended >= (int16_t)s->pot_margin_raw) && ((int16_t)s->raw_retracted <= ((int16_t)CORE_FULL_SCALE - (int16_t)s->pot_margin_raw)) && ((int16_t)s->raw_extended <= ((int16_t)CORE_FULL_SCALE - (int16_t)s->pot_margin_raw))))) { return 2594u; } /* endpoints_inside_scale */
     if (!(!((int16_t)s->calibrated == INT16_C(1)) || (((int32_t)s->speed_max_um_s <= ((int32_t)s->deceleration_um_s2 * INT32_C(5))) && ((int32_t)s->creep_speed_um_s <= ((int32_t)s->deceleration_um_s2 * INT32_C(5)))))) { return 3083u; } /* ramp_down_within_reach */
+    if (!(!((int16_t)s->current_sensor == INT16_C(2)) || ((((((int32_t)s->trip_ma * (int32_t)s->current_uv_per_ma) / INT32_C(1000)) + (((int32_t)CORE_REFERENCE_MV * INT32_C(3)) / INT32_C(50))) <= (((int32_t)s->current_zero * (int32_t)CORE_REFERENCE_MV) / (int32_t)CORE_CURRENT_FULL_SCALE)) && ((((int32_t)s->trip_ma * (int32_t)s->current_uv_per_ma) / INT32_C(1000)) <= ((((int32_t)CORE_REFERENCE_MV * INT32_C(47)) / INT32_C(50)) - (((int32_t)s->current_zero * (int32_t)CORE_REFERENCE_MV) / (int32_t)CORE_CURRENT_FULL_SCALE)))))) { return 3604u; } /* centred_within_sensor */
     return 0;
 }
 
 uint16_t change_check_axis(const settings_axis_t *live, const settings_axis_t *s)
 {
     if (!(!(((int16_t)s->calibrated == INT16_C(1)) && ((int16_t)live->calibrated == INT16_C(1))) || (((int16_t)s->feedback == (int16_t)live->feedback) && ((int16_t)s->motor_reversed == (int16_t)live->motor_reversed) && ((int16_t)s->raw_retracted == (int16_t)live->raw_retracted) && ((int16_t)s->raw_extended == (int16_t)live->raw_extended) && ((int32_t)s->stroke_um == (int32_t)live->stroke_um)))) { return 2818u; } /* recalibrate_through_uncalibrated */
+    return 0;
+}
+
+uint16_t peer_check_axis(uint8_t axis, const settings_axis_t *other, const settings_axis_t *s)
+{
+    if (!(!((int16_t)s->feedback != INT16_C(0)) || ((((int16_t)s->driver != INT16_C(2)) || ((int16_t)axis == INT16_C(1))) && (((int16_t)other->feedback == INT16_C(0)) || (((int16_t)s->driver != INT16_C(2)) && ((int16_t)other->driver != INT16_C(2))))))) { return 3856u; } /* pwm_pins_for_one */
     return 0;
 }

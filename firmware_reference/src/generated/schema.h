@@ -6,7 +6,7 @@
 #include "../core/port.h"
 
 #define PROTOCOL_MAJOR 1u
-#define PROTOCOL_MINOR 0u
+#define PROTOCOL_MINOR 1u
 #define FRAME_MAX 64u
 #define REPLY_FLAG 128u
 #define TICK_US 5000u
@@ -16,14 +16,22 @@
 #define REPLY_TIMEOUT_MS 150u
 #define TRIES 3u
 #define STOP_FRAME_MAX 16u
-#define SCHEMA_DIGEST UINT32_C(0xC84B458B)
+#define SCHEMA_DIGEST UINT32_C(0x9F90B2BA)
 #define HEADER_SIZE 3u
 #define BODY_MAX 59u
 
-#define ATMEGA328P_5V_AXES 2u
+#define ATMEGA328P_5V_ID 1u
+#define ATMEGA328P_5V_AXIS_COUNT 2u
 #define ATMEGA328P_5V_ADC_FULL_SCALE 8184u
 #define ATMEGA328P_5V_ADC_REFERENCE_MV 5000u
+#define ATMEGA328P_5V_CURRENT_FULL_SCALE 4092u
 #define ATMEGA328P_5V_SUPPLY_FULL_SCALE 1023u
+#define POSIX_3V3_ID 2u
+#define POSIX_3V3_AXIS_COUNT 1u
+#define POSIX_3V3_ADC_FULL_SCALE 8190u
+#define POSIX_3V3_ADC_REFERENCE_MV 3300u
+#define POSIX_3V3_CURRENT_FULL_SCALE 4095u
+#define POSIX_3V3_SUPPLY_FULL_SCALE 4095u
 
 /* Why a request was, or was not, carried out. Anything but ok: nothing changed. */
 #define STATUS_OK 0u /* done */
@@ -53,7 +61,8 @@
 
 /* Kinds of board; the table [board_kinds] has their figures. */
 #define BOARD_KIND_ATMEGA328P_5V 1u /* ATmega328P at 16 MHz and 5 V, two axes */
-#define BOARD_KIND_LAST 1u
+#define BOARD_KIND_POSIX_3V3 2u /* the core as a POSIX process: 12-bit converter, 3.3 V, one axis */
+#define BOARD_KIND_LAST 2u
 
 /* Why the board started. */
 #define RESET_CAUSE_UNKNOWN 0u /* no record and no flags (a bootloader cleared them) */
@@ -121,12 +130,14 @@
 #define FAULT_WATCHDOG 8u /* the watchdog restarted the board */
 #define FAULT_SETTINGS 9u /* both stored copies of the settings are damaged: defaults are in force */
 #define FAULT_ASSERTION 10u /* a check inside the firmware failed: outputs off */
-#define FAULT_LAST 10u
+#define FAULT_NO_END 11u /* a run to an end took 1.2 times its measured time, and no end was seen */
+#define FAULT_LAST 11u
 
 /* What tells the position. */
 #define FEEDBACK_NOT_FITTED 0u /* no rod here */
 #define FEEDBACK_POT 1u /* a potentiometer, fed from the board's own supply */
-#define FEEDBACK_LAST 1u
+#define FEEDBACK_NONE 2u /* two wires: nothing tells the position */
+#define FEEDBACK_LAST 2u
 
 /* How the bridge rests at output 0. */
 #define STOP_BY_BRAKE 0u /* motor shorted */
@@ -135,12 +146,16 @@
 
 /* How the H-bridge is wired. */
 #define DRIVER_PWM_AND_TWO_DIRECTION_LINES 0u /* enable by PWM, two direction lines */
-#define DRIVER_LAST 0u
+#define DRIVER_PWM_AND_ONE_DIRECTION_LINE 1u /* PWM and one direction line; off and brake are both PWM 0: coast or brake, as the bridge does */
+#define DRIVER_TWO_PWM_INPUTS 2u /* two inputs, both on PWM pins: coasts between pulses; axis 1 alone */
+#define DRIVER_PWM_INPUT_AND_LINE 3u /* two inputs, one on the PWM pin, one on direction line A: one way coasts between pulses, the other brakes */
+#define DRIVER_LAST 3u
 
 /* What measures the motor current. */
 #define CURRENT_SENSOR_NONE 0u /* not fitted: current guards are absent */
 #define CURRENT_SENSOR_ONE_SIDED 1u /* output rises with current of either direction */
-#define CURRENT_SENSOR_LAST 1u
+#define CURRENT_SENSOR_CENTRED 2u /* rests near the middle, rises with current of one direction and falls with the other; the board takes the size */
+#define CURRENT_SENSOR_LAST 2u
 
 /* Which copy of the settings. */
 #define WHICH_LIVE 0u /* in force now */
@@ -163,6 +178,9 @@
 #define AXIS_FLAGS_OUTSIDE 4u
 #define AXIS_FLAGS_HELD_BACK 8u
 #define AXIS_FLAGS_BRAKING 16u
+#define AXIS_FLAGS_NEAR_RETRACTED 32u
+#define AXIS_FLAGS_NEAR_EXTENDED 64u
+#define AXIS_FLAGS_BETWEEN 128u
 
 /* Latched faults, numbered from 1; bit (number - 1) in every faults field. Numbers to 32 are for an axis and the board alike. As bits. */
 #define FAULT_OVER_CURRENT_BIT 1u
@@ -175,6 +193,7 @@
 #define FAULT_WATCHDOG_BIT 128u
 #define FAULT_SETTINGS_BIT 256u
 #define FAULT_ASSERTION_BIT 512u
+#define FAULT_NO_END_BIT 1024u
 
 /* hello, request. Offsets count from the body's first byte. */
 #define MSG_HELLO 0x01u
@@ -201,8 +220,9 @@
 #define HELLO_REPLY_DIGEST_STORED_AT 35u
 #define HELLO_REPLY_NAME_AT 39u
 #define HELLO_REPLY_NAME_SIZE 10u
+#define HELLO_REPLY_CURRENT_FULL_SCALE_AT 49u
 #define HELLO_REPLY_BODY_MIN 49u
-#define HELLO_REPLY_BODY_SIZE 49u
+#define HELLO_REPLY_BODY_SIZE 51u
 
 /* open, request. Offsets count from the body's first byte. */
 #define MSG_OPEN 0x02u
@@ -576,9 +596,12 @@ typedef struct __attribute__((packed)) {
 #define KEY_AXIS_TABLE_POINTS 37u
 #define KEY_AXIS_TABLE_RAW 38u
 #define KEY_AXIS_TABLE_PLACE 46u
-#define KEY_AXIS_LAST 53u
-#define SETTINGS_AXIS_SIZE 117u
-#define SETTINGS_AXIS_ENTRIES 39u
+#define KEY_AXIS_CURRENT_SENSOR_RATIOMETRIC 54u
+#define KEY_AXIS_STROKE_TIME_EXTEND_CS 55u
+#define KEY_AXIS_STROKE_TIME_RETRACT_CS 56u
+#define KEY_AXIS_LAST 56u
+#define SETTINGS_AXIS_SIZE 122u
+#define SETTINGS_AXIS_ENTRIES 42u
 
 /* In memory as digested and stored: keys in id order, packed, little-endian. */
 typedef struct __attribute__((packed)) {
@@ -621,6 +644,9 @@ typedef struct __attribute__((packed)) {
     uint8_t table_points;
     uint16_t table_raw[8];
     uint16_t table_place[8];
+    uint8_t current_sensor_ratiometric;
+    uint16_t stroke_time_extend_cs;
+    uint16_t stroke_time_retract_cs;
 } settings_axis_t;
 
 /* One settings entry: `count` keys from `key` on, each `width` bytes wide. */
@@ -641,5 +667,8 @@ extern const setting_entry_t setting_entries_axis[SETTINGS_AXIS_ENTRIES] CORE_RO
 uint16_t rule_check_axis(const settings_axis_t *s);
 /* The same for rules about the change from the live settings. */
 uint16_t change_check_axis(const settings_axis_t *live, const settings_axis_t *s);
+
+/* The same for rules about both axes: `axis` is this one's number, `other` in force. */
+uint16_t peer_check_axis(uint8_t axis, const settings_axis_t *other, const settings_axis_t *s);
 
 #endif

@@ -29,9 +29,8 @@ from rodbench.emulator.twin.telemetry import Telemetry, telemetry_tick
 from rodbench.emulator.twin.tx import Tx, tx_tick
 
 AXES = 2
-BOARD_MV_NOMINAL = 5000
 BANDGAP_MV = 1100
-ADC_FULL_SCALE = load_schema().board_kinds["atmega328p_5v"].supply_full_scale
+KIND = load_schema().board_kinds["atmega328p_5v"]
 _U16_MAX = 0xFFFF
 _FRESH_CAUSES = (ResetCause.POWER_ON, ResetCause.UNKNOWN)
 
@@ -159,7 +158,7 @@ class Twin:
     def _control(self, readings: Readings, out: Outputs) -> None:
         board, axis_in = self.live.board, self._axis_in
         axis_in.tick = self.ticks
-        axis_in.board_mv = board.board_5v_mv or BOARD_MV_NOMINAL
+        axis_in.board_mv = board.board_5v_mv or KIND.adc_reference_mv
         self._read_supply(readings, axis_in.board_mv)
         nominal = board.supply_nominal_mv
         axis_in.supply_nominal_mv = nominal
@@ -170,11 +169,11 @@ class Twin:
             self._control_axis(index, out)
 
     def _read_supply(self, readings: Readings, board_mv: int) -> None:
-        input_mv = div_nearest(readings.supply * board_mv, ADC_FULL_SCALE)
+        input_mv = div_nearest(readings.supply * board_mv, KIND.supply_full_scale)
         supply_mv = div_nearest(input_mv * self.live.board.supply_ratio_x1000, 1000)
         self.supply_mv = min(supply_mv, _U16_MAX)
         if readings.bandgap:
-            own_mv = div_nearest(BANDGAP_MV * ADC_FULL_SCALE, readings.bandgap)
+            own_mv = div_nearest(BANDGAP_MV * KIND.supply_full_scale, readings.bandgap)
             self.board_5v_mv = min(own_mv, _U16_MAX)
 
     def _control_axis(self, index: int, out: Outputs) -> None:

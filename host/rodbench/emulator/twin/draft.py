@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import struct
 import zlib
-from collections.abc import Mapping
 
 from rodbench_protocol import settings as rules
 from rodbench_protocol.names import Status
@@ -35,9 +34,17 @@ class Draft:
 
 def settings_good(settings: Settings) -> bool:
     """Ranges and cross rules of all scopes."""
-    return not any(
+    alone = any(
         rules.check(kind, vars(scope)) for kind, scope in zip(KINDS, settings.scope, strict=True)
     )
+    return not alone and not any(
+        rules.check("axis", vars(settings.scope[axis]), peer=_peer(settings, axis))
+        for axis in (1, 2)
+    )
+
+
+def _peer(settings: Settings, axis: int) -> rules.Peer:
+    return rules.Peer(axis, vars(settings.scope[3 - axis]))
 
 
 def settings_items(scope: Scope, number: int, first_key: int, room: int) -> bytes:
@@ -75,15 +82,18 @@ def draft_set(draft: Draft, items: bytes) -> tuple[int, int]:
     return Status.OK, 0
 
 
-def _first_broken(kind: str, values: Mapping[str, int], live: Mapping[str, int]) -> int:
-    problems = rules.check(kind, values) or rules.check(kind, values, live)
+def _first_broken(draft: Draft, live: Settings) -> int:
+    kind, values = KINDS[draft.number], vars(draft.scope)
+    before = vars(live.scope[draft.number])
+    problems = rules.check(kind, values) or rules.check(kind, values, before)
+    if not problems and draft.number:
+        problems = rules.check(kind, values, peer=_peer(live, draft.number))
     return problems[0].rule_id << 8 | _ID[kind][problems[0].key] if problems else 0
 
 
 def draft_check(draft: Draft, live: Settings) -> tuple[int, int]:
     """(status, rule and key): STATUS_OK, or STATUS_CROSS_RULE."""
-    kind = KINDS[draft.number]
-    broken = _first_broken(kind, vars(draft.scope), vars(live.scope[draft.number]))
+    broken = _first_broken(draft, live)
     return (Status.CROSS_RULE, broken) if broken else (Status.OK, 0)
 
 

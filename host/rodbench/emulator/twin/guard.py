@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from rodbench_protocol.names import CurrentSensor, Fault
+from rodbench_protocol.schema import load_schema
 
 from rodbench.emulator.twin.position import (
     Position,
@@ -14,7 +15,7 @@ from rodbench.emulator.twin.position import (
 )
 
 BAND_TICKS = 5
-FULL_SCALE = 8184
+FULL_SCALE = load_schema().board_kinds["atmega328p_5v"].adc_full_scale
 TICK_MS = 5
 UNKNOWN_TRAVEL = 13
 STILL_EXTRA = 40

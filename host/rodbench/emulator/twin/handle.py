@@ -59,6 +59,7 @@ def handle_hello(core: Twin, call: Call) -> int:
         core.live.digest(),
         core.store.digest,
         FIRMWARE_NAME,
+        _KIND.current_full_scale,
     )
     return Status.OK
 
