@@ -2,10 +2,11 @@
 
 import pytest
 from rodbench.emulator.faults import KINDS, Fault
-from rodbench.emulator.plant import Ends, Pot, Rod
+from rodbench.emulator.plant import Ends, Rod
 from rodbench.emulator.plant_file import Machine
 from rodbench.emulator.rig import Rig
 from rodbench.emulator.signals import BRAKE, DRIVE, OFF, Readings
+from rodbench.emulator.wiper import Pot
 from rodbench.errors import UsageError
 
 

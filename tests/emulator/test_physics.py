@@ -8,8 +8,9 @@ import math
 
 import pytest
 from rodbench.emulator.load import Load
-from rodbench.emulator.plant import TICK_S, Ends, Motor, Plant, Pot, Rod, Screw
+from rodbench.emulator.plant import TICK_S, Ends, Motor, Plant, Rod, Screw
 from rodbench.emulator.signals import BRAKE, DRIVE, OFF
+from rodbench.emulator.wiper import Pot
 
 
 def frictionless(**changes: float) -> Motor:
@@ -260,7 +261,7 @@ def test_a_hinged_arm_pushes_as_virtual_work_says(
 
 
 def test_backlash_lets_the_rod_turn_before_the_pot_does() -> None:
-    plant = Plant(Rod(screw=Screw(backlash_mm=0.4), pot=Pot(ohm=0.001)))
+    plant = Plant(Rod(screw=Screw(backlash_mm=0.4), pot=Pot(resistance_ohm=0.001)))
     run(plant, 12.4, seconds=1.0)
     assert plant.position_mm - plant.pot_position_mm == pytest.approx(0.2, abs=1e-9)
     run(plant, -12.4, seconds=1.0)
@@ -271,6 +272,8 @@ def test_the_bleed_loads_the_pot_as_thevenin_says() -> None:
     """V/V0 = x / (1 + x (1-x) R/RL): worst for R/RL = 0.1 is -1.44933 % of the supply."""
     worst = 0.0
     for percent in range(101):
-        plant = Plant(Rod(start_mm=203.0 * percent / 100, pot=Pot(0.0, 1.0, ohm=47_000.0)))
+        plant = Plant(
+            Rod(start_mm=203.0 * percent / 100, pot=Pot(0.0, 1.0, resistance_ohm=47_000.0))
+        )
         worst = min(worst, plant.pot_share - percent / 100)
     assert worst == pytest.approx(-0.0144933, rel=1e-3)

@@ -134,6 +134,7 @@ def test_every_documented_key_reaches_the_machine(key: object) -> None:
     if key.table == "faults[]":
         text += "" if key.name == "kind" else "kind = 'motor_open'\n"
         text += "" if key.name == "axis" else "axis = 1\n"
+    text += "[axes.1]\nstart_mm = 0.0\n" if key.name == "max_mm" else ""
     if not key.table.startswith("axes"):
         text += "[axes.1]\n"
     assert machine_value(parse(text, "x"), key.table, key.name) == value

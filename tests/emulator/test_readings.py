@@ -4,10 +4,11 @@ import math
 import statistics
 
 import pytest
-from rodbench.emulator.plant import Pot, Rod, Sensor
+from rodbench.emulator.plant import Rod, Sensor
 from rodbench.emulator.plant_file import BoardFigures, Machine, Supply
 from rodbench.emulator.rig import Rig
 from rodbench.emulator.signals import BRAKE, DRIVE, OFF
+from rodbench.emulator.wiper import Pot
 
 REST = ([0, 0], [OFF, OFF])
 
@@ -18,7 +19,9 @@ def rig(seed: int = 3, **parts: object) -> Rig:
 
 
 def quiet(**changes: float) -> Pot:
-    return Pot(**{"retracted": 0.1, "extended": 0.9, "ohm": 0.01, "noise_lsb": 0.0, **changes})
+    return Pot(
+        **{"retracted": 0.1, "extended": 0.9, "resistance_ohm": 0.01, "noise_lsb": 0.0, **changes}
+    )
 
 
 def pots(machine: Rig, ticks: int) -> list[int]:

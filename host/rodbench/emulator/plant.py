@@ -15,16 +15,19 @@ below 0 the screw locks itself and an aiding load brakes.
 from __future__ import annotations
 
 import math
+import random
 from dataclasses import dataclass, field
 
+from rodbench.emulator import wiper
 from rodbench.emulator.load import Load
 from rodbench.emulator.signals import DRIVE, OFF
+from rodbench.emulator.wiper import BLEED_OHM, Pot
 
 TICK_S = 0.005
 COPPER_PER_K = 0.00393
 OPEN_WIPER_DECAY = math.exp(-TICK_S / 0.0047)  # 470 kohm bleed and 10 nF
-BLEED_OHM = 470_000.0
 TURN_MM = 0.02  # less motion back than this is no turning round
+SCATTER_MM = 1.0  # way over which a new stroke's scatter comes in
 WARM_EVERY = 64  # ticks between updates of the winding's temperature
 
 
@@ -65,31 +68,40 @@ class Ends:
 
 
 @dataclass(slots=True)
-class Pot:
-    """Readings at the two ends as shares of the reference, and what spoils them.
-
-    `bow` is the greatest deviation from the line, at mid stroke, as a share of the span; noise in
-    ADC steps rms for each conversion, `noise_correlated` being the share of its power that is
-    common to a tick and forgotten with `noise_time_ms`.
-    """
-
-    retracted: float = 0.1
-    extended: float = 0.9
-    bow: float = 0.0
-    ohm: float = 10_000.0
-    noise_lsb: float = 0.35
-    noise_correlated: float = 0.0
-    noise_time_ms: float = 50.0
-
-
-@dataclass(slots=True)
 class Sensor:
-    """The current sensor: volts = zero_v + v_per_a x current. One-sided ones see its size only."""
+    """The current sensor: volts = zero_v + v_per_a x current, at a supply of 5 V.
+
+    A one-sided one sees the current's size, while the bridge drives; a centred one sits in a motor
+    lead: it sees the sign that the lines give, and also what circulates while the bridge brakes. A
+    ratiometric one puts out the same share of whatever the board's own supply is.
+    """
 
     kind: str = "one-sided"
     v_per_a: float = 0.185
     zero_v: float = 0.0
+    ratiometric: bool = False
     noise_lsb: float = 0.4
+
+
+@dataclass(slots=True)
+class Mount:
+    """Hard ends of the machine inside the stroke, in mm; 0: none there, free on the bench."""
+
+    min_mm: float = 0.0
+    max_mm: float = 0.0
+
+    @property
+    def fitted(self) -> bool:
+        """Whether the machine ends the travel somewhere."""
+        return self.min_mm > 0.0 or self.max_mm > 0.0
+
+
+@dataclass(slots=True)
+class Driver:
+    """The H-bridge, by its lines. With one direction line, PWM low is all it can do at output 0."""
+
+    kind: str = "pwm-and-two-direction-lines"
+    pwm_low: str = "coast"
 
 
 @dataclass(slots=True)
@@ -105,15 +117,21 @@ class Rod:
     ends: Ends = field(default_factory=Ends)
     pot: Pot = field(default_factory=Pot)
     sensor: Sensor = field(default_factory=Sensor)
+    mount: Mount = field(default_factory=Mount)
+    driver: Driver = field(default_factory=Driver)
 
 
 class Plant:
     """The state of one rod. Positions in mm from the retracted end, extending positive.
 
     The rod's figures are taken over when it is made; faults change what they say afterwards.
+    `seed` is for a worn track and for scatter, `reference_v` what the board feeds the pot with.
+    Of a mounted rod `mount_pressed_a` is the greatest current with which it was driven against the
+    machine's ends, `mount_pressed_ticks` for how long after one contact; both 0: never.
+    `reference_ma` is the most that the pot drew from the board's own supply.
     """
 
-    def __init__(self, rod: Rod) -> None:
+    def __init__(self, rod: Rod, seed: int = 0, reference_v: float = 5.0) -> None:
         self.rod = rod
         self.position_mm = rod.start_mm
         self.speed_mm_s = 0.0
@@ -132,10 +150,16 @@ class Plant:
         self._warm_in = WARM_EVERY
         self._blocked = 0  # the direction in which an open end switch bars the current
         self._low = self._high = self._free_from = self._free_to = 0.0
-        pot = rod.pot
-        self._stroke_mm, self._play_mm = rod.stroke_mm, rod.screw.backlash_mm / 2.0
-        self._pot_from, self._pot_span = pot.retracted, pot.extended - pot.retracted
-        self._bow, self._pot_load = pot.bow, pot.ohm / BLEED_OHM
+        right = rod.pot.wired == "right"
+        self.reference_ma = wiper.drawn_ma(rod.pot, reference_v) if right else 0.0
+        self.mount_pressed_a = 0.0
+        self.mount_pressed_ticks = 0
+        self._pressed = 0  # ticks of drive against the machine's end since the rod met it
+        self._mounted = rod.mount.fitted
+        self._off_mm = self._off_to_mm = 0.0  # how far aside the pot reads, scatter of strokes
+        self._scattered_at, self._scatter_mm = 0, rod.start_mm
+        self._draw = random.Random(f"rodbench wiper {seed} {rod.name}")
+        self._take_pot(rod.pot, reference_v)
         self._resistance()
         self._settle()
 
@@ -162,7 +186,7 @@ class Plant:
         """The current that the sensor sees, in A; a one-sided one sees it only while driving."""
         if self.rod.sensor.kind == "one-sided":
             return abs(self.current_a) if bridge == DRIVE else 0.0
-        return self.current_a
+        return -self.current_a if self._swapped else self.current_a
 
     # ------------------------------------------------------------ set by hand
 
@@ -198,18 +222,31 @@ class Plant:
         if bridge != DRIVE and self.speed_mm_s == 0.0 and self._rests:
             self.volts = self.current_a = 0.0
             self._count_heat(0.0)
-            if "pot_open" in self.faults:
+            if self._restless:
                 self._read_pot()
             return
         volts = 0.0 if bridge != DRIVE else -volts if self._swapped else volts
         self.volts = volts
         self._advance(volts, bridge != OFF and not self._open)
         self._count_heat(self.current_a)
+        if self._mounted:
+            self._watch_mount(bridge)
         if self.position_mm != self._far_mm:
             self._watch()
             self._read_pot()
-        elif self.faults:
+        elif self._odd:
             self._read_pot()
+
+    def _watch_mount(self, bridge: int) -> None:
+        """Count how the rod is driven against the machine, and how hard."""
+        mount, current = self.rod.mount, self.current_a
+        beyond = 0.0 < mount.max_mm <= self.position_mm
+        if not beyond and (mount.min_mm == 0.0 or self.position_mm > mount.min_mm):
+            self._pressed = 0
+        elif bridge == DRIVE and (current > 0.0 if beyond else current < 0.0):
+            self._pressed += 1
+            self.mount_pressed_ticks = max(self.mount_pressed_ticks, self._pressed)
+            self.mount_pressed_a = max(self.mount_pressed_a, abs(current))
 
     def _watch(self) -> None:
         """Keep where the rod last turned round."""
@@ -299,6 +336,9 @@ class Plant:
     def _walls(self) -> tuple[float, float]:
         over = self.rod.ends.overtravel_mm if self.rod.ends.kind == "switch" else 0.0
         low, high = -over, self.rod.stroke_mm + over
+        mount = self.rod.mount
+        low = mount.min_mm or low
+        high = mount.max_mm or high
         if "jam" in self.faults:
             at = self.faults["jam"]
             if self.faults["jam_side"] > 0.0:
@@ -340,34 +380,75 @@ class Plant:
             self._pot_mm = position - play
         elif position < self._pot_mm - play:
             self._pot_mm = position + play
-        if self.faults:
-            self._read_faulty_pot()
+        if self._odd:
+            self._read_odd_pot()
         else:
             self.pot_share = self._pot_ideal(self._pot_mm)
 
-    def _pot_ideal(self, position_mm: float) -> float:
-        """Share of the reference at the pin: the track, its bow, the ends of travel, the bleed."""
+    def _track_share(self, position_mm: float) -> float:
+        """Where the wiper stands on its track, above the ground end."""
         place = position_mm / self._stroke_mm
         if self._bow:
             place += self._bow * 4.0 * place * (1.0 - place)
         share = self._pot_from + self._pot_span * place
         if self._mirrored:
             share = 1.0 - share
-        share = 0.0 if share < 0.0 else 1.0 if share > 1.0 else share
-        return share / (1.0 + share * (1.0 - share) * self._pot_load)
+        return 0.0 if share < 0.0 else 1.0 if share > 1.0 else share
 
-    def _read_faulty_pot(self) -> None:
-        faults = self.faults
+    def _pot_ideal(self, position_mm: float) -> float:
+        """Share of the reference at the pin of a sound pot that is wired right."""
+        share = self._track_share(position_mm)
+        out = share * self._divided
+        return out / (1.0 + out * ((1.0 - share) * self._pot_load + self._series_load))
+
+    def _read_odd_pot(self) -> None:
+        faults, pot = self.faults, self.rod.pot
+        if not pot.fitted:
+            self.pot_share = 0.0
+            return
+        if pot.repeat_mm:
+            self._scatter()
+        contact = not pot.worn or self._touches()
         if "pot_frozen" in faults:
             self.pot_share = faults["pot_frozen"]
         elif "pot_short" in faults:
             self.pot_share = faults["pot_short"]
-        elif "pot_open" in faults:
+        elif pot.wired != "right":
+            self._read_swapped(contact and "pot_open" not in faults)
+        elif "pot_open" in faults or not contact:
             self.pot_share *= OPEN_WIPER_DECAY
         else:
-            self.pot_share = self._pot_ideal(self._pot_mm)
+            self.pot_share = self._pot_ideal(self._pot_mm + self._off_mm)
+
+    def _read_swapped(self, contact: bool) -> None:
+        share = self._track_share(self._pot_mm + self._off_mm)
+        self.pot_share, ohm = wiper.swapped(self.rod.pot, share, contact)
+        self.reference_ma = max(self.reference_ma, 1000.0 * self._reference_v / ohm)
+
+    def _touches(self) -> bool:
+        """Whether a worn track has contact in this tick."""
+        pot = self.rod.pot
+        within = pot.worn_from_mm <= self._pot_mm <= pot.worn_to_mm
+        return not within or self._draw.random() >= pot.worn_share
+
+    def _scatter(self) -> None:
+        """A new stroke reads the same place a little aside; the change comes in over some way."""
+        if self.turns != self._scattered_at:
+            self._scattered_at = self.turns
+            self._off_to_mm = self._draw.gauss(0.0, self.rod.pot.repeat_mm)
+        way = abs(self._pot_mm - self._scatter_mm)
+        self._scatter_mm = self._pot_mm
+        self._off_mm += (self._off_to_mm - self._off_mm) * (1.0 - math.exp(-way / SCATTER_MM))
 
     # ------------------------------------------------------------ derived figures
+
+    def _take_pot(self, pot: Pot, reference_v: float) -> None:
+        self._stroke_mm, self._play_mm = self.rod.stroke_mm, self.rod.screw.backlash_mm / 2.0
+        self._pot_from, self._pot_span = pot.retracted, pot.extended - pot.retracted
+        self._bow, self._pot_load = pot.bow, pot.resistance_ohm / BLEED_OHM
+        self._divided = pot.resistance_ohm / (pot.resistance_ohm + pot.series_ohm)
+        self._series_load = pot.series_ohm / BLEED_OHM
+        self._reference_v = reference_v
 
     def _settle(self) -> None:
         """Work out what depends on faults and place."""
@@ -376,6 +457,10 @@ class Plant:
         self._open = "motor_open" in self.faults
         self.stuck_permille = self.faults.get("driver_stuck")
         self._mirrored = "pot_swapped" in self.faults
+        pot = self.rod.pot
+        sound = pot.fitted and pot.wired == "right" and not pot.worn and not pot.repeat_mm
+        self._odd = bool(self.faults) or not sound
+        self._restless = "pot_open" in self.faults or (pot.fitted and pot.worn)
         self._rests = False
         self._low, self._high = self._walls()
         self._free_from, self._free_to = max(self._low, 0.0), min(self._high, self.rod.stroke_mm)

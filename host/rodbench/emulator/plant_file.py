@@ -12,8 +12,9 @@ from typing import Any
 
 from rodbench.emulator.faults import KINDS, Fault
 from rodbench.emulator.load import Load
-from rodbench.emulator.plant import Ends, Motor, Pot, Rod, Screw, Sensor
+from rodbench.emulator.plant import Driver, Ends, Motor, Mount, Rod, Screw, Sensor
 from rodbench.emulator.plant_keys import BY_TABLE, Key
+from rodbench.emulator.wiper import Pot
 from rodbench.errors import SettingsError
 
 KEPT = "no emulator was started"
@@ -25,7 +26,10 @@ PARTS = {
     "ends": Ends,
     "pot": Pot,
     "sensor": Sensor,
+    "mount": Mount,
+    "driver": Driver,
 }
+SUPPLIES_V = {"posix-3v3": 3.3}  # boards whose own supply is not 5 V unless a file says so
 
 
 @dataclass(slots=True)
@@ -40,11 +44,12 @@ class Supply:
 
 @dataclass(slots=True)
 class BoardFigures:
-    """The board's own reference in V, the chip's, and how long a reset keeps it silent."""
+    """Its own supply and the chip's reference in V, the silence of a reset, its converter."""
 
     reference_v: float = 5.0
     bandgap_v: float = 1.1
     boot_ms: float = 300.0
+    kind: str = "atmega328p-5v"
 
 
 @dataclass(slots=True)
@@ -127,15 +132,33 @@ class _Reader:
         machine = Machine(
             **values,
             supply=Supply(**self._table(tree, "supply")),
-            board=BoardFigures(**self._table(tree, "board")),
+            board=self._board(tree),
             line=LineFigures(**self._table(tree, "line")),
         )
         for axis, part in self._sub(tree, "axes", ()).items():
             if axis not in ("1", "2"):
                 raise self._error(("axes", axis), f"there is no axis {axis}", hint="1 or 2")
             machine.rods[int(axis)] = self._rod(part, ("axes", axis))
+            self._fits_board(machine, int(axis))
         machine.faults = self._faults(tree, set(machine.rods))
         return machine
+
+    def _board(self, tree: dict[str, Any]) -> BoardFigures:
+        values = self._table(tree, "board")
+        if values.get("kind") in SUPPLIES_V:
+            values.setdefault("reference_v", SUPPLIES_V[values["kind"]])
+        return BoardFigures(**values)
+
+    def _fits_board(self, machine: Machine, axis: int) -> None:
+        kind, driver = machine.board.kind, machine.rods[axis].driver.kind
+        path: tuple[str, ...] = ("axes", str(axis))
+        if axis == 2 and kind == "posix-3v3":
+            raise self._error(path, f"{kind} has one axis", hint="leave axes.2 out")
+        if axis == 2 and driver == "two-pwm-inputs":
+            path = (*path, "driver", "kind")
+            raise self._error(path, f"{driver} takes both PWM pins: for axis 1 alone")
+        if axis == 2 and 1 in machine.rods and machine.rods[1].driver.kind == "two-pwm-inputs":
+            raise self._error(path, "axis 1 has both PWM pins: axis 2 cannot be there")
 
     def _rod(self, tree: Any, path: tuple[str, ...]) -> Rod:
         if not isinstance(tree, dict):
@@ -155,7 +178,16 @@ class _Reader:
             raise self._error(
                 (*path, "pot", "extended"), "the pot reads the same at both ends of travel"
             )
+        self._mounted(rod, (*path, "mount"))
         return rod
+
+    def _mounted(self, rod: Rod, path: tuple[str, ...]) -> None:
+        low, high = rod.mount.min_mm, rod.mount.max_mm or rod.stroke_mm
+        if not low < high <= rod.stroke_mm:
+            key = "max_mm" if rod.mount.max_mm else "min_mm"
+            raise self._error((*path, key), "the machine's ends lie crosswise or beyond stroke_mm")
+        if not low <= rod.start_mm <= high:
+            raise self._error((*path[:-1], "start_mm"), "start_mm lies beyond the machine's ends")
 
     def _faults(self, tree: dict[str, Any], axes: set[int]) -> list[Fault]:
         entries = tree.get("faults", [])

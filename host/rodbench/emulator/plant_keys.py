@@ -6,8 +6,16 @@ import math
 from dataclasses import dataclass
 
 from rodbench.emulator.faults import KINDS
+from rodbench.emulator.wiper import WIRED
 
 Value = bool | int | float | str
+DRIVERS = (
+    "pwm-and-two-direction-lines",
+    "pwm-and-one-direction-line",
+    "two-pwm-inputs",
+    "pwm-input-and-line",
+)
+BOARDS = ("atmega328p-5v", "posix-3v3")
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,6 +73,7 @@ def _word(table: str, name: str, default: Value, choices: tuple[str, ...], doc: 
 
 _AXIS, _MOTOR, _SCREW = "axes.N", "axes.N.motor", "axes.N.screw"
 _LOAD, _ENDS, _POT, _SENSOR = "axes.N.load", "axes.N.ends", "axes.N.pot", "axes.N.sensor"
+_MOUNT, _DRIVER = "axes.N.mount", "axes.N.driver"
 
 KEYS: tuple[Key, ...] = (
     _number("", "plant_file", 1, "", 1, 1, "version of this format"),
@@ -74,7 +83,10 @@ KEYS: tuple[Key, ...] = (
     _number("supply", "source_ohm", 0.07, "ohm", 0, 10, "source and leads: makes it sag"),
     _number("supply", "divider_ratio", 5.71, "", 1, 20, "true ratio of the supply input's divider"),
     _number("supply", "noise_lsb", 0.4, "LSB", 0, 20, "noise of the reading, rms"),
-    _number("board", "reference_v", 5.0, "V", 4, 5.5, "the board's own 5 V, the ADC's reference"),
+    _word("board", "kind", BOARDS[0], BOARDS, "its converter: posix-3v3 has 12 bits and one axis"),
+    _number(
+        "board", "reference_v", 5.0, "V", 3, 5.5, "its own supply, the ADC's reference; posix 3.3"
+    ),
     _number("board", "bandgap_v", 1.1, "V", 0.98, 1.22, "the chip's own reference"),
     _number("board", "boot_ms", 300.0, "ms", 5, 5000, "silence after a reset: the bootloader"),
     _word(_AXIS, "name", "rod", (), "name of the rod"),
@@ -118,19 +130,35 @@ KEYS: tuple[Key, ...] = (
     _number(_ENDS, "diode_v", 0.7, "V", 0, 2, "drop of the diode across an open switch"),
     _number(_ENDS, "overtravel_mm", 4.0, "mm", 0, 50, "from an open switch to the hard stop"),
     _number(_ENDS, "clutch_a", 4.0, "A", 0.05, 100, "current at which the clutch slips"),
-    _number(_POT, "retracted", 0.1, "", 0, 1, "share of the reference at position 0"),
-    _number(_POT, "extended", 0.9, "", 0, 1, "share of the reference at full stroke"),
+    _number(_POT, "retracted", 0.1, "", 0, 1, "share of the track below the wiper at position 0"),
+    _number(_POT, "extended", 0.9, "", 0, 1, "share of the track below the wiper at full stroke"),
+    _word(_POT, "fitted", True, (), "false: a rod with two wires, its input left to the bleed"),
+    _word(_POT, "wired", "right", WIRED, "on which lead the wiper ended up"),
+    _number(
+        _POT, "resistance_ohm", 10000.0, "ohm", 100, 100000, "whole track; 470 kohm bleed loads it"
+    ),
+    _number(
+        _POT, "series_ohm", 0.0, "ohm", 0, 100000, "resistor in the lead from the board's supply"
+    ),
     _number(_POT, "bow", 0.0, "", -0.1, 0.1, "deviation from the line at mid stroke, of the span"),
-    _number(_POT, "ohm", 10000.0, "ohm", 100, 100000, "whole track: loaded by the 470 kohm bleed"),
+    _number(_POT, "worn_from_mm", 0.0, "mm", 0, 2000, "worn track: from here"),
+    _number(_POT, "worn_to_mm", 0.0, "mm", 0, 2000, "worn track: to here; both 0: none"),
+    _number(_POT, "worn_share", 0.3, "", 0, 1, "share of the ticks there without contact"),
+    _number(_POT, "repeat_mm", 0.0, "mm", 0, 20, "rms scatter of one place from stroke to stroke"),
     _number(_POT, "noise_lsb", 0.35, "LSB", 0, 50, "noise of each conversion, rms ADC steps"),
     _number(
         _POT, "noise_correlated", 0.0, "", 0, 1, "share of the noise power common to a whole tick"
     ),
     _number(_POT, "noise_time_ms", 50.0, "ms", 1, 10000, "time constant of that share"),
     _word(_SENSOR, "kind", "one-sided", ("one-sided", "centred", "none"), "current sensor"),
-    _number(_SENSOR, "v_per_a", 0.185, "V/A", 0.001, 10, "its gain"),
-    _number(_SENSOR, "zero_v", 0.0, "V", 0, 5, "its output at no current"),
+    _number(_SENSOR, "v_per_a", 0.185, "V/A", 0.001, 10, "its gain, at 5 V"),
+    _number(_SENSOR, "zero_v", 0.0, "V", 0, 5, "its output at no current, at 5 V"),
+    _word(_SENSOR, "ratiometric", False, (), "zero and gain follow the board's supply: x V / 5"),
     _number(_SENSOR, "noise_lsb", 0.4, "LSB", 0, 50, "noise of each conversion, rms"),
+    _number(_MOUNT, "min_mm", 0.0, "mm", 0, 2000, "the machine ends the travel here; 0: free"),
+    _number(_MOUNT, "max_mm", 0.0, "mm", 0, 2000, "and here; 0: free"),
+    _word(_DRIVER, "kind", "pwm-and-two-direction-lines", DRIVERS, "how the H-bridge is wired"),
+    _word(_DRIVER, "pwm_low", "coast", ("coast", "brake"), "one direction line: output 0 is this"),
     _number("line", "baud", 250000, "baud", 1200, 2000000, "bits per second each way, 8N1"),
     _number("line", "late_ms", 100.0, "ms", 1, 10000, "how long a late frame waits"),
     _word("faults[]", "kind", "jam", tuple(KINDS), "what goes wrong"),

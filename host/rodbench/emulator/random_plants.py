@@ -13,8 +13,9 @@ import math
 import random
 
 from rodbench.emulator.load import Load
-from rodbench.emulator.plant import Ends, Motor, Pot, Rod, Screw, Sensor
+from rodbench.emulator.plant import Ends, Motor, Rod, Screw, Sensor
 from rodbench.emulator.plant_file import Machine, Supply
+from rodbench.emulator.wiper import Pot
 
 
 def random_machine(

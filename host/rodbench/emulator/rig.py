@@ -9,23 +9,28 @@ the same readings code by code, for a harness that feeds a converter: in schedul
 (the first of each group is the one that the firmware drops; it still carries half of the channel
 before it), and `conversions_by_channel` gives them by the converter's channel: 4 supply, 2 and 3
 currents, 0 and 1 pots, 14 the bandgap. The kept codes add up to the sums in the readings. Channels
-that nothing drives (the sticks, 5 and 6) read 0.
+that nothing drives (the sticks, 5 and 6) read 0. This is the order of the ATmega328P; a board of
+the kind posix-3v3 takes 2 conversions of 12 bits of a pot, one of all else, and has no such list.
 """
 
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 from rodbench.emulator.faults import KINDS, Fault
 from rodbench.emulator.noise import CURRENTS, POTS, ROW, SHARED, SUPPLY, Noise, Row
-from rodbench.emulator.plant import TICK_S, Plant, Sensor
+from rodbench.emulator.plant import TICK_S, Driver, Plant, Sensor
 from rodbench.emulator.plant_file import Machine
-from rodbench.emulator.signals import DRIVE, Readings
+from rodbench.emulator.signals import BRAKE, DRIVE, OFF, Readings
 from rodbench.errors import UsageError
 
 BANDGAP_EVERY = 16  # scans; the first scan after a start has it
 TOP = 1023
 STEPS = 1024.0
+STEPS_12 = 4096.0
+TOP_12 = 4095
+VOLTS_OF_FIGURES = 5.0  # the supply at which a ratiometric sensor's figures hold
 CHANNELS = {"supply": 4, "current": (2, 3), "pot": (0, 1), "bandgap": 14}
 
 
@@ -34,18 +39,21 @@ class Rig:
 
     def __init__(self, machine: Machine, seed: int | None = None) -> None:
         self.machine = machine
-        self.plants = {axis: Plant(rod) for axis, rod in machine.rods.items()}
+        given = machine.seed if seed is None else seed
+        volts = machine.board.reference_v
+        self.plants = {axis: Plant(rod, given, volts) for axis, rod in machine.rods.items()}
         self.ticks = 0
         self.supply_v = machine.supply.volts
         self.line_faults: dict[str, float] = {}  # read by the line
         self._supply_faults: dict[str, float] = {}
         self.moved_at = dict.fromkeys(machine.rods, 0)  # tick of each rod's last motion
         self._readings = Readings()
-        self._noise = Noise(machine.seed if seed is None else seed)
+        self._noise = Noise(given)
         self._bases = [0.0] * 5  # pots, currents, supply: codes before noise and rounding
         self._shared = [0.0, 0.0]
         self._row: Row = [0.0] * ROW
         self._scan = 0
+        self._coarse = machine.board.kind != "posix-3v3"
         self._agenda = _agenda(machine.faults)
         self._scale()
         self._run_agenda()
@@ -94,11 +102,13 @@ class Rig:
             self._run_agenda()
         supply = self.supply_v
         drawn = 0.0
-        for index, plant, *_ in self._seats:
+        for index, plant, _, _, _, rest in self._seats:
             permille: float = drive[index]
             state = bridge[index]
             if plant.stuck_permille is not None:
                 permille, state = plant.stuck_permille, DRIVE
+            elif rest is not None and state != DRIVE:
+                state = rest
             plant.step(permille * supply / 1000.0, state)
             if plant.speed_mm_s != 0.0:
                 self.moved_at[index + 1] = self.ticks
@@ -106,7 +116,7 @@ class Rig:
                 drawn += plant.current_a * plant.volts / supply
         self._load_supply(drawn)
         self.ticks += 1
-        return self._convert(bridge)
+        return self._convert(bridge) if self._coarse else self._convert_fine(bridge)
 
     def _load_supply(self, drawn_a: float) -> None:
         """What the bridges draw makes the supply sag in the next tick."""
@@ -118,7 +128,7 @@ class Rig:
         row = self._row = self._noise.row()
         readings, bases = self._readings, self._bases
         per_volt = STEPS / self.machine.board.reference_v
-        for index, plant, sensor, carry, margin in self._seats:
+        for index, plant, sensor, carry, margin, _ in self._seats:
             base = plant.pot_share * STEPS
             if carry:
                 shared = self._shared[index] * carry + row[SHARED[index]]
@@ -128,7 +138,8 @@ class Rig:
             readings.pot[index] = _sum8(base, row, POTS[index], margin)
             if sensor is not None:
                 state = DRIVE if plant.stuck_permille is not None else bridge[index]
-                base = (sensor.zero_v + sensor.v_per_a * plant.sensed_a(state)) * per_volt
+                steps = STEPS / VOLTS_OF_FIGURES if sensor.ratiometric else per_volt
+                base = (sensor.zero_v + sensor.v_per_a * plant.sensed_a(state)) * steps
                 bases[2 + index] = base
                 readings.current[index] = _sum4(base, row, CURRENTS[index])
         bases[4] = base = self.supply_v * per_volt / self.machine.supply.divider_ratio
@@ -138,11 +149,36 @@ class Rig:
         self._scan += 1
         return readings
 
+    def _convert_fine(self, bridge: list[int]) -> Readings:
+        """12 bits: two conversions of a pot, one of a current and of the supply."""
+        row, readings = self._noise.row(), self._readings
+        per_volt = STEPS_12 / self.machine.board.reference_v
+        for index, plant, sensor, carry, _, _ in self._seats:
+            base = plant.pot_share * STEPS_12
+            if carry:
+                shared = self._shared[index] * carry + row[SHARED[index]]
+                self._shared[index] = shared
+                base += shared
+            at = POTS[index]
+            readings.pot[index] = _fine(base + row[at]) + _fine(base + row[at + 1])
+            if sensor is not None:
+                state = DRIVE if plant.stuck_permille is not None else bridge[index]
+                steps = STEPS_12 / VOLTS_OF_FIGURES if sensor.ratiometric else per_volt
+                base = (sensor.zero_v + sensor.v_per_a * plant.sensed_a(state)) * steps
+                readings.current[index] = _fine(base + row[CURRENTS[index]])
+        supply = self.supply_v * per_volt / self.machine.supply.divider_ratio
+        readings.supply = _fine(supply + row[SUPPLY])
+        if self._scan % BANDGAP_EVERY == 0:
+            readings.bandgap = self.bandgap_code
+        self._scan += 1
+        return readings
+
     @property
     def bandgap_code(self) -> int:
         """What a conversion of the bandgap gives."""
         board = self.machine.board
-        return _code(board.bandgap_v / board.reference_v * STEPS)
+        share = board.bandgap_v / board.reference_v
+        return _code(share * STEPS) if self._coarse else _fine(share * STEPS_12)
 
     # ------------------------------------------------------------ code by code
 
@@ -182,6 +218,8 @@ class Rig:
         self._seats: list[Seat] = []
         for axis, plant in sorted(self.plants.items()):
             index, pot, sensor = axis - 1, plant.rod.pot, plant.rod.sensor
+            if not pot.fitted:
+                pot = replace(pot, noise_lsb=0.0)  # the bleed holds the input at ground
             white = pot.noise_lsb * math.sqrt(1.0 - pot.noise_correlated)
             white = math.hypot(white, plant.faults.get("pot_noisy", 0.0))
             carry = 0.0
@@ -192,14 +230,22 @@ class Rig:
             sigmas[POTS[index] : POTS[index] + 8] = [white] * 8
             sigmas[CURRENTS[index] : CURRENTS[index] + 4] = [sensor.noise_lsb] * 4
             fitted = None if sensor.kind == "none" else sensor
-            self._seats.append((index, plant, fitted, carry, 8.0 * white + 1.0))
+            margin = 8.0 * white + 1.0
+            self._seats.append((index, plant, fitted, carry, margin, _at_rest(plant.rod.driver)))
         sigmas[SUPPLY] = self.machine.supply.noise_lsb
         self._noise.scale(sigmas)
 
 
 # index, plant, current sensor if there is one, what correlated noise keeps a tick, margin of the
-# pot's code to the converter's ends within which noise may reach them
-Seat = tuple[int, Plant, Sensor | None, float, float]
+# pot's code to the converter's ends within which noise may reach them, what output 0 is whatever
+# the board asks (OFF or BRAKE), or None where the driver can do both
+Seat = tuple[int, Plant, Sensor | None, float, float, int | None]
+
+
+def _at_rest(driver: Driver) -> int | None:
+    if driver.kind != "pwm-and-one-direction-line":
+        return None
+    return BRAKE if driver.pwm_low == "brake" else OFF
 
 
 def _agenda(faults: list[Fault]) -> list[tuple[int, bool, Fault]]:
@@ -212,6 +258,11 @@ def _agenda(faults: list[Fault]) -> list[tuple[int, bool, Fault]]:
 def _code(value: float) -> int:
     """One conversion of a value in steps: rounded down, held to the converter's range."""
     return 0 if value <= 0.0 else TOP if value >= TOP else int(value)
+
+
+def _fine(value: float) -> int:
+    """One conversion of 12 bits."""
+    return 0 if value <= 0.0 else TOP_12 if value >= TOP_12 else int(value)
 
 
 def _sum8(base: float, row: Row, at: int, margin: float) -> int:
