@@ -305,6 +305,11 @@ class Axis:
         """Hold-to-run at an output (-1..1) for measuring; a calibrated axis."""
         return self._begin("run", output_permille=_wire(output, WIRE_I16))
 
+    def run_to_end(self, direction: int) -> Motion:
+        """Hold-to-run at the output ceiling to an end (1 extend, -1 retract), which the current
+        shows; a rod without a pot, once its stroke times are set."""
+        return self.run(float(direction))
+
     def seek(self, direction: int) -> Motion:
         """Creep to an end (1 extend, -1 retract); an uncalibrated axis."""
         return self._begin("seek", direction=direction)

@@ -9,6 +9,12 @@ from rodbench_protocol.names import Event as WireEvent
 
 from rodbench.board.types import AxisSample, BoardSample, Event, Hello, Outcome, Sample
 
+_PLACES = (
+    (AxisFlags.NEAR_RETRACTED, "retracted"),
+    (AxisFlags.NEAR_EXTENDED, "extended"),
+    (AxisFlags.BETWEEN, "between"),
+)
+
 
 def sample(unasked: AxisTelemetry | BoardTelemetry | WireEvent) -> Sample:
     """The sample of what came unasked."""
@@ -42,6 +48,7 @@ def axis_sample(t: AxisTelemetry) -> AxisSample:
         outside=bool(flags & AxisFlags.OUTSIDE),
         held_back=bool(flags & AxisFlags.HELD_BACK),
         braking=bool(flags & AxisFlags.BRAKING),
+        place=next((word for flag, word in _PLACES if flags & flag), None),
     )
 
 

@@ -31,7 +31,8 @@ class AxisSample:
     """One axis at one tick. Positive extends. `state` is enum axis_state, `faults` a bit field.
 
     While uncalibrated `position_mm`, `speed_mm_s` and `reference_mm` are None, and `speed_raw_s`
-    is the speed in raw per second (None once calibrated).
+    is the speed in raw per second (None once calibrated). `place` is where a rod without a pot is
+    known to be: "retracted", "extended" (near that end), "between"; None: unknown, or it has a pot.
     """
 
     tick: int
@@ -52,6 +53,7 @@ class AxisSample:
     outside: bool
     held_back: bool
     braking: bool
+    place: str | None = None
 
     @property
     def time_s(self) -> float:
