@@ -61,19 +61,44 @@ def _is_mine(folder: Path) -> bool:
     return folder.stat().st_uid == os.getuid()
 
 
-def permission_hint(port: Path) -> str:
-    """What to do about a missing permission."""
+MODEM_MANAGER = "ModemManager"  # the name of its process
+
+
+def modem_manager(proc: Path = PROC) -> bool:
+    """Whether the system's modem manager runs: it writes to each new port for some seconds."""
+    for name in proc.glob("[0-9]*/comm"):
+        with contextlib.suppress(OSError):
+            if name.read_text(encoding="utf-8", errors="replace").strip() == MODEM_MANAGER:
+                return True
+    return False
+
+
+def permission_hint(port: Path, usb: tuple[int, int] | None = None) -> str:
+    """What to do about a missing permission; `usb` is vendor and product number, if known."""
     try:
         status = port.stat()
     except OSError:
         return "log in as a user who may use serial ports"
     group = _group(status.st_gid)
-    if stat.S_IMODE(status.st_mode) & 0o060 and group:
-        return (
-            f"the port belongs to group {group}: "
-            f"`sudo usermod -aG {group} $USER`, then log in again"
-        )
-    return 'a udev rule with MODE="0660", GROUP="dialout", TAG+="uaccess" gives it to you'
+    if not (stat.S_IMODE(status.st_mode) & 0o060 and group):
+        return f"{udev_line(usb)}, in a file of /etc/udev/rules.d, then plug the board in again"
+    if _listed(status.st_gid):
+        return f"you are in group {group} by now, but this login began before: log in again"
+    return f"the port belongs to group {group}: `sudo usermod -aG {group} $USER`, then log in again"
+
+
+def udev_line(usb: tuple[int, int] | None) -> str:
+    """A rule that gives the port to whoever sits at the computer and to group dialout."""
+    which = 'KERNEL=="ttyUSB*|ttyACM*"'
+    if usb is not None:
+        which = f'ATTRS{{idVendor}}=="{usb[0]:04x}", ATTRS{{idProduct}}=="{usb[1]:04x}"'
+    return f'SUBSYSTEM=="tty", {which}, MODE="0660", GROUP="dialout", TAG+="uaccess"'
+
+
+def modem_line(usb: tuple[int, int]) -> str:
+    """A rule that keeps the modem manager away from a bridge."""
+    which = f'ATTRS{{idVendor}}=="{usb[0]:04x}", ATTRS{{idProduct}}=="{usb[1]:04x}"'
+    return f'{which}, ENV{{ID_MM_DEVICE_IGNORE}}="1"'
 
 
 def _group(number: int) -> str:
@@ -83,3 +108,14 @@ def _group(number: int) -> str:
         return grp.getgrgid(number).gr_name
     except (ImportError, KeyError):
         return ""
+
+
+def _listed(number: int) -> bool:
+    """Whether the user is in the group by the system's list, whatever this login has."""
+    try:
+        import grp
+        import pwd
+
+        return pwd.getpwuid(os.getuid()).pw_name in grp.getgrgid(number).gr_mem
+    except (ImportError, KeyError):
+        return False

@@ -98,7 +98,7 @@ class Logbook:
         finally:
             os.close(handle)
         if fresh:
-            _sync_folder(self.folder)
+            sync_folder(self.folder)
 
 
 def _torn(handle: int) -> bool:
@@ -109,7 +109,7 @@ def _torn(handle: int) -> bool:
     return os.read(handle, 1) != b"\n"
 
 
-def _sync_folder(folder: Path) -> None:
+def sync_folder(folder: Path) -> None:
     """Make the new name itself durable where the system allows it (not on Windows)."""
     try:
         handle = os.open(folder, os.O_RDONLY)

@@ -1,0 +1,109 @@
+"""Entries of the logbook as a person reads them: when, what, under which settings."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from datetime import datetime
+from typing import Any
+
+from rodbench.record.logbook import Entry
+from rodbench.settings.units import Units
+
+Data = Mapping[str, Any]
+
+
+def line(entry: Entry, units: Units) -> str:
+    """`2026-03-01 14:05  note  new bushing   [4C19A7E2]`, in local time."""
+    told = _TOLD.get(entry.kind, _other)(entry.data, units)
+    digest = f"   [{entry.digest}]" if entry.digest else ""
+    return f"{_when(entry.date)}  {entry.kind:<20}  {told}{digest}".rstrip()
+
+
+def _when(date: str) -> str:
+    """Local time to the minute; as written where it is no date."""
+    try:
+        return datetime.fromisoformat(date).astimezone().strftime("%Y-%m-%d %H:%M")
+    except ValueError:
+        return date
+
+
+def _other(data: Data, _: Units) -> str:
+    return f"axis {data['axis']}" if "axis" in data else ""
+
+
+def _new(data: Data, _: Units) -> str:
+    return f'"{data.get("machine", "")}" begun'
+
+
+def _note(data: Data, _: Units) -> str:
+    photos = [str(photo.get("name")) for photo in data.get("photos", ())]
+    return f"{data.get('text', '')}{' photo ' if photos else ''}{' '.join(photos)}".strip()
+
+
+def _moved(data: Data, units: Units) -> str:
+    rest = data.get("position_mm", data.get("rest_mm"))
+    told = f"axis {data['axis']}, " if "axis" in data else ""
+    if data.get("target_mm") is not None:
+        told += f"to {units.length(data['target_mm'])}: "
+    told += f"rests at {units.length(rest)}" if rest is not None else ""
+    return f"{told} {_how(data)}".strip()
+
+
+def _how(data: Data) -> str:
+    ended = str(data.get("ended", ""))
+    return "" if ended in ("", "reached") else f"({ended})"
+
+
+def _jogged(data: Data, units: Units) -> str:
+    return "by keys, axis " + str(data.get("axis")) if "by" in data else _moved(data, units)
+
+
+def _cleared(data: Data, _: Units) -> str:
+    faults = data.get("faults", ())
+    return f"axis {data.get('axis')}: {', '.join(map(str, faults)) or 'nothing stood'}"
+
+
+def _pushed(data: Data, _: Units) -> str:
+    stored = "" if data.get("stored", True) else ", until reset"
+    return _changes(data) + stored
+
+
+def _pulled(data: Data, _: Units) -> str:
+    return _changes(data)
+
+
+def _changes(data: Data) -> str:
+    keys = [str(change.get("key")) for change in data.get("changed", ())]
+    if not keys:
+        return "nothing differed"
+    shown = ", ".join(keys[:3])
+    return shown if len(keys) <= 3 else f"{shown} and {len(keys) - 3} more"
+
+
+def _commissioned(data: Data, _: Units) -> str:
+    found = data.get("found")
+    label = found.get("label") if isinstance(found, Mapping) else None
+    rod = label.get("rod") if isinstance(label, Mapping) else None
+    return f'axis {data.get("axis")}: rod "{rod}"' if rod else f"axis {data.get('axis')}"
+
+
+def _learned(data: Data, _: Units) -> str:
+    return f"axis {data.get('axis')}: {data.get('step')}"
+
+
+def _accepted(data: Data, _: Units) -> str:
+    return f"accepted, {data.get('by', 'typed')}"
+
+
+_TOLD: dict[str, Callable[[Data, Units], str]] = {
+    "new": _new,
+    "note": _note,
+    "move": _moved,
+    "jog": _jogged,
+    "clear": _cleared,
+    "push": _pushed,
+    "pull": _pulled,
+    "commission": _commissioned,
+    "learned": _learned,
+    "caution": _accepted,
+}
