@@ -1,0 +1,97 @@
+#ifndef __AVR__
+
+#include "board.h"
+
+#include "../core/core.h"
+#include "../core/port.h"
+#include "adc.h"
+#include "bench.h"
+#include "line.h"
+#include "memory.h"
+#include "timebase.h"
+
+#ifndef BOARD_TEST_HANG
+#define BOARD_TEST_HANG 0
+#endif
+
+_Static_assert(CORE_BOARD_KIND == POSIX_3V3_ID, "build the core with -DCORE_KIND=POSIX_3V3");
+
+static core_t core;
+static uint8_t lockstep;
+static uint32_t worst_us;           /* longest tick since the start */
+
+static void take_readings(readings_t *in, const bench_in_t *seen)
+{
+    adc_latch(&seen->scan);
+    const adc_sums_t *sums = adc_latest();
+    *in = (readings_t){
+        .pot = { sums->pot }, .current = { sums->current }, .supply = sums->supply, .bandgap = sums->bandgap,
+        .inputs = seen->inputs, .ee_ready = 1,
+    };
+}
+
+static void hang_when_asked(const outputs_t *out)
+{
+    while (BOARD_TEST_HANG && out->drive[0] == 77) { }
+}
+
+static void tick(const bench_in_t *seen)
+{
+    readings_t in;
+    outputs_t out = { .ee_write = 0 };
+    if (seen->control & BENCH_RESET) { reset_now(RESET_CAUSE_EXTERNAL); }
+    take_readings(&in, seen);
+    core_tick(&core, &in, &out);
+    hang_when_asked(&out);
+    if (out.ee_write) { eeprom_put(out.ee_address, out.ee_value); }
+    if (lockstep) { line_send(LINE_AS_FAST_AS_IT_GOES); }
+    if (out.restart) { reset_now(RESET_CAUSE_RESTART); }
+    bench_tell(core.tick, out.drive[0], out.bridge[0], out.alarm);
+    watchdog_kick();
+}
+
+/* The bench leads: a tick happens when its record comes, however fast that is. */
+static void step(void)
+{
+    const bench_in_t *seen = bench_wait();
+    line_receive(LINE_AS_FAST_AS_IT_GOES);
+    tick(seen);
+}
+
+static void note_time(uint32_t took_us)
+{
+    if (took_us > worst_us) {
+        worst_us = took_us;
+        core_worst_tick(&core, took_us > UINT16_MAX ? UINT16_MAX : (uint16_t)took_us);
+    }
+    for (uint8_t n = timebase_late(); n != 0; n--) { core_late_tick(&core); }
+}
+
+/* The clock leads. A slice of the line is received and sent when its time is over: never sooner than on a wire. */
+static void keep_time(void)
+{
+    for (uint8_t n = 0; n < TIMEBASE_SLICES; n++) {
+        timebase_wait();
+        line_receive(LINE_BYTES_PER_MS);
+        line_send(LINE_BYTES_PER_MS);
+    }
+    uint32_t began_us = timebase_us();
+    tick(bench_newest());
+    note_time(timebase_us() - began_us);
+}
+
+void board_run(const start_t *start, noinit_t *record, uint8_t reset_flags, uint16_t nonce_seed)
+{
+    lockstep = start->lockstep;
+    core_init(&core, record, reset_flags, nonce_seed, eeprom_get);
+    line_start(&core, start->line);
+    bench_start(start->bench);
+    watchdog_start(lockstep);
+    if (!lockstep) {
+        (void)bench_wait();         /* the converter's first scan */
+        timebase_start();
+    }
+    for (;;) { lockstep ? step() : keep_time(); }
+}
+
+#endif
