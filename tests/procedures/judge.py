@@ -1,25 +1,36 @@
-"""One random machine commissioned and then driven, judged by the plant's truth."""
+"""Commissioned machines judged by the plant's truth; rods with a pot are driven about as well."""
 
 from __future__ import annotations
 
 import random
+from collections.abc import Mapping
+from copy import deepcopy
 from dataclasses import dataclass, field
 from math import sqrt
 
 from rodbench.bench.commission import Commissioned
 from rodbench.board import Outcome
 from rodbench.clock import TICK_S
+from rodbench.emulator.plant import Plant, Rod
 from rodbench.emulator.plant_file import Machine
 from rodbench.emulator.random_plants import random_machine
+from rodbench.emulator.rig import Rig
+from rodbench.emulator.signals import DRIVE, OFF
+from rodbench.emulator.twin.core import Twin
 from rodbench.errors import RodbenchError
 from rodbench.science.ends import LEAST_COUNTS, End
 from rodbench.science.trapezoid import least_time, stopping_distance
-from rodbench_protocol.names import Ended
+from rodbench_protocol.names import AxisFlags, Ended
 
 from .harness import Bench
 
 ADC_STEP_V = 5.0 / 1023
 KINDS = {"switch": End.SWITCH, "hard": End.STALL, "clutch": End.STALL}
+
+TIMES_SHARE = 0.10  # what a measured stroke time may be off by
+MOUNT_MARGIN_MM = 0.2  # the least that a soft stop stands inside the machine's end
+ENDPOINT_SHARE = 0.005  # of the stroke: an endpoint that claims a kind stands so near its end
+NO_CLAIM = ("unknown", "by-hand")  # kinds of end that say nothing of how the travel ends
 
 
 @dataclass
@@ -180,3 +191,108 @@ class Drive:
         if outcome.ended not in (Ended.REACHED, Ended.SOFT_STOP, Ended.STOPPED):
             self.seen.trips.append(f"{Ended(outcome.ended).name.lower()} {outcome.cause}")
             self.bench.board.clear(1)
+
+
+# ---------------------------------------------------------------- by what was stored
+
+
+@dataclass(frozen=True)
+class Ends:
+    """Where the two stored endpoints truly are, in mm, and how far off: a share of the stroke. Of a
+    free rod the worse endpoint, of a mounted one the distance between its two."""
+
+    true_mm: tuple[float, float]
+    soft_mm: tuple[float, float]
+    error: float
+
+    @classmethod
+    def of(cls, plant: Plant, settings: Mapping[str, int]) -> Ends:
+        low, high = settings["raw_retracted"], settings["raw_extended"]
+        true = (_where(plant, low), _where(plant, high))
+        stroke, whole = settings["stroke_um"] / 1000.0, plant.rod.stroke_mm
+        share = (true[1] - true[0]) / stroke
+        soft = [settings[f"soft_stop_{name}_um"] / 1000.0 for name in ("min", "max")]
+        if plant.rod.mount.fitted:
+            error = abs(share - 1.0)
+        else:
+            error = max(abs(true[0]), abs(true[1] - whole)) / whole
+        return cls(true, (true[0] + soft[0] * share, true[0] + soft[1] * share), error)
+
+
+def _where(plant: Plant, raw: float) -> float:
+    """The position in mm at which the sound pot reads `raw`: by halving, for it is monotonic. Far
+    from both ends a stored endpoint may lie off the track; then where its line would be."""
+    stroke = plant.rod.stroke_mm
+    low, high = -0.1 * stroke, 1.1 * stroke
+    rises = plant.pot_raw_at(stroke) > plant.pot_raw_at(0.0)
+    for _ in range(50):
+        middle = (low + high) / 2.0
+        if (plant.pot_raw_at(middle) < raw) == rises:
+            low = middle
+        else:
+            high = middle
+    return (low + high) / 2.0
+
+
+def false_ends(rod: Rod, ends: Ends, kept: Mapping[str, object]) -> str:
+    """What is claimed of a free rod's ends against what is true; empty when nothing is false."""
+    found = []
+    places = (ends.true_mm[0], rod.stroke_mm - ends.true_mm[1])
+    for name, off in zip(("retracted", "extended"), places, strict=True):
+        kind = kept.get(f"rods.end_{name}", "unknown")
+        if kind in NO_CLAIM:
+            continue
+        if kind != KINDS[rod.ends.kind]:
+            found.append(f"{name} end is a {rod.ends.kind}, said to be {kind}")
+        if abs(off) > ENDPOINT_SHARE * rod.stroke_mm + 2.0 * rod.pot.repeat_mm:
+            found.append(f"{kind} claimed {off:+.1f} mm from the {name} end")
+    return "; ".join(found)
+
+
+def wrong_mounts(rod: Rod, ends: Ends, settings: Mapping[str, int]) -> list[str]:
+    """Soft stops of a mounted rod that do not keep it off the machine's ends."""
+    mount, found = rod.mount, []
+    assert settings["calibrated"]
+    if ends.soft_mm[0] < mount.min_mm + (MOUNT_MARGIN_MM if mount.min_mm else 0.0):
+        found.append(f"soft stop at {ends.soft_mm[0]:.2f} mm, the machine ends at {mount.min_mm}")
+    high = mount.max_mm or rod.stroke_mm
+    if ends.soft_mm[1] > high - (MOUNT_MARGIN_MM if mount.max_mm else 0.0):
+        found.append(f"soft stop at {ends.soft_mm[1]:.2f} mm, the machine ends at {high}")
+    return found
+
+
+def wrong_times(machine: Machine, axis: int, settings: Mapping[str, int]) -> list[str]:
+    """Stored stroke times that are not those of the plant, from end to end at the ceiling."""
+    found = []
+    for way, name in ((1, "extend"), (-1, "retract")):
+        told = settings[f"stroke_time_{name}_cs"] / 100.0
+        true = stroke_time_s(machine, axis, way, settings["output_max_permille"])
+        if abs(told / true - 1.0) > TIMES_SHARE:
+            found.append(f"{name} takes {true:.2f} s, said to take {told:.2f} s")
+    return found
+
+
+def stroke_time_s(machine: Machine, axis: int, way: int, permille: int) -> float:
+    """Seconds from the first output at one end until the rod stands at the other."""
+    alone = deepcopy(machine)
+    rod = alone.rods[axis]
+    rod.start_mm = 0.0 if way > 0 else rod.stroke_mm
+    rig = Rig(alone)
+    plant = rig.plants[axis]
+    drive, bridge = [0, 0], [OFF, OFF]
+    drive[axis - 1] = -way * permille if rod.motor.reversed else way * permille
+    bridge[axis - 1] = DRIVE
+    far = rod.stroke_mm if way > 0 else 0.0
+    while (plant.position_mm - far) * way < 0.0:
+        rig.step(drive, bridge)
+    return rig.ticks * TICK_S
+
+
+def told_place(twin: Twin, axis: int) -> str | None:
+    """Where the board says that a rod without a pot is: "retracted", "extended", "between"."""
+    flags = twin.axis[axis - 1].flags
+    if flags & AxisFlags.NEAR_RETRACTED:
+        return "retracted"
+    if flags & AxisFlags.NEAR_EXTENDED:
+        return "extended"
+    return "between" if flags & AxisFlags.BETWEEN else None
