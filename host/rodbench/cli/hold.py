@@ -8,6 +8,7 @@ explicit end is sent. So the stop begins within 400 ms of the last key event.
 from __future__ import annotations
 
 import sys
+from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
 from rodbench_protocol.names import Ended
@@ -34,16 +35,17 @@ _WAYS = {"right": 1, "left": -1}
 class Hold:
     """The loop of `jog AXIS`: reads keys, keeps the motion alive, ends it in time.
 
-    `value` is in mm/s on a calibrated axis, else a share of full output.
+    `value` is in mm/s on a calibrated axis, else a share of full output; `live` are its settings.
     """
 
     def __init__(
-        self, axis: Axis, value: float, calibrated: bool, terminal: Keys, units: Units
+        self, axis: Axis, value: float, live: Mapping[str, int], terminal: Keys, units: Units
     ) -> None:
         self.axis = axis
         self.board = axis.board
         self.value = value
-        self.calibrated = calibrated
+        self.live = live
+        self.calibrated = bool(live["calibrated"])
         self.keys = terminal
         self.units = units
         self.motion: Motion | None = None
@@ -118,20 +120,22 @@ class Hold:
             self._ended()
 
     def _ended(self) -> None:
-        from rodbench.cli.endings import raise_fault
+        from rodbench.cli.endings import raise_fault, rest_words
+        from rodbench.show.where import has_pot
         from rodbench.show.words import ended
 
         motion, self.motion = self.motion, None
         outcome = motion.ended if motion else None
         if outcome is None:
             return
+        where, pot = rest_words(self.axis, self.live, outcome, self.units), has_pot(self.live)
         try:
-            raise_fault(outcome, self.units)
+            raise_fault(outcome, self.units, where, pot)
         except Faulted as fault:
             self._note(f"{fault.message} {fault.hint}")
             return
         if outcome.ended not in (Ended.STOPPED, Ended.REPLACED):
-            self._note(f"the jog {ended(outcome.ended)}")
+            self._note(f"the jog {ended(outcome.ended, pot)}")
 
     def _hear(self, sample: Sample) -> None:
         if not isinstance(sample, AxisSample) or sample.axis != self.axis.number:
@@ -142,21 +146,17 @@ class Hold:
             self._write(f"\r\x1b[2K{self._line(sample)[:79]}")
 
     def _line(self, sample: AxisSample) -> str:
+        from rodbench.show.where import where
         from rodbench.show.words import state
 
-        where = (
-            self.units.length(sample.position_mm)
-            if sample.position_mm is not None
-            else f"raw {sample.raw}"
-        )
         speed = (
             self.units.speed(self.value)
             if sample.calibrated
             else f"{100 * self.value:.0f} % output"
         )
         return (
-            f"{where:>10}   {sample.current_a:5.2f} A   {state(sample.state):<10} "
-            f"jog {speed}   duty {100 * sample.duty_used:3.0f} %"
+            f"{where(sample, self.live, self.units):>10}   {sample.current_a:5.2f} A   "
+            f"{state(sample.state):<10} jog {speed}   duty {100 * sample.duty_used:3.0f} %"
         )
 
     def _note(self, text: str) -> None:

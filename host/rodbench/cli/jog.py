@@ -43,23 +43,26 @@ def command(setup: Setup, axis: int, speed: str | None, duration: str | None) ->
     with setup.board(f"jog {axis}") as board:
         target = board.axis(axis)
         live = target.settings()
-        value, calibrated = _value(axis, live, speed, units), bool(live["calibrated"])
+        value = _value(axis, live, speed, units)
         seconds = amounts.seconds(duration) if duration else None
         if seconds is None and speed is not None and value < 0:
             raise UsageError("with keys, left and right give the direction: no minus")
         before_motion(setup, board, axis)
         if seconds is not None:
-            _timed(setup, target, value, calibrated, seconds, units)
+            _timed(setup, target, value, live, seconds, units)
         else:
-            _by_keys(setup, target, value, calibrated, units)
+            _by_keys(setup, target, value, live, units)
 
 
 def _value(axis: int, live: dict[str, int], speed: str | None, units: Units) -> float:
     """mm/s of a calibrated axis, a share of full output else. Raises UsageError."""
+    from rodbench.show.where import has_pot
+
     if not live["calibrated"]:
         if speed is not None and not amounts.is_output(speed):
+            why = "is not calibrated" if has_pot(live) else "has a rod without a pot"
             raise UsageError(
-                f"axis {axis} is not calibrated: '{speed}' has no meaning yet",
+                f"axis {axis} {why}: '{speed}' has no meaning{' yet' * has_pot(live)}",
                 kept="Nothing moved.",
                 hint='a share of full output, for example "20 %"; the board caps it at creep',
             )
@@ -74,22 +77,29 @@ def _value(axis: int, live: dict[str, int], speed: str | None, units: Units) -> 
 
 
 def _timed(
-    setup: Setup, axis: Axis, value: float, calibrated: bool, seconds: float, units: Units
+    setup: Setup,
+    axis: Axis,
+    value: float,
+    live: dict[str, int],
+    seconds: float,
+    units: Units,
 ) -> None:
-    from rodbench.cli.endings import raise_fault
+    from rodbench.cli.endings import raise_fault, rest_words
+    from rodbench.show.where import has_pot
     from rodbench.show.words import ended, ended_word
 
-    with axis.jog(value) if calibrated else axis.jog_output(value) as motion:
+    pot = has_pot(live)
+    with axis.jog(value) if live["calibrated"] else axis.jog_output(value) as motion:
         outcome = motion.wait(seconds) or motion.stop()
+    where = rest_words(axis, live, outcome, units)
     data = {**asdict(outcome), "ended": ended_word(outcome.ended)}
     setup.log(axis.board, "jog", value=value, **data)
-    raise_fault(outcome, units)
-    where = units.length(outcome.position_mm) if calibrated else f"raw {outcome.raw}"
-    text = f"axis {axis.number} rests at {where}; the jog {ended(outcome.ended)}"
+    raise_fault(outcome, units, where, pot)
+    text = f"axis {axis.number} rests {where}; the jog {ended(outcome.ended, pot)}"
     talk.result(data, text, setup.as_json)
 
 
-def _by_keys(setup: Setup, axis: Axis, value: float, calibrated: bool, units: Units) -> None:
+def _by_keys(setup: Setup, axis: Axis, value: float, live: dict[str, int], units: Units) -> None:
     from rodbench.cli.hold import Hold
     from rodbench.cli.keys import keys
 
@@ -98,12 +108,13 @@ def _by_keys(setup: Setup, axis: Axis, value: float, calibrated: bool, units: Un
             raise NeedsPerson(
                 "jog by keys needs a terminal",
                 kept="Nothing moved.",
-                hint='for a set time: rodbench jog 1 "3 mm/s" --for "2 s"',
+                hint=f"for a set time: rodbench jog {axis.number} "
+                f'"{"3 mm/s" if live["calibrated"] else "20 %"}" --for "2 s"',
             )
         talk.say(
             f"jog axis {axis.number}: hold right to extend, left to retract; up / down for speed, "
             "space stops, q ends"
         )
-        Hold(axis, value, calibrated, terminal, units).run()
+        Hold(axis, value, live, terminal, units).run()
     setup.log(axis.board, "jog", axis=axis.number, by="keys", value=value)
     talk.result({"axis": axis.number}, f"axis {axis.number} is at rest", setup.as_json)

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from rodbench.board import AxisSample, BoardSample, Event, Sample
 from rodbench.settings.units import Units, minutes
+from rodbench.show.where import has_pot, place_words
 from rodbench.show.words import fault_names, fault_sentence, state
 
 if TYPE_CHECKING:
@@ -87,12 +88,14 @@ class View:
         name = self.rods.get(sample.axis)
         title = f"Axis {sample.axis}" + (f' "{name}"' if name else "")
         lines = [f"{title:<24} {state(sample.state):<10} {self._duty(sample)}"]
-        if sample.position_mm is None:
+        if not has_pot(live):
+            lines += _place(sample, live)
+        elif sample.position_mm is None:
             lines.append(f"  position   not calibrated, raw {sample.raw}")
         else:
             lines += _position(sample, live, self.units)
         lines.append(_current(sample, live))
-        lines += _remarks(sample)
+        lines += _remarks(sample, has_pot(live))
         return lines
 
     def _duty(self, sample: AxisSample) -> str:
@@ -114,6 +117,18 @@ class View:
                 f"{link.unasked_missed} missed, {link.retries} repeated"
             )
         return ["   ".join(parts), "q ends the view; it stops nothing: `rodbench stop` does"]
+
+
+def _place(sample: AxisSample, live: Mapping[str, int]) -> list[str]:
+    """A rod without a pot: never a length, only what the current has shown."""
+    out, back = live["stroke_time_extend_cs"] / 100, live["stroke_time_retract_cs"] / 100
+    if not live["current_sensor"]:
+        times = "no pot and no current sensor: runs only while it is held"
+    elif out and back:
+        times = f"no pot; end to end {out:.1f} s out, {back:.1f} s in"
+    else:
+        times = "no pot; the time from end to end is not measured"
+    return [f"  place      {place_words(sample.place)}", f"             {times}"]
 
 
 def _position(sample: AxisSample, live: Mapping[str, int], units: Units) -> list[str]:
@@ -155,10 +170,10 @@ def _current(sample: AxisSample, live: Mapping[str, int]) -> str:
     return f"  current    {bar} {sample.current_a:.2f} A of {trip:g} {100 * sample.output:+.0f} %"
 
 
-def _remarks(sample: AxisSample) -> list[str]:
+def _remarks(sample: AxisSample, pot: bool) -> list[str]:
     import textwrap
 
-    remarks = [fault_sentence(name, sample.axis) for name in fault_names(sample.faults)]
+    remarks = [fault_sentence(name, sample.axis, pot) for name in fault_names(sample.faults)]
     if sample.outside:
         remarks.append("The rod is outside its soft stops: only the way back is open.")
     if sample.held_back:

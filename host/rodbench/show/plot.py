@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from rodbench.settings.units import Units
+from rodbench.show.where import has_pot, place_words
 from rodbench.show.words import ended_word, event_word, fault_name
 
 if TYPE_CHECKING:
@@ -29,7 +30,10 @@ def plot_run(
     top, middle, bottom = figure.subplots(3, 1, sharex=True, height_ratios=(3, 2, 1))
     start = run.samples[0].tick if run.samples else 0
     times = [(s.tick - start) * 0.005 for s in run.samples]
-    _position(top, run.samples, times, live, units)
+    if has_pot(live):
+        _position(top, run.samples, times, live, units)
+    else:
+        _place(top, run.samples, times)
     _current(middle, run.samples, times, live)
     _output(bottom, run.samples, times)
     for axes in (top, middle, bottom):
@@ -60,6 +64,14 @@ def _position(
     axes.plot(times, reference, color="black", linestyle="--", linewidth=1.0, label="reference")
     axes.set_ylabel(f"position, {units.name}")
     axes.legend(loc="center right", fontsize=8, frameon=False)
+
+
+def _place(axes: Any, samples: Sequence[AxisSample], times: list[float]) -> None:
+    """Without a pot: what is known of the place, as steps."""
+    levels = {"retracted": 0, "between": 1, "extended": 2, None: -1}
+    axes.step(times, [levels[s.place] for s in samples], color="black", where="post")
+    axes.set_yticks(list(levels.values()), [place_words(place) for place in levels])
+    axes.set_ylim(-1.5, 2.5)
 
 
 def _current(

@@ -30,6 +30,17 @@ _FAULTS = {
         "`rodbench settings push` restores them from the machine file",
     ),
     "assertion": ("a check inside the firmware failed", "please report it"),
+    "no_end": (
+        "no end came in 1.2 times the measured time",
+        "see that the rod still follows its motor, and that supply and load are as measured",
+    ),
+}
+_WITHOUT_POT = {
+    "stall": ("the current rose before the end was due", "see what holds the rod on its way"),
+    "no_current": (
+        "the current was gone before the end was due",
+        "look at motor leads, fuse and driver",
+    ),
 }
 _ENDED = {
     "none": "has not moved since the board started",
@@ -45,6 +56,9 @@ _ENDED = {
     "session": "ended because another session was opened",
     "unfinished": "gave up: no end or no rest within its time",
 }
+_ENDED_WITHOUT_POT = {
+    "unfinished": "ended without the evidence of an end",
+}
 
 
 def state(number: int) -> str:
@@ -57,9 +71,11 @@ def reset_cause(number: int) -> str:
     return _name("reset_cause", number).replace("_", " ")
 
 
-def ended(number: int) -> str:
-    """How a motion ended, after "the move"."""
-    return _ENDED.get(_name("ended", number), f"ended ({number})")
+def ended(number: int, pot: bool = True) -> str:
+    """How a motion ended, after "the move"; `pot`: whether the rod has one."""
+    name = _name("ended", number)
+    words = _ENDED if pot else _ENDED | _ENDED_WITHOUT_POT
+    return words.get(name, f"ended ({number})")
 
 
 def ended_word(number: int) -> str:
@@ -82,9 +98,12 @@ def fault_name(number: int) -> str:
     return _name("fault", number)
 
 
-def fault_sentence(name: str, axis: int = 0) -> str:
-    """What happened and what to do: `stall: output on ... Look ..., then rodbench clear 1`."""
-    what, look = _FAULTS.get(name, ("a guard tripped", "look at the axis"))
+def fault_sentence(name: str, axis: int = 0, pot: bool = True) -> str:
+    """What happened and what to do: `stall: output on ... Look ..., then rodbench clear 1`.
+
+    `pot`: whether the rod has one; without, the current alone tells."""
+    known = _FAULTS if pot else _FAULTS | _WITHOUT_POT
+    what, look = known.get(name, ("a guard tripped", "look at the axis"))
     clear = f"rodbench clear{f' {axis}' if axis else ''}"
     return f"{name.replace('_', ' ')}: {what}. To do: {look}; then `{clear}`."
 
