@@ -26,16 +26,21 @@ def command(setup: Setup, axis: int, position: str, speed: str | None) -> None:
 
     POSITION: "101.5 mm", "4 in" or "50 %" of the way between the soft stops; a bare number counts
     in the machine file's show_units. Ctrl-C stops the rod; if this command dies, the board stops
-    it by itself.
+    it by itself. A rod without a pot goes to one of its ends: "extended" or "retracted".
 
     \b
     Example:  rodbench move 1 "101.5 mm"
     """
+    from rodbench.cli import run_to_end
     from rodbench.cli.caution import before_motion
     from rodbench.show.run import Recorder
+    from rodbench.show.where import has_pot
 
     units = setup.units()
     with setup.board(f"move {axis}") as board:
+        if not has_pot(board.read_scope(axis)):
+            run_to_end.run(setup, board, axis, position, speed)
+            return
         target_mm = _target(board, axis, position, units)
         speed_mm_s = amounts.speed_mm_s(speed, units.name) if speed else 0.0
         before_motion(setup, board, axis)
