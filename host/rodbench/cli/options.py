@@ -191,6 +191,7 @@ for_file = _with(_MACHINE, _JSON)
 for_board = _with(_PORT, _MACHINE, _JSON, _SPEED)
 for_motion = _with(_PORT, _MACHINE, _JSON, _YES, _SPEED)
 for_procedure = _with(_PORT, _MACHINE, _JSON, _YES, _ANSWERS, _EYE, _SPEED)
+for_port = _with(_PORT, _MACHINE, _JSON)
 plain_json = _with(_JSON)
 
 axis_argument = click.argument("axis", type=click.IntRange(1, 2), metavar="AXIS")

@@ -5,6 +5,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "new": ("new", "Make a machine folder: machine file and logbook."),
     "ports": ("ports", "List ports, and say why one cannot be used."),
     "info": ("info", "Who is on the port: versions, digests, counters."),
+    "load": ("load", "Put the firmware on a board; its settings survive."),
     "emulate": ("emulate", "Serve an emulated board on a pty or a TCP port."),
     "commission": ("commission", "The whole sequence for one axis, from sensors to trial."),
     "calibrate": ("calibrate", "One step of learning: current, polarity, endpoints, speed."),

@@ -140,6 +140,11 @@ class OwnerLink:
         """What the owner's link has seen."""
         return LinkStatistics(**self._call("statistics"))
 
+    def give_up(self) -> None:
+        """Let the owner end, and the port go. Raises HeldError when another command uses it."""
+        with contextlib.suppress(OwnerGone):  # it may be quicker than its answer
+            self._call("give_up")
+
     def close(self) -> None:
         """Leave the owner; it stops what this client still commands."""
         with contextlib.suppress(OSError):

@@ -233,6 +233,7 @@ class Server:
             "release": self._release,
             "statistics": lambda c, m: asdict(self._link().statistics()),
             "eye": self._ask_eye,
+            "give_up": self._give_up,
         }
         if do not in handler:
             raise UsageError(f"the owner knows no {do!r}")
@@ -323,6 +324,19 @@ class Server:
         with self._lock:
             by, connection.stopped_by = connection.stopped_by, ""
         return {"stopped_by": by}
+
+    def _give_up(self, connection: Connection, message: dict[str, Any]) -> dict[str, Any]:
+        """End and let the port go for another program, unless somebody else uses it."""
+        with self._lock:
+            others = [str(c) for c in self._connections if c is not connection and c.greeted]
+            if others:
+                raise HeldError(
+                    f"{self.port} is in use by {', '.join(others)}",
+                    kept="it goes on undisturbed",
+                    hint="end that command first",
+                )
+            self._ending.set()
+        return {}
 
     def _take_subscription(self, connection: Connection, message: dict[str, Any]) -> dict[str, Any]:
         connection.periods = (int(message["axis_ms"]), int(message["board_ms"]))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import os
 import socket
@@ -9,14 +10,16 @@ import subprocess
 import sys
 import threading
 import time
+from collections.abc import Iterator
 from typing import Any
 
 from rodbench.errors import NoAnswer, PortError
 from rodbench.owner import lines, places
-from rodbench.owner.endpoint import Endpoint
+from rodbench.owner.endpoint import Endpoint, Lock
 
 START_S = 20.0  # Python, opening the port, and a board that boots slowly
 RETRY_S = 0.05
+END_S = 5.0  # an owner that was told to end: its last stop, and closing the port
 
 
 def connect(port: str, folder: str | None) -> tuple[socket.socket, str]:
@@ -33,6 +36,29 @@ def connect(port: str, folder: str | None) -> tuple[socket.socket, str]:
         kept="nothing was sent",
         hint=f"see {endpoint.log_path}",
     )
+
+
+@contextlib.contextmanager
+def kept_free(port: str) -> Iterator[None]:
+    """No owner holds `port` inside, and no command starts one: for another program to use it.
+
+    Raises PortError when an owner does not end.
+    """
+    endpoint = Endpoint(places.runtime_folder(), places.key(port, None))
+    lock = Lock(endpoint.lock_path)
+    try:
+        deadline = time.monotonic() + END_S
+        while not lock.take():
+            if time.monotonic() > deadline:
+                raise PortError(
+                    f"the process that holds {port} does not end",
+                    kept="nothing was changed",
+                    hint="it ends by itself when idle for ten seconds",
+                )
+            time.sleep(RETRY_S)
+        yield
+    finally:
+        lock.close()
 
 
 def _start(port: str, folder: str | None, endpoint: Endpoint) -> bool:
