@@ -54,7 +54,12 @@ CASES = [
     (
         "trip_a = 2.9 ",
         'trip_a = "2.9 A" ',
-        '32: trip_a = "2.9 A": this is a number in A. Write trip = "2.9 A".',
+        '32: trip_a = "2.9 A": this is a number in A. Write trip_a = 2.9, or trip = "2.9 A".',
+    ),
+    (
+        "trip_a = 2.9 ",
+        'trip_a = "3,1 A" ',
+        '32: trip_a = "3,1 A": this is a number in A. Write trip_a = 3.1, or trip = "3.1 A".',
     ),
     ("trip_a = 2.9 ", 'trip = "2.9 V" ', "32: trip = \"2.9 V\": 'V' cannot be turned into A."),
     ("trip_a = 2.9 ", 'trip = "2,9 A" ', '32: trip = "2,9 A": a decimal comma: write a point.'),
@@ -134,18 +139,118 @@ CASES = [
     ),
     (
         "[board]",
+        "[gang]\naxes = [1, 3]\napart_trip_mm = 6\n[board]",
+        "6: axes = [1, 3]: a gang is of the two axes. Write axes = [1, 2].",
+    ),
+    (
+        "[board]",
         "[gang]\naxes = [1, 2]\n[board]",
-        "5: [gang] is not known in this version. Leave it out for now.",
+        "5: [gang] has no apart_trip_mm: how far apart may the two come before both stop?",
     ),
     (
         "[board]",
-        "[linkage]\n[board]",
-        "5: [linkage] is not known in this version. Leave it out for now.",
+        "[gang]\napart_trip_mm = 6\n[board]",
+        "5: [gang] names no axes: write axes = [1, 2].",
+    ),
+    (
+        'feedback = "pot"',
+        'feedback = "none"\n[gang]\naxes = [1, 2]\napart_trip_mm = 6\n[rods.south]',
+        '13: [gang]: rod "north" (line 27) has no pot (feedback = "none", line 12): its position '
+        "is not known, so no gang.",
     ),
     (
         "[board]",
-        '[positions]\nopen = "30 deg"\n[board]',
-        "5: [positions] is not known in this version. Leave it out for now.",
+        "[linkage]\nhinge_to_frame_pin_mm = 420\n[board]",
+        "5: [linkage] has no hinge_to_vent_pin_mm: measure it from the hinge to the pin.",
+    ),
+    (
+        "[board]",
+        "[linkage]\nhinge_to_frame_pin_mm = 420\nhinge_to_vent_pin = \"0 in\"\n[board]",
+        '7: hinge_to_vent_pin = "0 in": this must be above 0.',
+    ),
+    (
+        "[board]",
+        "[linkage]\nhinge_to_frame_pin_mm = 420\nhinge_to_vent_pin_mm = 390\n"
+        'opens_by = "retracting"\n[board]',
+        '8: opens_by = "retracting": then closed_at_mm must say where 0 deg is.',
+    ),
+    (
+        "[axes.1.limits]",
+        "[linkage]\nhinge_to_frame_pin_mm = 420\nhinge_to_vent_pin_mm = 390\n[axes.1.linkage]\n"
+        "hinge_to_frame_pin_mm = 420\nhinge_to_vent_pin_mm = 390\n[axes.1.limits]",
+        "29: [linkage] stands beside [axes.1.linkage]: give each axis its own.",
+    ),
+    ("[board]", "[linkages]\n[board]", "5: there is no table [linkages]. Did you mean [linkage]?"),
+    (
+        "[board]",
+        "[positions]\nopen = 30\n[board]",
+        '6: open = 30: mm, deg or %? Write open = "30 mm", for example.',
+    ),
+    (
+        "[board]",
+        '[positions]\nopen = "30 kg"\n[board]',
+        "6: open = \"30 kg\": 'kg' is no length, nor deg, nor %. "
+        'Write open = "30 mm", "1.2 in", "30 deg" or "50 %".',
+    ),
+    (
+        "[board]",
+        '[positions]\nopen = "3,5 mm"\n[board]',
+        '6: open = "3,5 mm": a decimal comma: write a point. '
+        'Write open = "30 mm", "1.2 in", "30 deg" or "50 %".',
+    ),
+    (
+        "[board]",
+        '[positions]\n"3 mm" = "5 mm"\n[board]',
+        '6: 3 mm = "5 mm": a name of a position begins with a letter; letters, digits, spaces, '
+        "- and _ may follow.",
+    ),
+    (
+        "soft_stop_max_mm = 188.0",
+        'soft_stop_max_mm = 188.0\nworking_end_max = "7 in"',
+        '31: soft_stop_max_mm = 188.0 lies outside the working end at 7 in (line 32), where the '
+        "machine ends the rod's way.",
+    ),
+    (
+        'soft_stop_min = "0.12 in"',
+        "working_end_min_mm = 6",
+        "30: soft_stop_min_mm = 5 (left out) lies outside the working end at 6 mm (line 30), where "
+        "the machine ends the rod's way.",
+    ),
+    (
+        'soft_stop_min = "0.12 in"',
+        "working_end_max_mm = 203.5",
+        "30: working_end_max_mm = 203.5 lies beyond the rod's own end: its stroke is 203 mm.",
+    ),
+    (
+        'soft_stop_min = "0.12 in"',
+        "working_end_min_mm = 195\nworking_end_max_mm = 190",
+        "30: soft_stop_min_mm = 5 (left out) lies outside the working end at 195 mm (line 30), "
+        "where the machine ends the rod's way.\n"
+        "machine.toml:31: working_end_max_mm = 190: the working ends need min below max.",
+    ),
+    (
+        "calibrated = true",
+        'calibrated = true\nlearned_with = "south"',
+        '24: calibrated = true: which way is out was learned on this axis with rod "south" (line '
+        '25), and now it has rod "north" (line 23).',
+    ),
+    (
+        'stop_by = "brake" ',
+        'driver = "relays" ',
+        '25: driver = "relays": relays only switch fully on and off: no creep and no ramps, and '
+        "their contacts weld. Use an H-bridge that takes PWM.",
+    ),
+    (
+        '[board]\nkind = "atmega328p-5v"',
+        '[rods.s]\nstroke_mm = 9\n[axes.2]\nrod = "s"\n[board]\nkind = "posix-3v3"',
+        "7: axes.2: a board of kind = \"posix-3v3\" has axis 1 alone.",
+    ),
+    (
+        "[axes.1]",
+        '[rods.south]\nstroke_mm = 90\n[axes.2]\nrod = "south"\n[axes.1]\n'
+        'driver = "two-pwm-inputs"',
+        "27: driver = \"two-pwm-inputs\": two PWM inputs take both PWM pins of the board: axis 1 "
+        "alone, with no rod on axis 2.",
     ),
     (
         "[board]",
@@ -154,8 +259,8 @@ CASES = [
     ),
     (
         'feedback = "pot"',
-        'feedback = "none"',
-        '12: feedback = "none" is not known in this version. It can be "not-fitted" or "pot".',
+        'feedback = "pots"',
+        '12: feedback = "pots" is not known. Did you mean "pot"?',
     ),
 ]  # fmt: skip
 

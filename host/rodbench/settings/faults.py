@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -10,9 +11,8 @@ from typing import Any
 
 from rodbench.errors import SettingsError
 from rodbench.settings.keys import (
+    FIRST_KIND,
     LATER_KEYS,
-    LATER_TABLES,
-    LATER_WORDS,
     Key,
     all_keys,
     by_place,
@@ -21,6 +21,11 @@ from rodbench.settings.keys import (
 from rodbench.settings.quantity import QuantityError, convert, split_suffix
 
 NOTHING_SENT = "Nothing was sent."
+_LATE_TABLES = ("gang", "linkage", "positions")
+_NO_RELAYS = (
+    "relays only switch fully on and off: no creep and no ramps, and their contacts weld. Use an "
+    "H-bridge that takes PWM"
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,16 +71,18 @@ def display_table(path: tuple[str, ...]) -> str:
 def unknown_key(table: str, path: tuple[str, ...], name: str, value: Any) -> str:
     """What to say about a key that this version does not know."""
     where = display_table(path)
-    if not path and name in LATER_TABLES:
-        return f"[{name}] is not known in this version. Leave it out for now."
     if (table, name) in LATER_KEYS:
         return f"'{name}' is not known in this version. Leave it out for now."
     if isinstance(value, Mapping):
-        near = difflib.get_close_matches(name, ["board", "rods", "axes", "limits"], n=1)
+        near = difflib.get_close_matches(name, _tables_in(path), n=1)
         hint = f" Did you mean [{'.'.join((*path, near[0]))}]?" if near else ""
         return f"there is no table [{'.'.join((*path, name))}].{hint}"
     said = f"{where} has no key '{name}'."
     return f"{said} {_meant(table, name, value)}".rstrip()
+
+
+def _tables_in(path: tuple[str, ...]) -> list[str]:
+    return ["limits", "linkage"] if path else ["board", "rods", "axes", *_LATE_TABLES]
 
 
 def _meant(table: str, name: str, value: Any) -> str:
@@ -120,6 +127,8 @@ def place_words(table: str) -> str:
         "rods": "[rods.NAME]",
         "axes": "[axes.1]",
         "limits": "[axes.1.limits]",
+        "gang": "[gang]",
+        "linkage": "[linkage]",
     }[table]
 
 
@@ -127,8 +136,8 @@ def wrong_word(key: Key, value: Any) -> str:
     """What to say about a word that the key does not take."""
     words = [word for word, _ in key.words]
     said = f"{key.name} = {shown(value)} is not known"
-    if isinstance(value, str) and (key.table, key.name, value) in LATER_WORDS:
-        said += " in this version"
+    if key.name == "driver" and "relay" in str(value).lower():
+        return f"{key.name} = {shown(value)}: {_NO_RELAYS}."  # common practice, no source
     near = difflib.get_close_matches(str(value), words, n=1, cutoff=0.6)
     if near:
         return f'{said}. Did you mean "{near[0]}"?'
@@ -146,8 +155,25 @@ def wrong_kind(key: Key, name: str, value: Any) -> str:
         text = f"{shown(value)} {key.unit}"
         return f'{said} has no unit. Write {key.name} = {shown(value)}, or {name} = "{text}".'
     if isinstance(value, str) and name != key.bare and key.unit:
-        return f"{said}: this is a number in {key.unit}. Write {key.bare} = {shown(value)}."
+        return f"{said}: this is a number in {key.unit}. {_as_number(key, value)}"
     return f"{said}: this is a number{f' in {key.unit}' if key.unit else ''}."
+
+
+def _as_number(key: Key, value: str) -> str:
+    """How to write a quantity that stands where a number belongs; a decimal comma as a point."""
+    pointed = re.sub(r"(\d),(\d)", r"\1.\2", value)
+    try:
+        meant = round(convert(pointed, key.unit), 6)
+    except QuantityError:
+        return f"Write {key.name} = 2.9, for example."
+    return f'Write {key.name} = {shown(meant)}, or {key.bare} = "{pointed}".'
+
+
+def place_meant(name: str, value: Any) -> str:
+    """How to write a position, by what stands there instead."""
+    if _is_number(value):
+        return f'mm, deg or %? Write {name} = "{shown(value)} mm", for example.'
+    return f'Write {name} = "30 mm", "1.2 in", "30 deg" or "50 %".'
 
 
 def out_of_range(key: Key, name: str, value: Any, low: float, high: float, below: bool) -> str:
@@ -162,12 +188,12 @@ def _is_number(value: Any) -> bool:
     return isinstance(value, int | float) and not isinstance(value, bool)
 
 
-def known_bare(table: str, name: str) -> Key | None:
+def known_bare(table: str, name: str, board_kind: str = FIRST_KIND) -> Key | None:
     """The key that `name` means, by its full or its bare name."""
-    exact = by_place().get((table, name))
+    exact = by_place(board_kind).get((table, name))
     if exact:
         return exact
-    return next((key for key in keys_of(table) if key.bare == name), None)
+    return next((key for key in keys_of(table, board_kind) if key.bare == name), None)
 
 
 def short(path: Path) -> str:

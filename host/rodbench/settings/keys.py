@@ -2,7 +2,8 @@
 
 Mapping, once and for all: a wire setting goes to the schema's `file` place; its value in the file
 is wire / `scale`, or a share of the ADC's full scale with six digits (`file_fraction`), or
-true / false (`file_bool`), or a word of its enumeration with `_` written as `-`.
+true / false (`file_bool`), or a word of its enumeration with `_` written as `-`. The full scale is
+that of the board's kind, so keys are looked up for a kind.
 """
 
 from __future__ import annotations
@@ -12,13 +13,11 @@ from dataclasses import dataclass
 from decimal import ROUND_HALF_EVEN, Decimal
 from functools import cache
 
-from rodbench_protocol.schema import HostKey, Schema, Setting, load_schema
+from rodbench_protocol.schema import BoardKindData, HostKey, Schema, Setting, load_schema
 
 from rodbench.settings.quantity import SUFFIXES
 
 Value = bool | int | float | str
-TABLES = ("", "board", "rods", "axes", "limits")
-# Raw of four conversions (currents) has half the full scale of raw (pots, sum of eight).
 _FRACTION_DIGITS = 6
 # Wire unit times scale: the unit of the file.
 _FILE_UNITS = {
@@ -29,12 +28,12 @@ _FILE_UNITS = {
     ("mA", 1000): "A",
     ("uV/mA", 1000): "V/A",
     ("ms", 1): "ms",
+    ("cs", 100): "s",
     ("s", 60): "min",
 }
 # Of later versions of the page: named so that the error can say so.
-LATER_TABLES = {"gang", "linkage", "positions"}
-LATER_KEYS = {("board", "supply_low_v"), ("axes", "current_sensor_ratiometric")}
-LATER_WORDS = {("rods", "feedback", "none"), ("axes", "current_sensor", "centred")}
+LATER_KEYS = {("board", "supply_low_v")}
+FIRST_KIND = "atmega328p-5v"  # of a file that does not say
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,7 +43,7 @@ class Key:
 
     table: str
     name: str
-    kind: str  # number, bool, word, text
+    kind: str  # number, bool, word, text, axes
     unit: str  # of the file; "" for none
     doc: str
     wire: str | None = None
@@ -105,45 +104,51 @@ def word_of(name: str) -> str:
 
 
 @cache
-def all_keys() -> tuple[Key, ...]:
+def all_keys(board_kind: str = FIRST_KIND) -> tuple[Key, ...]:
     """Every key that the file knows, in the order of the schema."""
-    return tuple(_all_keys())
+    return tuple(_all_keys(kind_named(board_kind)))
 
 
 @cache
-def by_place() -> dict[tuple[str, str], Key]:
+def by_place(board_kind: str = FIRST_KIND) -> dict[tuple[str, str], Key]:
     """(table, name) -> key."""
-    return {(key.table, key.name): key for key in all_keys()}
+    return {(key.table, key.name): key for key in all_keys(board_kind)}
 
 
 @cache
-def by_wire() -> dict[tuple[str, str], Key]:
+def by_wire(board_kind: str = FIRST_KIND) -> dict[tuple[str, str], Key]:
     """(scope kind, wire name) -> key."""
-    return {(key.scope, key.wire): key for key in all_keys() if key.wire}
+    return {(key.scope, key.wire): key for key in all_keys(board_kind) if key.wire}
 
 
-def keys_of(table: str) -> list[Key]:
-    """The keys of a table: "", board, rods, axes or limits."""
-    return [key for key in all_keys() if key.table == table]
+def keys_of(table: str, board_kind: str = FIRST_KIND) -> list[Key]:
+    """The keys of a table: "", board, rods, axes, limits, gang or linkage."""
+    return [key for key in all_keys(board_kind) if key.table == table]
 
 
-def _all_keys() -> Iterator[Key]:
+@cache
+def kind_named(word: str) -> BoardKindData:
+    """The figures of a kind of board, by the file's word for it."""
+    return next(kind for kind in load_schema().board_kinds.values() if kind.word == word)
+
+
+def _all_keys(board: BoardKindData) -> Iterator[Key]:
     schema = load_schema()
     for settings in schema.settings.values():
-        yield from (_from_setting(schema, setting) for setting in settings if setting.file)
+        yield from (_from_setting(schema, board, each) for each in settings if each.file)
     for host in schema.host_keys:
         yield _from_host_key(host)
 
 
-def _from_setting(schema: Schema, setting: Setting) -> Key:
+def _from_setting(schema: Schema, board: BoardKindData, setting: Setting) -> Key:
     table, name = _place(setting.file)
     words: tuple[tuple[str, int], ...] = ()
     if setting.enum:
         values = schema.enums[setting.enum].values
         words = tuple((word_of(value.name), value.value) for value in values)
     kind = "word" if words else "bool" if setting.file_bool else "number"
-    kind_of_board = next(iter(schema.board_kinds.values()))
-    share = kind_of_board.adc_full_scale // (2 if setting.unit == "raw4" else 1)
+    of_currents = setting.unit == "raw4"
+    full_scale = board.current_full_scale if of_currents else board.adc_full_scale
     return Key(
         table=table,
         name=name,
@@ -153,7 +158,7 @@ def _from_setting(schema: Schema, setting: Setting) -> Key:
         wire=setting.name,
         scope=setting.scope,
         scale=setting.scale,
-        full_scale=share if setting.file_fraction else 0,
+        full_scale=full_scale if setting.file_fraction else 0,
         low=setting.min,
         high=setting.max,
         default=setting.default,
@@ -164,7 +169,7 @@ def _from_setting(schema: Schema, setting: Setting) -> Key:
 def _from_host_key(host: HostKey) -> Key:
     table, name = _place(host.file)
     words = tuple((word, number) for number, word in enumerate(host.words))
-    kind = "number" if host.kind == "quantity" else "word" if words else "text"
+    kind = "word" if words else {"quantity": "number"}.get(host.kind, host.kind)
     return Key(table, name, kind, host.unit, host.doc, default=host.default, words=words)
 
 

@@ -9,18 +9,22 @@ from __future__ import annotations
 import json
 import os
 import re
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
 from rodbench_protocol.settings import defaults, digest_all
 
 from rodbench.errors import SettingsError
-from rodbench.settings import edit, faults, rules
+from rodbench.settings import edit, faults, linked, rules
 from rodbench.settings.keys import Key, Value, by_place, by_wire, keys_of
+from rodbench.settings.limits import Ends
 from rodbench.settings.lines import Place
-from rodbench.settings.parse import Parsed, Written, parse
+from rodbench.settings.parse import Named, Parsed, Written, parse
+from rodbench.settings.positions import Way
 from rodbench.settings.quantity import convert, split
+from rodbench.settings.remarks import remarks, way_of, working_ends_mm
 
 FILE_NAME = "machine.toml"
 Scopes = dict[int, dict[str, int]]
@@ -33,6 +37,7 @@ class MachineFile:
         self.path = path
         self._text = self._loaded = text
         self._parsed = _checked(text, path)
+        self._changing = False
 
     @classmethod
     def load(cls, path: Path) -> MachineFile:
@@ -81,17 +86,43 @@ class MachineFile:
         """Numbers of the axes that the file describes."""
         return sorted(self._parsed.axes)
 
+    @property
+    def board_kind(self) -> str:
+        """The kind of board that the file is for, in the file's word."""
+        return self._parsed.board_kind
+
+    @property
+    def positions(self) -> dict[str, Named]:
+        """Positions with a name."""
+        return dict(self._parsed.positions)
+
+    @property
+    def remarks(self) -> list[str]:
+        """What a person should know of it, though it holds: file, line and a sentence each."""
+        return [str(finding) for finding in remarks(self._parsed, self.scopes())]
+
+    def way_of(self, axis: int, values: Mapping[str, int] | None = None) -> Way:
+        """Soft stops and linkage of an axis; `values` are settings in force (wire integers), else
+        the file's own. Raises ValueError, with a sentence, for a linkage that is not complete."""
+        return way_of(self._parsed, axis, self.scope(axis) if values is None else values)
+
+    def working_ends_mm(self, axis: int) -> Ends:
+        """Where the machine ends the rod's way, in mm; None where the file does not say."""
+        return working_ends_mm(self._parsed, axis)
+
     def rod_of(self, axis: int) -> str | None:
         """Name of the rod on an axis, or None."""
         found = self._parsed.get(("axes", str(axis)), "rod")
         return None if found is None else str(found.value)
 
     def host(self, name: str, path: Place = ()) -> Value | None:
-        """A key that stays in the file, or its default: `host("fuse_a", ("board",))`."""
+        """What the file says of a key, else the default of a key that stays in the file, else None:
+        `host("fuse_a", ("board",))`."""
         found = self._parsed.get(path, name)
         if found is not None:
             return found.value
-        return by_place()[_kind(path), name].default
+        key = by_place(self.board_kind)[_kind(path), name]
+        return None if key.wire else key.default  # a setting's default is no figure of the file
 
     def scope(self, number: int) -> dict[str, int]:
         """Wire integers of scope 0 (board), 1 or 2, defaults for what the file does not say."""
@@ -126,15 +157,21 @@ class MachineFile:
         `notes` (by wire name) become comments such as `# rodbench: raw 7410, spread 3`. Raises
         SettingsError, and changes nothing, when the file would not hold afterwards.
         """
+        with self.changing():
+            self._put(scope, values, notes or {})
+
+    def _put(self, scope: int, values: Mapping[str, int], notes: Mapping[str, str]) -> None:
         if scope:
             self._put_axis(scope, values)
         now = self.scope(scope)
         text = self._text
         for wire, number in values.items():
             place = self._place(scope, wire)
-            if place is None or (now[wire] == number and not (notes and wire in notes)):
+            if place is None or (now[wire] == number and wire not in notes):
                 continue
-            text = self._changed(text, place[0], place[2], number, (notes or {}).get(wire, ""))
+            text = self._changed(text, place[0], place[2], number, notes.get(wire, ""))
+        if scope and _learns(now, values, notes):
+            text = self._with_learned(text, scope)
         self._take(text)
 
     def put_host(self, path: Place, name: str, value: Value, note: str = "") -> None:
@@ -145,26 +182,70 @@ class MachineFile:
             text = edit.remove_key(text, path, written.name)
         self._take(edit.set_key(text, path, name, _toml(value), note))
 
-    def check_rod(self, axis: int, name: str) -> None:
-        """Raise SettingsError when a rod of this name could not be put on the axis."""
+    def put_kind(self, word: str) -> None:
+        """Make the file one for another kind of board; its shares of the full scale stay."""
+        self.put_host(("board",), "kind", word)
+
+    def remember(self, axis: int) -> None:
+        """Note the rod and the board with which this axis's direction was learned, unless the
+        file says so already."""
+        if self._parsed.get(("axes", str(axis)), "learned_with") is None:
+            self._take(self._with_learned(self._text, axis))
+
+    @contextmanager
+    def changing(self) -> Iterator[None]:
+        """While several values change: the file is checked once, at the end. An error, also of
+        the caller, leaves the file's text as it was before."""
+        if self._changing:  # within another such
+            yield
+            return
+        text, parsed = self._text, self._parsed
+        self._changing = True
+        try:
+            yield
+            self._changing = False
+            self._parsed = _checked(self._text, self.path)
+        except BaseException:
+            self._text, self._parsed = text, parsed
+            raise
+        finally:
+            self._changing = False
+
+    def wrong_rod(self, axis: int, name: str) -> str | None:
+        """Why a rod of this name cannot be put on the axis, as a sentence; None when it can."""
         if not re.fullmatch(r"\w[\w -]{0,39}", name):
-            raise SettingsError(
-                f"'{name}' is no name for a rod: letters, digits, spaces, - and _, at most 40",
-                kept="The machine file was left as it is.",
+            return (
+                f"'{name}' is no name for a rod: letters, digits, spaces, - and _, at most 40 "
+                "characters."
             )
         if self.rod_of(3 - axis) == name:
-            raise SettingsError(
-                f"rod '{name}' is on axis {3 - axis} already",
-                kept="The machine file was left as it is.",
-                hint="Another name; or take it off that axis in the machine file first.",
-            )
+            return f"Rod '{name}' is on axis {3 - axis} already: another name, please."
+        return None
+
+    def wrong_feedback(self, axis: int, word: str) -> str | None:
+        """Why a rod with this feedback cannot be on the axis, as a sentence; None when it can."""
+        if word == "none" and linked.ganged(self._parsed):
+            return f"The machine file gangs axis {axis} ([gang]): a rod without a pot cannot be."
+        return None
+
+    def check_rod(self, axis: int, name: str) -> None:
+        """Raise SettingsError when a rod of this name could not be put on the axis."""
+        if why := self.wrong_rod(axis, name):
+            raise SettingsError(why, kept="The machine file was left as it is.")
 
     def put_rod(self, axis: int, name: str, stroke_mm: float | None = None) -> None:
-        """Put a rod (new ones need a stroke in mm) on an axis."""
+        """Put a rod (new ones need a stroke in mm) on an axis. With another rod than before the
+        axis is not calibrated any more, and what was learned with the old one is forgotten."""
         text = self._text
+        path = ("axes", str(axis))
         if stroke_mm is not None:
             text = edit.set_key(text, ("rods", name), "stroke_mm", _toml(float(stroke_mm)))
-        text = edit.set_key(text, ("axes", str(axis)), "rod", json.dumps(name, ensure_ascii=False))
+        if self.rod_of(axis) != name:
+            if self._parsed.get(path, "calibrated") is not None:
+                text = edit.set_key(text, path, "calibrated", "false")
+            for key in ("learned_with", "learned_on_board"):
+                text = edit.remove_key(text, path, key)
+        text = edit.set_key(text, path, "rod", json.dumps(name, ensure_ascii=False))
         self._take(text)
 
     def save(self) -> None:
@@ -181,7 +262,7 @@ class MachineFile:
     def _put_axis(self, axis: int, values: Mapping[str, int]) -> None:
         """Make sure that the axis has a rod to put values on."""
         before = self.scope(axis)
-        with_place = [wire for wire in values if ("axis", wire) in by_wire()]
+        with_place = [w for w in values if ("axis", w) in by_wire(self.board_kind)]
         if self.rod_of(axis) is not None or all(before[w] == values[w] for w in with_place):
             return
         name = f"rod{axis}"
@@ -191,7 +272,7 @@ class MachineFile:
 
     def _place(self, scope: int, wire: str) -> tuple[Place, str, Key] | None:
         """Table path, name and key of a wire setting; None when the file has no place for it."""
-        key = by_wire().get(("axis" if scope else "board", wire))
+        key = by_wire(self.board_kind).get(("axis" if scope else "board", wire))
         if key is None:
             return None
         path = ("board",) if not scope else rules.axis_paths(self._parsed, scope).get(key.table)
@@ -202,9 +283,18 @@ class MachineFile:
         name = written.name if written else key.name
         return edit.set_key(text, path, name, _value_text(key, number, written), note)
 
+    def _with_learned(self, text: str, axis: int) -> str:
+        """`text` with the rod now on the axis, and this board, as what its direction is of."""
+        path, rod, board = ("axes", str(axis)), self.rod_of(axis), self.scope(0)["board_id"]
+        if rod is not None:
+            text = edit.set_key(text, path, "learned_with", json.dumps(rod, ensure_ascii=False))
+        if board:
+            text = edit.set_key(text, path, "learned_on_board", str(board))
+        return text
+
     def _take(self, text: str) -> None:
         if text != self._text:
-            self._parsed = _checked(text, self.path)
+            self._parsed = _read(text, self.path) if self._changing else _checked(text, self.path)
             self._text = text
 
 
@@ -223,14 +313,27 @@ def new_text(name: str) -> str:
     )
 
 
+def _learns(now: Mapping[str, int], values: Mapping[str, int], notes: Mapping[str, str]) -> bool:
+    """Whether new values say which way is out, for the rod that is on the axis now."""
+    return "motor_reversed" in notes or bool(values.get("calibrated") and not now["calibrated"])
+
+
+def _read(text: str, path: Path) -> Parsed:
+    """The text as values, whether or not they agree. Raises SettingsError for what is no value."""
+    parsed = parse(text, faults.short(path))
+    faults.raise_all(parsed.findings)
+    return parsed
+
+
 def _checked(text: str, path: Path) -> Parsed:
     parsed = parse(text, faults.short(path))
     if not parsed.findings:
         rules.find_rods(parsed)
         rules.find_board(parsed, _scope(parsed, 0))
+        linked.find_tables(parsed)
     if not parsed.findings:
         for axis in parsed.axes:
-            rules.find_axis(parsed, axis, _scope(parsed, axis))
+            rules.find_axis(parsed, axis, _scope(parsed, axis), _scope(parsed, 3 - axis))
     faults.raise_all(parsed.findings)
     return parsed
 
@@ -242,7 +345,7 @@ def _scope(parsed: Parsed, number: int) -> dict[str, int]:
     if "rods" in paths:  # a rod that is there has a pot, unless the file says otherwise
         values["feedback"] = 1
     for table, path in paths.items():
-        for key in keys_of(table):
+        for key in keys_of(table, parsed.board_kind):
             written = parsed.get(path, key.name)
             if written is not None and key.wire is not None:
                 values[key.wire] = key.to_wire(written.value)
@@ -252,7 +355,7 @@ def _scope(parsed: Parsed, number: int) -> dict[str, int]:
 def _kind(path: Place) -> str:
     if not path:
         return ""
-    return "limits" if path[-1] == "limits" else path[0]
+    return path[-1] if path[-1] in ("limits", "linkage") else path[0]
 
 
 def _value_text(key: Key, number: int, written: Written | None) -> str:

@@ -12,11 +12,14 @@ from tomlkit.exceptions import ParseError, TOMLKitError
 
 from rodbench.settings import faults
 from rodbench.settings.faults import Finding
-from rodbench.settings.keys import Key, Value
+from rodbench.settings.keys import FIRST_KIND, Key, Value, by_place, kind_named
 from rodbench.settings.lines import Place, decimal_commas, doubles, line_map, line_of, without_value
+from rodbench.settings.positions import Place as PlaceOnRod
+from rodbench.settings.positions import read_place, wrong_name
 from rodbench.settings.quantity import QuantityError, convert
 
 VERSION = 1
+_OWN_TABLES = {"machine_file", "board", "rods", "axes", "gang", "linkage", "positions"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,15 +39,25 @@ class Written:
         return f"{self.name} = {faults.shown(self.raw)}"
 
 
+@dataclass(frozen=True, slots=True)
+class Named:
+    """A position with a name."""
+
+    place: PlaceOnRod
+    line: int
+
+
 @dataclass(slots=True)
 class Parsed:
     """All values by (table path, key name), names of rods and numbers of axes, and findings."""
 
     file: str
     lines: dict[Place, int]
+    board_kind: str = FIRST_KIND
     values: dict[tuple[Place, str], Written] = field(default_factory=dict)
     rods: list[str] = field(default_factory=list)
     axes: list[int] = field(default_factory=list)
+    positions: dict[str, Named] = field(default_factory=dict)
     findings: list[Finding] = field(default_factory=list)
 
     def add(self, path: Place, text: str, hint: str = "") -> None:
@@ -55,6 +68,10 @@ class Parsed:
         """The written value of a key, or None."""
         return self.values.get((path, name))
 
+    def has(self, path: Place) -> bool:
+        """Whether the file has this table."""
+        return path in self.lines or any(at[: len(path)] == path for at in self.lines)
+
 
 def parse(text: str, file: str) -> Parsed:
     """Read `text`; findings are collected, not raised, except where it is no TOML at all."""
@@ -63,8 +80,10 @@ def parse(text: str, file: str) -> Parsed:
     if document is None:
         return parsed
     _version(parsed, document)
+    parsed.board_kind = _board_kind(document)
     for path, kind, table in _tables(parsed, document):
         _table(parsed, path, kind, table)
+    _positions(parsed, _as_table(parsed, ("positions",), document.get("positions", {})))
     return parsed
 
 
@@ -107,27 +126,49 @@ def _version(parsed: Parsed, document: Mapping[str, Any]) -> None:
         parsed.add(("machine_file",), f"{said}: this rodbench reads version {VERSION} only.")
 
 
+def _board_kind(document: Mapping[str, Any]) -> str:
+    """The kind of board that the shares of the file are of; a wrong word is found later."""
+    board = document.get("board")
+    kind = board.get("kind") if isinstance(board, Mapping) else None
+    known = [word for word, _ in by_place()["board", "kind"].words]
+    return kind if isinstance(kind, str) and kind in known else FIRST_KIND
+
+
 def _tables(
     parsed: Parsed, document: Mapping[str, Any]
 ) -> Iterator[tuple[Place, str, Mapping[str, Any]]]:
     """Place, kind and content of every table that is known."""
-    top = {k: v for k, v in document.items() if k not in {"machine_file", "board", "rods", "axes"}}
-    yield (), "", top
-    board = _as_table(parsed, ("board",), document.get("board", {}))
-    yield ("board",), "board", board
+    yield (), "", {k: v for k, v in document.items() if k not in _OWN_TABLES}
+    for name in ("board", "gang", "linkage"):
+        yield (name,), name, _as_table(parsed, (name,), document.get(name, {}))
     for name, rod in _as_table(parsed, ("rods",), document.get("rods", {})).items():
         parsed.rods.append(name)
         yield ("rods", name), "rods", _as_table(parsed, ("rods", name), rod)
     for number, axis in _as_table(parsed, ("axes",), document.get("axes", {})).items():
-        path = ("axes", number)
-        if number not in {"1", "2"}:
-            parsed.add(path, f"axes.{number}: the board has axes 1 and 2.")
-            continue
-        parsed.axes.append(int(number))
-        content = dict(_as_table(parsed, path, axis))
-        limits = _as_table(parsed, (*path, "limits"), content.pop("limits", {}))
-        yield path, "axes", content
-        yield (*path, "limits"), "limits", limits
+        if _is_axis(parsed, number):
+            parsed.axes.append(int(number))
+            yield from _axis_tables(parsed, ("axes", number), axis)
+
+
+def _is_axis(parsed: Parsed, number: str) -> bool:
+    have = kind_named(parsed.board_kind).axes
+    if number in {str(axis) for axis in range(1, have + 1)}:
+        return True
+    said = "the board has axes 1 and 2"
+    if have == 1:
+        said = f'a board of kind = "{parsed.board_kind}" has axis 1 alone'
+    parsed.add(("axes", number), f"axes.{number}: {said}.")
+    return False
+
+
+def _axis_tables(
+    parsed: Parsed, path: Place, axis: Any
+) -> Iterator[tuple[Place, str, Mapping[str, Any]]]:
+    content = dict(_as_table(parsed, path, axis))
+    parts = {name: content.pop(name) for name in ("limits", "linkage") if name in content}
+    yield path, "axes", content
+    for name, part in parts.items():
+        yield (*path, name), name, _as_table(parsed, (*path, name), part)
 
 
 def _as_table(parsed: Parsed, path: Place, value: Any) -> Mapping[str, Any]:
@@ -139,7 +180,7 @@ def _as_table(parsed: Parsed, path: Place, value: Any) -> Mapping[str, Any]:
 
 def _table(parsed: Parsed, path: Place, kind: str, table: Mapping[str, Any]) -> None:
     for name, raw in table.items():
-        key = faults.known_bare(kind, name)
+        key = faults.known_bare(kind, name, parsed.board_kind)
         if key is None or (isinstance(raw, Mapping) and key.table == kind):
             parsed.add((*path, name), faults.unknown_key(kind, path, name, raw))
             continue
@@ -164,10 +205,35 @@ def _value(parsed: Parsed, path: Place, key: Key, name: str, raw: Any) -> Value 
         return None
     if key.kind == "number":
         return _number(parsed, place, key, name, raw)
+    if key.kind == "axes":
+        return _both_axes(parsed, place, raw)
     if isinstance(raw, bool if key.kind == "bool" else str):
         return raw
     parsed.add(place, faults.wrong_kind(key, name, raw))
     return None
+
+
+def _both_axes(parsed: Parsed, place: Place, raw: Any) -> Value | None:
+    if isinstance(raw, list) and raw in ([1, 2], [2, 1]) and bool not in map(type, raw):
+        return "1 and 2"
+    said = f"{place[-1]} = {faults.shown(raw)}"
+    parsed.add(place, f"{said}: a gang is of the two axes. Write {place[-1]} = [1, 2].")
+    return None
+
+
+def _positions(parsed: Parsed, table: Mapping[str, Any]) -> None:
+    for name, raw in table.items():
+        place = ("positions", name)
+        said = f"{name} = {faults.shown(raw)}"
+        if why := wrong_name(name):
+            parsed.add(place, f"{said}: {why}.")
+        elif not isinstance(raw, str):
+            parsed.add(place, f"{said}: {faults.place_meant(name, raw)}")
+        else:
+            try:
+                parsed.positions[name] = Named(read_place(raw), line_of(parsed.lines, place))
+            except QuantityError as error:
+                parsed.add(place, f"{said}: {error}. {faults.place_meant(name, raw)}")
 
 
 def _number(parsed: Parsed, place: Place, key: Key, name: str, raw: Any) -> Value | None:

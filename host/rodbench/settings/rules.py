@@ -6,10 +6,11 @@ from collections.abc import Mapping
 
 from rodbench_protocol.rules import names_in
 from rodbench_protocol.schema import load_schema
-from rodbench_protocol.settings import check
+from rodbench_protocol.settings import Peer, check
 
 from rodbench.settings import faults
-from rodbench.settings.keys import by_wire
+from rodbench.settings.keys import by_wire, kind_named
+from rodbench.settings.limits import beyond_end, never_trips, trip_reasons
 from rodbench.settings.lines import Place
 from rodbench.settings.parse import Parsed, Written
 
@@ -51,10 +52,16 @@ def _no_such_rod(parsed: Parsed, name: str) -> str:
     return f'rod = "{name}": there is no [rods.{name}]. Rods in this file: {have}.'
 
 
-def find_axis(parsed: Parsed, axis: int, values: Values) -> None:
-    """The schema's rules for one axis, in the names and lines of the file."""
+def find_axis(parsed: Parsed, axis: int, values: Values, other: Values) -> None:
+    """The schema's rules for one axis beside the other, in the names and lines of the file."""
     paths = axis_paths(parsed, axis)
-    for problem in check("axis", values):
+    kind = kind_named(parsed.board_kind).name
+    alone = check("axis", values, kind=kind)
+    both = check("axis", values, peer=Peer(axis, other), kind=kind)
+    peers = [problem for problem in both if problem not in alone]
+    # The same contradiction seen from the other axis says nothing new.
+    said_before = axis == 2 and peers and 1 in parsed.axes
+    for problem in alone if said_before else both:
         place = _place(paths, problem.key)
         used = _others(parsed, paths, problem.rule_id, problem.key)
         said = _said(parsed, paths, problem.key) or place[-1]
@@ -63,11 +70,13 @@ def find_axis(parsed: Parsed, axis: int, values: Values) -> None:
         parsed.add(place, f"{said}: {problem.text}{with_rest}.", hint)
     _stroke(parsed, paths, values)
     _trip(parsed, axis, values)
+    _working_ends(parsed, axis, values)
+    _learned(parsed, axis, values)
 
 
 def find_board(parsed: Parsed, values: Values) -> None:
     """The schema's rules for the board."""
-    for problem in check("board", values):
+    for problem in check("board", values, kind=kind_named(parsed.board_kind).name):
         key = by_wire()["board", problem.key]
         parsed.add(("board", key.name), f"{key.name}: {problem.text}.")
 
@@ -82,17 +91,62 @@ def _trip(parsed: Parsed, axis: int, values: Values) -> None:
     trip = parsed.get(("axes", str(axis), "limits"), "trip_a")
     if trip is None or values["current_sensor"] == 0:
         return
-    reasons = []
     fuse = parsed.get(("board",), "fuse_a")
-    if fuse is not None and float(trip.value) > float(fuse.value):
-        reasons.append(f"above {fuse.said} (line {fuse.line})")
-    stall = values["stall_ma"] / 1000
-    if stall and float(trip.value) > stall:
-        reasons.append(f"above the estimated stall of {stall:g} A")
+    reasons = trip_reasons(
+        float(trip.value),
+        None if fuse is None else float(fuse.value),
+        values["stall_ma"] / 1000,
+        0 if fuse is None else fuse.line,
+    )
     if reasons:
-        text = f"{trip.said} is {' and '.join(reasons)}: it would never trip."
         hint = f"`rodbench propose {axis}` gives a trip and says why."
-        parsed.add((*trip.path, trip.name), text, hint)
+        parsed.add((*trip.path, trip.name), never_trips(trip.said, reasons), hint)
+
+
+def _working_ends(parsed: Parsed, axis: int, values: Values) -> None:
+    """Rod end, working end, soft stop, soft stop, working end, rod end: in this order."""
+    path = ("axes", str(axis), "limits")
+    ends = [parsed.get(path, f"working_end_{side}_mm") for side in ("min", "max")]
+    stroke = values["stroke_um"] / 1000
+    low, high = (None if end is None else float(end.value) for end in ends)
+    for end in ends:
+        if end is not None and float(end.value) > stroke:
+            text = f"{end.said} lies beyond the rod's own end: its stroke is {stroke:g} mm."
+            parsed.add((*path, end.name), text)
+    if ends[1] is not None and low is not None and high is not None and low >= high:
+        parsed.add((*path, ends[1].name), f"{ends[1].said}: the working ends need min below max.")
+    for end, name, way in zip(ends, ("soft_stop_min", "soft_stop_max"), (1, -1), strict=True):
+        stop = parsed.get(path, f"{name}_mm")
+        if end is None or not (stop or values["calibrated"]):
+            continue
+        at = values[f"{name}_um"] / 1000
+        if way * (at - float(end.value)) < 0:
+            said = stop.said if stop else f"{name}_mm = {at:g} (left out)"
+            where = f"{end.raw if isinstance(end.raw, str) else f'{end.raw} mm'} (line {end.line})"
+            parsed.add((*path, stop.name if stop else end.name), beyond_end(said, where))
+
+
+def _learned(parsed: Parsed, axis: int, values: Values) -> None:
+    """Which way is out was learned with the rod that was on this axis then."""
+    path = ("axes", str(axis))
+    with_rod, rod = parsed.get(path, "learned_with"), parsed.get(path, "rod")
+    if with_rod is None or rod is None or with_rod.value == rod.value:
+        return
+    calibrated = parsed.get(path, "calibrated")
+    if values["calibrated"] and calibrated:
+        place, said, undo = calibrated.name, calibrated.said, "calibrated = false"
+    elif values["feedback"] == 2:  # a rod without a pot is never calibrated, and still knows out
+        place, said, undo = rod.name, rod.said, "motor_reversed and learned_with taken out"
+    else:
+        return
+    parsed.add(
+        (*path, place),
+        f'{said}: which way is out was learned on this axis with rod "{with_rod.value}" (line '
+        f'{with_rod.line}), and now it has rod "{rod.value}" (line {rod.line}).',
+        f"Push with {undo}, then `rodbench calibrate polarity {axis}`, then calibrated = true. "
+        "Endpoints, stroke and speeds belong to the rod and stay; look at the limits, they belong "
+        f'to this place. The same rod by another name? Write learned_with = "{rod.value}".',
+    )
 
 
 def _place(paths: dict[str, Place], wire: str) -> Place:
