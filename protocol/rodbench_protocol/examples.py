@@ -118,6 +118,7 @@ def _hello(schema: Schema, live: int) -> dict[str, Any]:
         "digest_live": live,
         "digest_stored": 0,
         "name": "rodbench",
+        "current_full_scale": kind.current_full_scale,
     }
 
 

@@ -26,6 +26,7 @@ Json = dict[str, Any]
 POWER_ON, EXTERNAL, WATCHDOG = 0x01, 0x02, 0x08
 """Reset flags as in the ATmega328P's MCUSR."""
 _AXIS_KEYS = {key.name: key.id for key in settings.KEYS["axis"]}
+_BEHIND_TABLE = ("current_sensor_ratiometric", "stroke_time_extend_cs", "stroke_time_retract_cs")
 
 
 class Script:
@@ -438,7 +439,8 @@ def _draft() -> Json:
     s.ask("settings_get", Status.NO_DRAFT, which=int(Which.DRAFT), scope=1, first_key=1)
     s.ask("draft_begin", scope=1)
     s.ask("draft_set", Status.NO_DRAFT, scope=2, items=items_of(feedback=1))
-    s.ask("draft_set", Status.UNKNOWN_SETTING, 54, scope=1, items=[{"key": 54, "value": 0}])
+    none = settings.KEYS["axis"][-1].id + 1
+    s.ask("draft_set", Status.UNKNOWN_SETTING, none, scope=1, items=[{"key": none, "value": 0}])
     s.ask("draft_set", Status.UNKNOWN_SETTING, 0, scope=1, items=[{"key": 0, "value": 0}])
     half = [*items_of(feedback=1), *items_of(stroke_um=4999)]
     s.ask("draft_set", Status.SETTING_RANGE, 6, scope=1, items=half)
@@ -447,7 +449,7 @@ def _draft() -> Json:
     s.ask("draft_set", scope=1, items=items_of(**values))
     s.ask("draft_check", scope=1, reply={"digest": axis_digest(**values)})
     s.ask("digests", reply={"axis_1": axis_digest(), "live": live_digest()})
-    got = {"scope": 1, "items": [{"key": 53, "value": 65535}]}
+    got = {"scope": 1, "items": items_of(table_place_8=65535, **dict.fromkeys(_BEHIND_TABLE, 0))}
     s.ask("settings_get", which=int(Which.DRAFT), scope=1, first_key=53, reply=got)
     s.ask("draft_commit", scope=1, reply={"digest": axis_digest(**values)})
     s.ask("draft_commit", Status.NO_DRAFT, scope=1)

@@ -132,7 +132,8 @@ def settings_vectors() -> Json:
         "board": _scope("board", board),
         "axis": _scope("axis", axis),
         "digest_all_defaults": settings.digest_all(board, axis, axis),
-        "problems": [_problem_vector(changes) for changes in PROBLEM_CHANGES],
+        "problems": [_problem_vector(changes) for changes in PROBLEM_CHANGES]
+        + [_peer_vector(*peers) for peers in PEER_CHANGES],
     }
 
 
@@ -160,12 +161,33 @@ PROBLEM_CHANGES: tuple[dict[str, int], ...] = (
     {**_GOOD, "deceleration_um_s2": 1000},
     {**_GOOD, "deceleration_um_s2": 999},
     {"stroke_um": 4999},
+    {"current_sensor": 2, "current_zero": 2046, "trip_ma": 11897},
+    {"current_sensor": 2, "current_zero": 2046, "trip_ma": 11898},
+    {"current_sensor": 2, "current_zero": 472},
+    {"current_sensor": 2, "current_zero": 3621},
 )
+PEER_CHANGES: tuple[tuple[int, dict[str, int], dict[str, int]], ...] = (
+    (1, {"feedback": 1, "driver": 2}, {}),
+    (1, {"feedback": 1, "driver": 2}, {"driver": 2}),
+    (2, {"driver": 2}, {"feedback": 1}),
+    (2, {"feedback": 1, "driver": 2}, {}),
+    (1, {"feedback": 2, "driver": 2}, {"feedback": 1}),
+    (2, {"feedback": 1}, {"feedback": 2, "driver": 2}),
+    (2, {"feedback": 1}, {"driver": 2}),
+)
+"""Axis, changes to it, and changes to the axis beside it; both from the defaults."""
 
 
 def _problem_vector(changes: dict[str, int]) -> Json:
     found = settings.check("axis", settings.defaults("axis") | changes)
-    return {
-        "changes": changes,
-        "problems": [{"key": p.key, "rule": p.rule_id} for p in found],
-    }
+    return {"changes": changes, "problems": _told(found)}
+
+
+def _peer_vector(axis: int, changes: dict[str, int], other: dict[str, int]) -> Json:
+    peer = settings.Peer(axis, settings.defaults("axis") | other)
+    found = settings.check("axis", settings.defaults("axis") | changes, peer=peer)
+    return {"axis": axis, "changes": changes, "other": other, "problems": _told(found)}
+
+
+def _told(found: list[settings.Problem]) -> list[Json]:
+    return [{"key": p.key, "rule": p.rule_id} for p in found]

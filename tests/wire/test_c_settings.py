@@ -8,6 +8,7 @@ import pytest
 from rodbench_protocol import load_schema, settings
 from rodbench_protocol.__main__ import ROOT
 
+KINDS = load_schema().board_kinds
 SOURCE = ROOT / "firmware_reference/src/generated/schema.c"
 
 
@@ -20,21 +21,34 @@ class Entry(ctypes.Structure):
 
 
 @pytest.fixture(scope="module")
-def library(tmp_path_factory):
-    target = tmp_path_factory.mktemp("schema") / "schema.so"
+def libraries(tmp_path_factory):
+    """The tables and rules of each kind of board."""
+    return {name: built(tmp_path_factory.mktemp(name), name) for name in KINDS}
+
+
+def built(folder, kind):
+    target = folder / "schema.so"
     strict = ["-std=c11", "-Wall", "-Wextra", "-Wconversion", "-Werror", "-O1", "-ftrapv"]
-    command = ["gcc", *strict, "-shared", "-fPIC", "-o", str(target), str(SOURCE)]
-    subprocess.run(command, check=True)
-    return ctypes.CDLL(str(target))
+    command = ["gcc", *strict, f"-DCORE_KIND={kind.upper()}", "-shared", "-fPIC", "-o", target]
+    subprocess.run([*command, SOURCE], check=True)
+    library = ctypes.CDLL(str(target))
+    for name in ("rule_check_axis", "change_check_axis", "rule_check_board", "peer_check_axis"):
+        getattr(library, name).restype = ctypes.c_uint16
+    return library
 
 
-def first_broken(live, values):
-    """rule << 8 | key of the first plain and the first change rule, as the C functions give."""
+def sort_of(rule_id):
+    """Plain rules look at one scope; others at the one in force before, or beside it."""
+    (rule,) = [r for r in load_schema().rules if r.id == rule_id]
+    return "change" if rule.change else "peer" if rule.peer else "plain"
+
+
+def first_broken(live, values, peer, kind):
+    """rule << 8 | key of the first plain, change and peer rule, as the C functions give."""
     ids = {k.name: k.id for k in settings.KEYS["axis"]}
-    change = {r.id for r in load_schema().rules if r.change}
-    found = settings.check("axis", values, live)
-    for in_change in (False, True):
-        codes = [p.rule_id << 8 | ids[p.key] for p in found if (p.rule_id in change) == in_change]
+    found = settings.check("axis", values, live, peer=peer, kind=kind)
+    for sort in ("plain", "change", "peer"):
+        codes = [p.rule_id << 8 | ids[p.key] for p in found if sort_of(p.rule_id) == sort]
         yield codes[0] if codes else 0
 
 
@@ -47,40 +61,48 @@ def near(rng, key, values):
     return min(max(chosen, entry.min), entry.max)
 
 
-def test_rules_give_the_same(library):
+@pytest.mark.parametrize("kind", KINDS)
+def test_rules_give_the_same(libraries, kind):
+    library = libraries[kind]
     rng = random.Random(11)
     seen = set()
     live = settings.defaults("axis")
-    for _ in range(20_000):
+    for _ in range(10_000):
         values = dict(live) if rng.random() < 0.5 else settings.defaults("axis")
         if rng.random() < 0.8:
             values |= {"feedback": 1, "calibrated": 1, "raw_retracted": 7410, "raw_extended": 612}
         for key in rng.sample(settings.KEYS["axis"], rng.randint(0, 4)):
             values[key.name] = near(rng, key, values)
         data, before = (settings.pack_scope("axis", v) for v in (values, live))
-        plain, change = first_broken(live, values)
+        axis = rng.choice((1, 2))
+        # `live` stands beside as well: half of all are fitted, some take both PWM pins.
+        plain, change, peer = first_broken(live, values, settings.Peer(axis, live), kind)
         assert library.rule_check_axis(data) == plain
         assert library.change_check_axis(before, data) == change
-        seen |= {plain >> 8, change >> 8}
+        assert library.peer_check_axis(axis, before, data) == peer
+        seen |= {plain >> 8, change >> 8, peer >> 8}
         live = live if plain else values
     assert seen == {0} | {r.id for r in load_schema().rules if r.scope == "axis"}
 
 
-def test_board_rules_give_the_same(library):
-    (rule,) = [r for r in load_schema().rules if r.scope == "board"]
+@pytest.mark.parametrize(
+    ("kind", "low"), [("atmega328p_5v", {1, 2903, 2904, 4399}), ("posix_3v3", {1, 2903})]
+)
+def test_board_rules_give_the_same(libraries, kind, low):
+    """By hand: 22/25 of 5000 mV is 4400, of 3300 mV 2904."""
     ids = {k.name: k.id for k in settings.KEYS["board"]}
-    for reading in (0, 1, 4399, 4400, 5000, 5500):
+    for reading in (0, 1, 2903, 2904, 4399, 4400, 5000, 5500):
         values = settings.defaults("board") | {"board_5v_mv": reading}
-        broken = settings.check("board", values)
-        code = library.rule_check_board(settings.pack_scope("board", values))
+        broken = settings.check("board", values, kind=kind)
+        code = libraries[kind].rule_check_board(settings.pack_scope("board", values))
         assert code == sum(p.rule_id << 8 | ids[p.key] for p in broken)
-        assert bool(broken) == (reading in (1, 4399)), rule.text
+        assert bool(broken) == (reading in low)
 
 
 @pytest.mark.parametrize("scope", ["board", "axis"])
-def test_tables_give_layout_limits_and_defaults(library, scope):
+def test_tables_give_layout_limits_and_defaults(libraries, scope):
     entries = load_schema().settings[scope]
-    table = (Entry * len(entries)).in_dll(library, f"setting_entries_{scope}")
+    table = (Entry * len(entries)).in_dll(libraries["atmega328p_5v"], f"setting_entries_{scope}")
     data = settings.pack_scope(scope, settings.defaults(scope))
     for row, entry in zip(table, entries, strict=True):
         assert (row.key, row.count, row.width) == (entry.id, entry.count, entry.width)

@@ -29,14 +29,15 @@ def problems(raw):
     return evolution_problems(json.loads(json.dumps(old)), wire_part(schema))
 
 
-LATE = {"name": "acceleration_um_s2", "type": "i32", "since": 1, "default": -7}
+NEXT = load_schema().protocol["minor"] + 1
+LATE = {"name": "acceleration_um_s2", "type": "i32", "since": NEXT, "default": -7}
 NEW_REQUEST = {
-    "id": 0x18, "name": "level", "direction": "request", "since": 1, "doc": "", "fields": [],
+    "id": 0x5E, "name": "newcomer", "direction": "request", "since": NEXT, "doc": "", "fields": [],
     "reply": [],
 }  # fmt: skip
 NEW_KEY = {
-    "scope": "axis", "id": 54, "name": "late", "type": "u8", "min": 0, "max": 1, "default": 0,
-    "doc": "",
+    "scope": "axis", "id": load_schema().keys("axis")[-1].id + 1, "name": "late", "type": "u8",
+    "min": 0, "max": 1, "default": 0, "doc": "",
 }  # fmt: skip
 
 
@@ -45,7 +46,7 @@ def append_field(raw):
 
 
 def append_reply_field(raw):
-    message(raw, "hello")["reply"].append({"name": "late", "type": "u8", "since": 1})
+    message(raw, "hello")["reply"].append({"name": "late", "type": "u8", "since": NEXT})
 
 
 def add_message(raw):
@@ -57,11 +58,11 @@ def append_key(raw):
 
 
 def add_status(raw):
-    raw["enum"]["status"]["values"].append(["too_hot", 23, ""])
+    raw["enum"]["status"]["values"].append(["too_hot", 200, ""])
 
 
 def add_bit(raw):
-    raw["bits"]["axis_flags"]["values"].append(["cold", 5, ""])
+    raw["bits"]["features"]["values"].append(["cold", 15, ""])
 
 
 def widen_range(raw):
@@ -106,11 +107,11 @@ def drop_message(raw):
 
 
 def reuse_id(raw):
-    message(raw, "seek")["name"] = "level"
+    message(raw, "seek")["name"] = "newcomer"
 
 
 def old_message_claims_to_be_new(raw):
-    message(raw, "seek")["since"] = 1
+    message(raw, "seek")["since"] = NEXT
 
 
 def new_message_claims_to_be_old(raw):

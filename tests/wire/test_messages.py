@@ -64,4 +64,4 @@ def test_text_must_be_ascii():
     payload = pack_reply("hello", 0, 0, tick=0, status=0, **numbers, name="rod")
     assert parse(payload).fields["name"] == "rod"
     with pytest.raises(MessageError):
-        parse(payload[:-1] + b"\xff")
+        parse(payload.replace(b"rod", b"ro\xff"))

@@ -12,8 +12,8 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
-MAJOR, MINOR = 1, 0
-SCHEMA_DIGEST = 0x0B55EAEA
+MAJOR, MINOR = 1, 1
+SCHEMA_DIGEST = 0x9F90B2BA
 DECODED_MIN, DECODED_MAX = 5, 64
 REPLY = 0x80
 TICK_S = 0.005
@@ -43,9 +43,12 @@ STATE = words("not_fitted idle jog run seek probe move stopping fault")
 RESET = words("unknown power_on external brown_out watchdog restart assertion")
 FAULT = words(
     "0 over_current stall no_current pot_not_following pot_band wrong_way move_silence watchdog"
-    " settings assertion"
+    " settings assertion no_end"
 )
-FLAGS = {"calibrated": 1, "proven": 2, "outside": 4, "held_back": 8, "braking": 16}
+FLAGS = {
+    "calibrated": 1, "proven": 2, "outside": 4, "held_back": 8, "braking": 16,
+    "near_retracted": 32, "near_extended": 64, "between": 128,
+}  # fmt: skip
 OUTPUT, SPEED = 0, 1
 LIVE, DRAFT = 0, 1
 
@@ -205,7 +208,7 @@ _MESSAGES = (
         reply="protocol_major:u8 protocol_minor:u8 schema_digest:u32 boot_nonce:u16"
         " firmware_major:u8 firmware_minor:u8 firmware_patch:u8 board_kind:u8 axis_count:u8"
         " features:u16 reset_cause:u8 adc_full_scale:u16 adc_reference_mv:u16 board_id:u32"
-        " digest_live:u32 digest_stored:u32 name:char[10]",
+        " digest_live:u32 digest_stored:u32 name:char[10] current_full_scale:u16",
     ),
     _request("open", 0x02, "boot_nonce:u16 protocol_major:u8 protocol_minor:u8"),
     _request(
@@ -384,7 +387,8 @@ AXIS_SETTINGS = _settings(
     " dead_zone_extend_permille:u16 dead_zone_retract_permille:u16 run_on_extend_um:u16"
     " run_on_retract_um:u16 noise_x16:u16 duty_share_permille:u16 duty_window_s:u16"
     " pot_margin_raw:u16 move_hold_ms:u16 stall_ma:u16 table_points:u8 table_raw:u16*8"
-    " table_place:u16*8"
+    " table_place:u16*8 current_sensor_ratiometric:u8 stroke_time_extend_cs:u16"
+    " stroke_time_retract_cs:u16"
 )
 SCOPES = (BOARD_SETTINGS, AXIS_SETTINGS, AXIS_SETTINGS)
 ITEMS_PER_SET = 11
