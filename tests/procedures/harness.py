@@ -10,6 +10,7 @@ from rodbench.bench import commission
 from rodbench.bench.ask import Answers, Asker, Eye, Yes
 from rodbench.bench.commission import Commissioned
 from rodbench.bench.job import Job
+from rodbench.bench.keeper import KnownRod
 from rodbench.board import Board
 from rodbench.clock import VirtualClock
 from rodbench.emulator.board import EmulatedBoard
@@ -28,6 +29,7 @@ class MemoryKeeper:
     def __init__(self, board: Board) -> None:
         self.scopes = {number: board.read_scope(number) for number in (0, 1, 2)}
         self.file_only: dict[str, object] = {}
+        self.known: dict[str, KnownRod] = {}
 
     def keep(
         self,
@@ -39,6 +41,12 @@ class MemoryKeeper:
     ) -> None:
         self.scopes[axis] = dict(settings)
         self.file_only |= file_only
+
+    def wrong_rod(self, axis: int, name: str) -> str | None:
+        return None
+
+    def known_rod(self, name: str) -> KnownRod | None:
+        return self.known.get(name)
 
     def digest(self) -> int:
         return digest_all(*(self.scopes[number] for number in (0, 1, 2)))
@@ -73,7 +81,9 @@ class Bench:
         return Job(self.board, axis, self.asker(axis, **answers), self.talk.append)
 
     def commission(self, axis: int = 1, **answers: object) -> Commissioned:
-        return commission.run(self.job(axis, **answers), MemoryKeeper(self.board))
+        done = commission.run(self.job(axis, **answers), MemoryKeeper(self.board))
+        assert isinstance(done, Commissioned)
+        return done
 
     @property
     def plant(self) -> Plant:
@@ -106,9 +116,13 @@ def label(machine: Machine, axis: int = 1) -> dict[str, object]:
         "mounting": "bench",
         "retracted_pin_to_pin": f"{PIN_TO_PIN_MM} mm",
         "extended_pin_to_pin": f"{PIN_TO_PIN_MM + rod.stroke_mm} mm",
+        "driver": rod.driver.kind,
+        "current_sensor": rod.sensor.kind,
         "current_sensor_v_per_a": rod.sensor.v_per_a,
+        "current_sensor_ratiometric": rod.sensor.ratiometric,
         "fuse_a": fuse(stall),
         "accept": "accept",
+        "run_at": "yes",
     }
 
 

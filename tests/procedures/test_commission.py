@@ -103,7 +103,7 @@ def test_without_yes_and_without_a_person_nothing_moves(bench: Bench) -> None:
     [
         ({"wires": "motor only"}, "without a pot"),
         ({"mounting": "mounted"}, "mounted rod"),
-        ({"extended_pin_to_pin": "104 mm"}, "a stroke of -1.0 mm"),
+        ({"extended_pin_to_pin": "104 mm"}, "were the two swapped"),
         ({"retracted_pin_to_pin": "3 kg"}, "retracted_pin_to_pin"),
     ],
 )

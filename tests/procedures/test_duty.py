@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from rodbench.bench import commission, current, endpoints, polarity
 from rodbench.bench.budget import Budget
-from rodbench.bench.commission import Label
+from rodbench.bench.label import Label
 from rodbench.emulator.plant import Rod
 from rodbench.emulator.plant_file import Machine, Supply
 from rodbench.errors import Refused

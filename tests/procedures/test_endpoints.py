@@ -7,8 +7,8 @@ from collections.abc import Callable
 
 import pytest
 from rodbench.bench import commission, current, endpoints, polarity
-from rodbench.bench.commission import Label
 from rodbench.bench.endpoints import Endpoints
+from rodbench.bench.label import Label
 from rodbench.emulator.plant import Rod
 from rodbench.emulator.plant_file import Machine, Supply
 from rodbench.errors import Faulted, ProcedureError

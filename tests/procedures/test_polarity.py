@@ -5,8 +5,8 @@ import itertools
 import pytest
 from rodbench.bench import commission, current, polarity
 from rodbench.bench.ask import Answers, Asker, Question, Yes
-from rodbench.bench.commission import Label
 from rodbench.bench.job import Job
+from rodbench.bench.label import Label
 from rodbench.emulator.plant import Rod
 from rodbench.emulator.plant_file import Machine, Supply
 from rodbench.errors import NeedsPerson, ProcedureError
@@ -189,5 +189,5 @@ def test_a_sensor_that_rests_far_above_zero_is_refused(zero_v: float) -> None:
     made = machine()
     made.rods[1].sensor.zero_v = zero_v
     bench = Bench.of(made)
-    with pytest.raises(ProcedureError, match="V at rest: a sensor that rests near its middle"):
+    with pytest.raises(ProcedureError, match="V at rest; a one-sided sensor rests near 0"):
         current.measure(prepared(bench))

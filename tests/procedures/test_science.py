@@ -103,13 +103,13 @@ def test_runs_in_the_same_direction_are_our_own_mistake() -> None:
 
 
 def test_pot_at_the_edges_of_its_scale() -> None:
-    low, high = pot_band(3), pot_band(8180)
+    low, high = pot_band(3, 8184), pot_band(8180, 8184)
     assert low is not None
     assert low.finding is Finding.POT_LOW
     assert high is not None
     assert high.finding is Finding.POT_HIGH
-    assert pot_band(40) is None
-    assert pot_band(8140) is None
+    assert pot_band(40, 8184) is None
+    assert pot_band(8140, 8184) is None
 
 
 # ------------------------------------------------------------------ ends

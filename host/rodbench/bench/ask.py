@@ -10,13 +10,15 @@ import tomllib
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from enum import Enum
+from math import isfinite
 from pathlib import Path
-from typing import Protocol, TextIO
+from typing import Any, Protocol, TextIO
 
 from rodbench.errors import NeedsPerson, UsageError
 from rodbench.settings.quantity import QuantityError, convert
 
 TRIES = 3  # mistyped answers before the prompt gives up
+MENU_FROM = 60  # characters of choices: from here each has a line and a number
 
 
 class Kind(Enum):
@@ -29,8 +31,9 @@ class Kind(Enum):
 
 @dataclass(frozen=True, slots=True)
 class Question:
-    """`choices` empty: free text, or a quantity in `unit` when that is set. `enter`: what an empty
-    line of a person means."""
+    """`choices` empty: free text, or a quantity in `unit` when that is set, a bare number then
+    counting in `bare` (else in `unit`). `enter`: what an empty line of a person means. `check` says
+    why a value of the right form (a number, or a text) cannot be meant; None when it can."""
 
     id: str
     text: str
@@ -39,6 +42,13 @@ class Question:
     unit: str | None = None
     consent: str = "yes"  # the answer that accepts a caution
     enter: str = ""
+    bare: str = ""
+    check: Callable[[Any], str | None] | None = None
+
+    @property
+    def menu(self) -> bool:
+        """Whether the choices are too long for one line."""
+        return sum(map(len, self.choices)) > MENU_FROM
 
     def wrong(self, answer: str) -> str | None:
         """Why this is no answer to the question; None when it is one."""
@@ -46,19 +56,24 @@ class Question:
             return "an empty answer"
         if self.choices and answer not in self.choices:
             return f"'{answer}' is none of: {', '.join(self.choices)}"
+        value: str | float = answer
         if self.unit is not None:
             try:
-                self.number(answer)
+                value = self.number(answer)
             except QuantityError as error:
                 return str(error)
-        return None
+        return self.check(value) if self.check else None
 
     def number(self, answer: str) -> float:
-        """The answer in `unit`; a bare number counts in that unit. Raises QuantityError."""
+        """The answer in `unit`. Raises QuantityError."""
         try:
-            return float(answer)
+            bare = float(answer)
         except ValueError:
             return convert(answer, self.unit or "")
+        if not isfinite(bare):
+            raise QuantityError("a number beyond all bounds")
+        in_unit = self.bare in ("", self.unit)
+        return bare if in_unit else convert(f"{bare!r} {self.bare}", self.unit or "")
 
 
 class Source(Protocol):
@@ -80,7 +95,7 @@ class Asker:
             if answer is None:
                 continue
             if wrong := question.wrong(answer):
-                raise UsageError(f"answer '{question.id}': {wrong}", hint=question.text)
+                raise UsageError(f"answer '{question.id}': {wrong}", hint=question.text.strip())
             return answer
         raise NeedsPerson(
             f"a person must look: {question.text} [{question.id}]",
@@ -159,15 +174,15 @@ class Typed:
         if not self.source.isatty():
             return None
         for _ in range(TRIES):
-            self._write(f"{question.text} {_list(question.choices)}".rstrip() + " ")
+            self._write(_prompt(question))
             line = self.source.readline()
             if not line:
                 return None
-            answer = _whole(line.strip() or question.enter, question.choices)
+            answer = _whole(line.strip() or question.enter, question)
             wrong = question.wrong(answer)
             if wrong is None:
                 return answer
-            self._write(f"  {wrong}\n")
+            self._write(f"       {wrong}\n")
         return None
 
     def _write(self, text: str) -> None:
@@ -175,10 +190,22 @@ class Typed:
         self.prompt.flush()
 
 
-def _whole(typed: str, choices: Sequence[str]) -> str:
-    """A choice may be shortened as long as it is the only one that begins so."""
+def _whole(typed: str, question: Question) -> str:
+    """A choice may be shortened as long as it is the only one that begins so, and one of a menu
+    may be given by its number."""
+    choices = question.choices
+    if question.menu and typed.isdecimal() and 1 <= int(typed) <= len(choices):
+        return choices[int(typed) - 1]
     near = [choice for choice in choices if choice.startswith(typed.lower())] if typed else []
     return near[0] if len(near) == 1 else typed
+
+
+def _prompt(question: Question) -> str:
+    if not question.menu:
+        return f"{question.text} {_list(question.choices)}".rstrip() + " "
+    margin = " " * (len(question.text) - len(question.text.lstrip()))
+    lines = [f"{margin}  {number} {c}" for number, c in enumerate(question.choices, 1)]
+    return "\n".join([question.text, *lines, f"{margin}1 to {len(lines)}? "])
 
 
 def _list(choices: Sequence[str]) -> str:

@@ -1,6 +1,7 @@
 """What must be said before something moves."""
 
 from .ask import Kind, Question
+from .job import Job, failed
 
 CRUSH = (
     "! The rod can crush a hand, and it starts by itself in the next steps. Clamp "
@@ -31,3 +32,9 @@ def full_speed() -> Question:
 def creep(what: str) -> Question:
     """The caution before a single procedure at creep."""
     return Question("caution_creep", f"{what} Go on?", Kind.CAUTION, ("yes", "no"))
+
+
+def consent(job: Job, question: Question) -> None:
+    """Ask for a caution. Raises ProcedureError when it is not accepted."""
+    if not job.asker.accept(question):
+        raise failed(job, "the caution was not accepted", "Nothing moves without it.")

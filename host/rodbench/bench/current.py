@@ -2,27 +2,38 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass
 
+from rodbench_protocol.names import CurrentSensor, Feedback
+
 from rodbench.science.ends import Sensor
-from rodbench.science.polarity import pot_band
-from rodbench.science.rest import rest
+from rodbench.science.rest import Rest, rest
 
 from .job import Job, failed, rest_samples
+from .scale import Scale
 
 WATCH_S = 1.5
-RAW4_FULL = 4092
-SENSOR_TOP_V = 4.25  # of the input; the board's own rule allows a little more
-REST_TOP_V = 1.5  # a one-sided sensor rests near 0; higher is a centred one, blind one way
-ADC_STEPS = 1023
-# One ADC step over sqrt(12), in raw: below half a step of noise eight conversions are alike, and
-# their sum is no better than one of them.
-LEAST_NOISE_RAW = 2.31
+# Shares of the reference. The board's own rules allow a little more (0.86; 0.94 and 0.06).
+TOP, CENTRED_TOP, CENTRED_BOTTOM = 0.85, 0.93, 0.07
+REST_TOP = 0.3  # a one-sided sensor rests below
+CENTRED_REST = (0.35, 0.65)  # a centred one rests between
+AS_VOLTS = {
+    "current_uv_per_ma": 1000,
+    "current_zero": 0,
+    "current_sensor_ratiometric": 1,
+    "running_ma": 0,
+}
+LOW_TRIP_MA = 500  # within the sensor's range whatever its kind, while nothing moves
 
 
 @dataclass(frozen=True, slots=True)
 class AtRest:
-    """Pot in raw (sum of 8), current in A; `current_zero_raw4` None without a sensor."""
+    """Pot in raw (as the board sums it), current in A; `current_zero_raw4` None without a sensor.
+
+    The pot's figures are 0 for a rod without one.
+    """
 
     pot_raw: float
     pot_noise_raw: float
@@ -31,6 +42,7 @@ class AtRest:
     current_noise_a: float
     current_step_a: float
     supply_v: float
+    least_noise_raw: float = 0.0
 
     @property
     def sensor(self) -> Sensor | None:
@@ -41,7 +53,7 @@ class AtRest:
 
     def settings(self) -> dict[str, int]:
         """Axis keys, wire units."""
-        keys = {"noise_x16": min(3200, round(16 * max(self.pot_noise_raw, LEAST_NOISE_RAW)))}
+        keys = {"noise_x16": min(3200, round(16 * max(self.pot_noise_raw, self.least_noise_raw)))}
         if self.current_zero_raw4 is not None:
             keys["current_zero"] = self.current_zero_raw4
         return keys
@@ -55,74 +67,103 @@ def measure(job: Job) -> AtRest:
     """Read the sensors for a second and a half with the output off.
 
     Leaves noise and current zero in force on the axis, not stored. Raises ProcedureError when the
-    pot reads at an edge of its scale, Refused while the axis moves.
+    current input cannot be what it is said to be, Refused while the axis moves.
     """
     with job.stopping():
         job.axis.clear()
         job.uncalibrate()
-        job.commit({"current_zero": 0})
-        axis, board = rest_samples(job, WATCH_S)
+        with _input_as_volts(job) as gain:
+            axis, board = rest_samples(job, WATCH_S)
         if len(axis) < 20 or not board:
             raise failed(job, "the board sends no telemetry", "rodbench info")
-        found = _evaluate(
-            job, [s.raw for s in axis], [s.current_a for s in axis], board[-1].supply_v
-        )
+        pot, volts = rest([s.raw for s in axis]), rest([s.current_a for s in axis])
+        found = _evaluate(job, pot, volts, gain, board[-1].supply_v)
         _say(job, found)
-        if bad := pot_band(found.pot_raw):
-            raise failed(job, bad.text, "Check the three wires of the pot, then start again.")
-        job.commit(found.settings() | _trip_within(job, found))
+        zero = {} if found.current_zero_raw4 is None else _zero(job, volts.mean)
+        job.commit(found.settings() | zero)
     job.record("calibrate current", {"axis": job.number, "found": found})
     return found
 
 
-def sensor_top_a(zero_raw4: int, uv_per_ma: int) -> float:
-    """The greatest current in A that the sensor can tell, with room below the converter's top."""
-    return (SENSOR_TOP_V - zero_raw4 * 5.0 / RAW4_FULL) / (uv_per_ma / 1000.0)
+def sensor_top_a(scale: Scale, kind: int, keys: Mapping[str, int]) -> float:
+    """The greatest current in A that a sensor of a kind can tell with room to the converter's ends,
+    by its `current_zero` and `current_uv_per_ma`; of a centred one: in either direction."""
+    zero = keys["current_zero"] / scale.current
+    share = TOP - zero
+    if kind == CurrentSensor.CENTRED:
+        share = min(CENTRED_TOP - zero, zero - CENTRED_BOTTOM)
+    return share * scale.nominal_v / (keys["current_uv_per_ma"] / 1000.0)
 
 
-def _trip_within(job: Job, found: AtRest) -> dict[str, int]:
-    """The trip in force, lowered to what the sensor can tell above its zero."""
-    if found.current_zero_raw4 is None:
-        return {}
-    rests_v = found.current_zero_raw4 * 5.0 / RAW4_FULL
-    if rests_v > REST_TOP_V:
+@contextmanager
+def _input_as_volts(job: Job) -> Iterator[float]:
+    """While this lasts, 1 A on the wire is 1 V on the current input, at the nominal reference: the
+    size that a centred sensor's board tells of a deviation says nothing of its zero. Gives the
+    gain in V/A and puts everything back."""
+    keys = ("current_sensor", *AS_VOLTS, "trip_ma")
+    before = {key: job.live[key] for key in keys}
+    sensor = {"current_sensor": int(CurrentSensor.ONE_SIDED)} if before["current_sensor"] else {}
+    job.commit({**AS_VOLTS, **sensor, "trip_ma": LOW_TRIP_MA})
+    try:
+        yield before["current_uv_per_ma"] / 1000.0
+    finally:
+        job.commit(before)
+
+
+def _zero(job: Job, volts: float) -> dict[str, int]:
+    """Zero, and the trip in force lowered to what the sensor can tell around it."""
+    scale, kind = job.scale, job.live["current_sensor"]
+    share = volts / scale.nominal_v
+    if kind == CurrentSensor.ONE_SIDED and share > REST_TOP:
         raise failed(
             job,
-            f"the current input reads {rests_v:.2f} V at rest: a sensor that rests near its middle "
-            "shows one direction below its zero, where no trip would see it",
-            "This version serves sensors that rest near 0 V and rise with current of either "
-            "direction. If yours is one, check its supply and its wire; else answer 0 for none.",
+            f"the current input reads {volts:.2f} V at rest; a one-sided sensor rests near 0 V",
+            "A sensor that rests near half of its supply is centred: start again and say so. Else "
+            "check its supply and its wire.",
         )
-    top = sensor_top_a(found.current_zero_raw4, job.live["current_uv_per_ma"])
-    return {"trip_ma": max(50, min(job.live["trip_ma"], int(1000 * top)))}
+    if kind == CurrentSensor.CENTRED and not CENTRED_REST[0] <= share <= CENTRED_REST[1]:
+        raise failed(
+            job,
+            f"the current input reads {volts:.2f} V at rest; a centred sensor rests near "
+            f"{scale.nominal_v / 2:.1f} V",
+            "A sensor that rests near 0 V is one-sided: start again and say so. Else check its "
+            "supply and its wire.",
+        )
+    keys = {
+        "current_zero": max(0, round(share * scale.current)),
+        "current_uv_per_ma": job.live["current_uv_per_ma"],
+    }
+    top = sensor_top_a(scale, kind, keys)
+    return keys | {"trip_ma": max(50, min(job.live["trip_ma"], int(1000 * top)))}
 
 
-def _evaluate(job: Job, raws: list[int], currents: list[float], supply_v: float) -> AtRest:
-    pot, current = rest(raws), rest(currents)
-    volts_per_a = job.live["current_uv_per_ma"] / 1000.0
-    reference_v = (job.board_reference_mv or 5000) / 1000.0
+def _evaluate(job: Job, pot: Rest, volts: Rest, gain: float, supply_v: float) -> AtRest:
+    scale, has_pot = job.scale, job.live["feedback"] == Feedback.POT
     zero = None
     if job.live["current_sensor"]:
-        zero = max(0, round(current.mean * volts_per_a / reference_v * RAW4_FULL))
+        zero = max(0, round(volts.mean / scale.nominal_v * scale.current))
     return AtRest(
-        pot_raw=pot.mean,
-        pot_noise_raw=pot.rms,
+        pot_raw=pot.mean if has_pot else 0.0,
+        pot_noise_raw=pot.rms if has_pot else 0.0,
         pot_quiet=pot.quiet,
         current_zero_raw4=zero,
-        current_noise_a=current.rms,
-        current_step_a=reference_v / ADC_STEPS / volts_per_a,
+        current_noise_a=volts.rms / gain,
+        current_step_a=scale.current_step_a(gain),
         supply_v=supply_v,
+        least_noise_raw=scale.least_noise_raw,
     )
 
 
 def _say(job: Job, found: AtRest) -> None:
+    pot = f"pot {found.pot_raw:.0f} raw, noise {found.pot_noise_raw:.1f}   "
     current = (
         "no current sensor"
         if found.current_zero_raw4 is None
-        else f"current zero at {found.current_zero_raw4} of {RAW4_FULL}, "
+        else f"current zero at {found.current_zero_raw4} of {job.scale.current}, "
         f"noise {found.current_noise_a:.3f} A"
     )
+    has_pot = job.live["feedback"] == Feedback.POT
     job.say(
-        f" 2 Sensors at rest                    pot {found.pot_raw:.0f} raw, noise "
-        f"{found.pot_noise_raw:.1f}   {current}   {found.supply_v:.2f} V as read"
+        f" 2 Sensors at rest                    {pot if has_pot else ''}{current}   "
+        f"{found.supply_v:.2f} V as read"
     )

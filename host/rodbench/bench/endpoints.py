@@ -9,10 +9,8 @@ from statistics import fmean
 from rodbench_protocol.names import AxisState, Ended, Fault
 
 from rodbench.board import AxisSample, Outcome
-from rodbench.clock import TICK_S
 from rodbench.science.duty import stroke_bound_s
 from rodbench.science.ends import Approach, End, Kind, agree, classify, spread, spread_limit
-from rodbench.science.line import fit_line
 from rodbench.science.polarity import Seen
 from rodbench.science.rest import largest_jump
 
@@ -20,144 +18,21 @@ from .ask import Kind as Ask
 from .ask import Question
 from .budget import Budget
 from .current import AtRest
+from .found_ends import PROVISIONAL_SHARE, Endpoints
 from .job import BOARD_PERIOD_S, SLOW_PERIOD_S, Job, failed, follow, refuse_fault, settle
+from .leg import Leg
 from .polarity import CHOICES, Polarity
 
-FULL_SCALE = 8184
 APPROACHES = 3
 BACK_SHARE = 0.05
 BACK_UNKNOWN_RAW = 245.0  # 5 % of a pot that uses six tenths of its scale, until the span is known
-PROVISIONAL_SHARE = 0.05
-PROVISIONAL_SPEED = 3.0  # times creep
 GIVES_WAY_RAW = 32.0  # four ADC steps
-LEAST_SAMPLES = 6
-PEAK_INSET = 0.05
 LEAST_SPAN_RAW = 400
 POT_MARGIN_RAW = 40
 CREEP_MOST, CREEP_STEP = 0.6, 0.1
 SEEKS_MAX = 12  # of one approach, each ended by the duty budget
 STUCK = (Fault.STALL, Fault.NO_CURRENT, Fault.POT_NOT_FOLLOWING)
 NAMES = {-1: "retracted", 1: "extended"}
-
-
-@dataclass(frozen=True, slots=True)
-class Endpoints:
-    """Both ends. Pairs are (retracted, extended) for ends and (extend, retract) for ways.
-
-    raw is the sum of 8; stopped_a are the currents at the ends, seen at stopped_output.
-    """
-
-    stroke_mm: float
-    raw: tuple[int, int]
-    spread_mm: tuple[float, float]
-    kinds: tuple[str, str]
-    reasons: tuple[str, str]
-    stopped_a: tuple[float, float]
-    stopped_output: tuple[float, float]
-    creep_mm_s: tuple[float, float]
-    creep_a: tuple[float, float]
-    creep_peak_a: tuple[float, float]
-    creep_output: tuple[float, float]
-    dropout_raw: float
-    pot_margin_raw: int
-
-    @property
-    def span_raw(self) -> int:
-        """Raw from the retracted to the extended end; negative when the pot falls."""
-        return self.raw[1] - self.raw[0]
-
-    @property
-    def mm_per_raw(self) -> float:
-        return self.stroke_mm / abs(self.span_raw)
-
-    def creep_of(self, way: int) -> float:
-        """Output that creeps this way: +1 extending."""
-        return self.creep_output[0 if way > 0 else 1]
-
-    def position_mm(self, raw: float) -> float:
-        """Position of a raw reading on the line between the ends."""
-        return (raw - self.raw[0]) / self.span_raw * self.stroke_mm
-
-    def settings(self) -> dict[str, int]:
-        """Axis keys, wire units."""
-        return {
-            "raw_retracted": self.raw[0],
-            "raw_extended": self.raw[1],
-            "stroke_um": round(1000 * self.stroke_mm),
-            "creep_output_permille": round(1000 * max(self.creep_output)),
-            "creep_speed_um_s": min(50_000, max(100, round(1000 * min(self.creep_mm_s)))),
-            "pot_margin_raw": self.pot_margin_raw,
-        }
-
-    def provisional(self) -> dict[str, int]:
-        """Keys that make the axis usable inside 5 % of its ends, until reset."""
-        stroke = round(1000 * self.stroke_mm)
-        inset = round(PROVISIONAL_SHARE * stroke)
-        speed = max(200, round(PROVISIONAL_SPEED * 1000 * min(self.creep_mm_s)))
-        return self.settings() | {
-            "calibrated": 1,
-            "soft_stop_min_um": inset,
-            "soft_stop_max_um": stroke - inset,
-            "speed_max_um_s": speed,
-            "acceleration_um_s2": max(500, 2 * speed),
-            "deceleration_um_s2": max(500, 3 * speed),
-        }
-
-    def file_only(self) -> dict[str, object]:
-        """Keys that stay in the machine file, by their place."""
-        return {
-            "rods.end_retracted": self.kinds[0],
-            "rods.end_extended": self.kinds[1],
-            "rods.endpoint_spread_mm": round(max(self.spread_mm), 3),
-        }
-
-    def notes(self) -> dict[str, str]:
-        """Evidence for the machine file, by axis key or place."""
-        return {
-            "raw_retracted": f"raw {self.raw[0]} of {FULL_SCALE}",
-            "raw_extended": f"raw {self.raw[1]}",
-            "creep_speed_um_s": "at creep output, the slower way",
-            "rods.end_retracted": self.reasons[0],
-            "rods.end_extended": self.reasons[1],
-        }
-
-
-@dataclass(slots=True)
-class _Leg:
-    """One way travelled at creep: +1 extending."""
-
-    way: int
-    output: float
-    samples: list[AxisSample]
-
-    def middle(self, inset: float = 0.2) -> list[AxisSample]:
-        """Samples between a fifth and four fifths of the travel: steady creep."""
-        raws = [s.raw for s in self.samples]
-        if len(raws) < 2:
-            return []
-        low, high = sorted((raws[0], raws[-1]))
-        off = (high - low) * inset
-        return [s for s in self.samples if low + off <= s.raw <= high - off]
-
-    def peak_a(self) -> float:
-        """The greatest mean current of half a second on the way, start and end aside."""
-        currents = [s.current_a for s in self.middle(PEAK_INSET)]
-        size = round(0.5 / SLOW_PERIOD_S)
-        return max(
-            (fmean(currents[i : i + size]) for i in range(len(currents) - size + 1)), default=0.0
-        )
-
-    def current_a(self) -> float | None:
-        """Mean current of steady creep; None when too short to tell."""
-        middle = self.middle()
-        return fmean(s.current_a for s in middle) if len(middle) >= LEAST_SAMPLES else None
-
-    def raw_s(self) -> float:
-        """Raw per s, 0 when too short to tell."""
-        middle = self.middle()
-        if len(middle) < LEAST_SAMPLES:
-            return 0.0
-        return fit_line([s.tick * TICK_S for s in middle], [s.raw for s in middle]).slope
 
 
 @dataclass(slots=True)
@@ -168,7 +43,7 @@ class _Search:
     way: Polarity
     stroke_mm: float
     outputs: dict[int, float] = field(default_factory=dict)
-    legs: list[_Leg] = field(default_factory=list)
+    legs: list[Leg] = field(default_factory=list)
     output_of: dict[int, float] = field(default_factory=dict)  # by number of the motion
 
     def __post_init__(self) -> None:
@@ -187,7 +62,9 @@ class _Search:
         """Output that creeps this way; put in force with the speed that it gives."""
         output = round(1000 * self.outputs[way])
         if self.job.live["creep_output_permille"] != output:
-            speed = _speed_um_s(self.way.creep_raw_s[0 if way > 0 else 1], self.stroke_mm)
+            speed = speed_um_s(
+                self.job.scale.pot, self.way.creep_raw_s[0 if way > 0 else 1], self.stroke_mm
+            )
             self.job.commit({"creep_output_permille": output, "creep_speed_um_s": speed})
         return output / 1000.0
 
@@ -210,7 +87,7 @@ class _Search:
         """Longest time to the end: the pot's scale ends somewhere."""
         raw = self.legs[-1].samples[-1].raw if self.legs else self.at_rest.pot_raw
         rising = (way > 0) != self.falls
-        to_go = FULL_SCALE - raw if rising else raw
+        to_go = self.job.scale.pot - raw if rising else raw
         return stroke_bound_s(to_go, self.raw_s) + 2.0
 
     def seek(self, way: int, need_s: float) -> Outcome:
@@ -236,7 +113,7 @@ class _Search:
         self.job.board.subscribe(SLOW_PERIOD_S, BOARD_PERIOD_S)
         with self.job.axis.seek(way) as motion:
             samples = follow(self.job, motion)
-        leg = _Leg(way, self.outputs[way], [s for s in samples if s.state == AxisState.SEEK])
+        leg = Leg(way, self.outputs[way], [s for s in samples if s.state == AxisState.SEEK])
         if leg.samples:
             self.legs.append(leg)
         outcome = self.job.axis.outcome()
@@ -254,7 +131,7 @@ class _Search:
             if self.job.hiccup(outcome):
                 continue
             if outcome.ended not in (Ended.FAULT, Ended.UNFINISHED, Ended.END_FOUND):
-                self.legs.append(_Leg(way, self.outputs[way], samples))
+                self.legs.append(Leg(way, self.outputs[way], samples))
                 return
             stuck = outcome.ended != Ended.FAULT or outcome.cause in STUCK
             if not stuck or not self.did_not_start(way):
@@ -273,7 +150,7 @@ class _Search:
         settle(self.job)
         return samples
 
-    def best_leg(self, way: int) -> _Leg | None:
+    def best_leg(self, way: int) -> Leg | None:
         """The longest leg of this way at the output that is now its creep."""
         legs = [
             leg
@@ -299,10 +176,12 @@ class _Search:
         return self.way.current_a[0 if way > 0 else 1] if current is None else current
 
 
-def planned_s(raw_s: float, raw: float, span_raw: float = 0.8 * FULL_SCALE) -> float:
-    """Motor time in s that finding both ends takes, by a guess of the span."""
+def planned_s(raw_s: float, raw: float, full_scale: float) -> float:
+    """Motor time in s that finding both ends takes at a creep, the pot reading `raw` at the start:
+    a guess, by a pot that uses four fifths of its scale."""
+    span_raw = 0.8 * full_scale
     back = 2 * (APPROACHES - 1) * BACK_SHARE * span_raw
-    return (min(raw, FULL_SCALE - raw, span_raw) + span_raw + 2 * back) / raw_s + 6.0
+    return (min(raw, full_scale - raw, span_raw) + span_raw + 2 * back) / raw_s + 6.0
 
 
 def find(job: Job, at_rest: AtRest, way: Polarity, stroke_mm: float) -> Endpoints:
@@ -320,7 +199,7 @@ def find(job: Job, at_rest: AtRest, way: Polarity, stroke_mm: float) -> Endpoint
             f" 4 Ends                               creep at {100 * out:.0f} % output out, "
             f"{100 * back:.0f} % in, {APPROACHES} approaches each      [any key stops]"
         )
-        cost_s = planned_s(search.raw_s, search.at_rest.pot_raw)
+        cost_s = planned_s(search.raw_s, search.at_rest.pot_raw, job.scale.pot)
         search.budget.say_cost(cost_s, "at this creep, as far as the pot tells")
         retracted = _approach(search, -1, lambda _: BACK_UNKNOWN_RAW)
         _look(job)
@@ -329,13 +208,15 @@ def find(job: Job, at_rest: AtRest, way: Polarity, stroke_mm: float) -> Endpoint
         found = _evaluate(search, stroke_mm, retracted, extended)
         _say(job, found, retracted, extended)
         job.commit(found.provisional())
-    inset = PROVISIONAL_SHARE * stroke_mm
-    job.say(
-        f"       Provisional soft stops {inset:.1f} and {stroke_mm - inset:.1f} mm are live, "
-        "until reset."
-    )
+    say_provisional(job, found)
     job.record("calibrate endpoints", {"axis": job.number, "found": found})
     return found
+
+
+def say_provisional(job: Job, found: Endpoints) -> None:
+    """The soft stops that measuring goes on behind."""
+    low, high = (found.at_share(share) for share in (PROVISIONAL_SHARE, 1.0 - PROVISIONAL_SHARE))
+    job.say(f"       Provisional soft stops {job.units.span(low, high)} are live, until reset.")
 
 
 def _look(job: Job) -> None:
@@ -354,14 +235,15 @@ def _search_settings(job: Job, way: Polarity, stroke_mm: float) -> dict[str, int
     """The board's dwell needs to know how fast the pot goes: on the scale of the whole pot."""
     return {
         "raw_retracted": 0,
-        "raw_extended": FULL_SCALE,
+        "raw_extended": job.scale.pot,
         "stroke_um": round(1000 * stroke_mm),
-        "creep_speed_um_s": _speed_um_s(min(way.creep_raw_s), stroke_mm),
+        "creep_speed_um_s": speed_um_s(job.scale.pot, min(way.creep_raw_s), stroke_mm),
     } | at_rest_stall(job)
 
 
-def _speed_um_s(raw_s: float, stroke_mm: float) -> int:
-    return min(50_000, max(100, round(1000 * raw_s / FULL_SCALE * stroke_mm)))
+def speed_um_s(full_scale: int, raw_s: float, stroke_mm: float) -> int:
+    """A setting for creep speed, as if the stroke took the whole scale: the least it can be."""
+    return min(50_000, max(100, round(1000 * raw_s / full_scale * stroke_mm)))
 
 
 def at_rest_stall(job: Job) -> dict[str, int]:
@@ -411,7 +293,8 @@ def _evaluate(
     _check_span(search, span, raws)
     scale = stroke_mm / abs(span)
     kinds = [_kind(search.at_rest, end) for end in (retracted, extended)]
-    edge = min(min(r, FULL_SCALE - r) for r in (fmean(raws[0]), fmean(raws[1])))
+    full = search.job.scale.pot
+    edge = min(min(r, full - r) for r in (fmean(raws[0]), fmean(raws[1])))
     margin = max(POT_MARGIN_RAW, round(8 * search.at_rest.pot_noise_raw))
     return Endpoints(
         stroke_mm=stroke_mm,
@@ -430,6 +313,7 @@ def _evaluate(
         creep_output=(search.outputs[1], search.outputs[-1]),
         dropout_raw=_dropout(search),
         pot_margin_raw=max(4, min(margin, int(edge) - 1)),
+        full_scale=full,
     )
 
 
@@ -472,17 +356,19 @@ def _say(job: Job, found: Endpoints, retracted: list[Outcome], extended: list[Ou
         job.say(f"       {name}  raw {raws}   {found.reasons[index]}")
         kind = found.kinds[index]
         words = "kind unknown" if kind == End.UNKNOWN else kind.replace("-", " ")
-        job.say(f"                  -> {words}, spread {found.spread_mm[index]:.1f} mm")
+        spread_words = job.units.length(found.spread_mm[index])
+        job.say(f"                  -> {words}, spread {spread_words}")
     drop = (
         f"A dropout of {found.dropout_raw:.0f} raw was seen: the track may be worn."
         if found.dropout_raw
         else "No dropout seen."
     )
+    units = job.units
+    creep = f"{units.number(found.creep_mm_s[0])} / {units.speed(found.creep_mm_s[1])}"
     job.say(
-        f"       {abs(found.span_raw)} raw over {found.stroke_mm:.0f} mm: "
-        f"{found.mm_per_raw:.3f} mm a count. Creep {found.creep_mm_s[0]:.1f} / "
-        f"{found.creep_mm_s[1]:.1f} mm/s. {drop}"
+        f"       {abs(found.span_raw)} raw over {units.length(found.stroke_mm)}: "
+        f"{units.fine(found.mm_per_raw)} a count. Creep {creep}. {drop}"
     )
 
 
-__all__ = ["Endpoints", "find", "planned_s"]
+__all__ = ["Endpoints", "find", "planned_s", "say_provisional", "speed_um_s"]

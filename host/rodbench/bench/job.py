@@ -12,8 +12,10 @@ from rodbench_protocol.names import Ended, Fault
 from rodbench.board import Axis, AxisSample, Board, BoardSample, Motion, Outcome
 from rodbench.clock import TICK_S
 from rodbench.errors import Faulted, ProcedureError
+from rodbench.settings.units import Units
 
 from .ask import Asker
+from .scale import Scale
 
 REST_PERIOD_S = 0.01  # telemetry while readings are taken
 SLOW_PERIOD_S = 0.05  # telemetry while creeping for long
@@ -46,6 +48,7 @@ class Job:
     live: dict[str, int] = field(default_factory=dict)
     board_live: dict[str, int] = field(default_factory=dict)
     gap_s: float = 0.0  # longest wait between two samples of the last motion
+    units: Units = field(default_factory=Units)
 
     def __post_init__(self) -> None:
         self.live = self.board.read_scope(self.number)
@@ -57,9 +60,9 @@ class Job:
         return self.board.axis(self.number)
 
     @property
-    def board_reference_mv(self) -> int:
-        """Meter reading of the board's 5 V pin; 0: none."""
-        return self.board_live.get("board_5v_mv", 0)
+    def scale(self) -> Scale:
+        """What the board's converter makes of volts."""
+        return Scale.of(self.board.hello, self.board_live.get("board_5v_mv", 0))
 
     def commit(self, values: Mapping[str, int], *, store: bool = False) -> int:
         """Put keys of the axis in force, all or none; returns the axis's digest."""

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from rodbench_protocol.names import Ended
 
 from rodbench.board import AxisSample
-from rodbench.science.polarity import FULL_SCALE, Finding, PolarityRun, Seen, Verdict, verdict
+from rodbench.science.polarity import Finding, PolarityRun, Seen, Verdict, pot_band, verdict
 from rodbench.science.rest import Rest, rest
 
 from .ask import Kind, Question
@@ -72,6 +72,8 @@ def find(job: Job, at_rest: AtRest) -> Polarity:
     """
     with job.stopping():
         job.uncalibrate()
+        if bad := pot_band(at_rest.pot_raw, job.scale.pot):
+            raise failed(job, bad.text, "Check the three wires of the pot, then start again.")
         job.commit({"motor_reversed": 0, "stall_time_ms": STALL_MS})
         budget = Budget(job)
         job.say(" 3 Polarity                           two short runs at creep")
@@ -155,7 +157,7 @@ def _burst(job: Job, at_rest: AtRest, sign: int) -> _Burst:
             output=output,
         )
         run = _as_run(at_rest, sign, burst, Seen.NOT_SEEN)
-        if run.moved and abs(burst.raw_s) * CROSSING_S >= FULL_SCALE:
+        if run.moved and abs(burst.raw_s) * CROSSING_S >= job.scale.pot:
             break
         if not run.moved and run.draws is False and output >= NO_CURRENT_FROM:
             break

@@ -159,9 +159,7 @@ def learned(
         brakes=job.live["stop_by"] == 0,
         fuse_a=fuse_a,
         sensor_top_a=(
-            sensor_top_a(job.live["current_zero"], job.live["current_uv_per_ma"])
-            if has_sensor
-            else None
+            sensor_top_a(job.scale, job.live["current_sensor"], job.live) if has_sensor else None
         ),
         dwell_s=max(0.15, dwell_raw / min(ends.creep_mm_s)),
     )

@@ -74,7 +74,7 @@ class _Pass:
 
 
 def planned_s(stroke_mm: float, creep_mm_s: float, creep_output: float) -> float:
-    """Motor time in s, by a guess of full speed from creep."""
+    """Motor time in s over a range of `stroke_mm`, by a guess of full speed from creep."""
     full = creep_mm_s * (1.0 - 0.1) / max(0.05, creep_output - 0.1)
     return 2 * RUNS * (0.7 * stroke_mm / full + RAISE_S) + 0.1 * stroke_mm / creep_mm_s
 
@@ -86,13 +86,13 @@ def measure(job: Job, at_rest: AtRest, ends: Endpoints) -> Speeds:
     too short to tell, Faulted when a guard trips.
     """
     with job.stopping():
-        need = planned_s(ends.stroke_mm, min(ends.creep_mm_s), max(ends.creep_output))
+        low, high = ends.range_mm
+        need = planned_s(high - low, min(ends.creep_mm_s), max(ends.creep_output))
         budget = Budget(job)
         budget.say_cost(need)
         budget.ensure(need, "full speed")
         _step_inside(job, ends)
-        start = _position(job, ends) / ends.stroke_mm
-        ways = (-1, 1) if start > 0.5 else (1, -1)
+        ways = (-1, 1) if _position(job, ends) > ends.at_share(0.5) else (1, -1)
         passes: dict[int, list[_Pass]] = {1: [], -1: []}
         for _ in range(RUNS):
             for way in ways:
@@ -110,19 +110,18 @@ def _position(job: Job, ends: Endpoints) -> float:
 
 def _step_inside(job: Job, ends: Endpoints) -> None:
     """Creep away from an end: outside the soft stops only the way back is open."""
-    share = _position(job, ends) / ends.stroke_mm
-    if INSIDE < share < 1.0 - INSIDE:
+    place, low, high = _position(job, ends), ends.at_share(INSIDE), ends.at_share(1.0 - INSIDE)
+    if low < place < high:
         return
-    way = 1 if share < 0.5 else -1
-    goal = INSIDE if way > 0 else 1.0 - INSIDE
+    way = 1 if place < ends.at_share(0.5) else -1
+    goal = low if way > 0 else high
 
     def there(sample: AxisSample) -> bool:
-        return way * (ends.position_mm(sample.raw) / ends.stroke_mm - goal) >= 0.0
+        return way * (ends.position_mm(sample.raw) - goal) >= 0.0
 
+    most_s = 4 * (low - ends.at_share(0.0)) / min(ends.creep_mm_s)
     with job.axis.run(way * ends.creep_of(way)) as motion:
-        outcome = motion.wait(
-            until=there, timeout_s=4 * INSIDE * ends.stroke_mm / min(ends.creep_mm_s)
-        )
+        outcome = motion.wait(until=there, timeout_s=most_s)
     if outcome is not None:
         refuse_fault(job, outcome, "leaving the end")
         raise failed(
@@ -149,7 +148,7 @@ def _run(job: Job, ends: Endpoints, way: int) -> _Pass:
 def _fly(job: Job, ends: Endpoints, way: int) -> None:
     """Run at full output and stop at once at the place meant for it."""
     job.board.subscribe(REST_PERIOD_S, BOARD_PERIOD_S)
-    goal = STOP_AT[way] * ends.stroke_mm
+    goal = ends.at_share(STOP_AT[way])
     with job.axis.run(way * job.live["output_max_permille"] / 1000.0) as motion:
         for sample in job.samples(motion):
             if way * (ends.position_mm(sample.raw) - goal) >= 0.0:
@@ -243,8 +242,10 @@ def _pair(
 def _say(job: Job, found: Speeds) -> None:
     for index, word in enumerate(("extend ", "retract")):
         tail = f"     at {found.supply_v:.1f} V, sag {found.sag_v:.1f} V" if index else ""
+        current = f"{found.running_a[index]:.1f} A, peak {found.peak_a[index]:.1f}   "
         job.say(
-            f"       {word}  {found.speed_mm_s[index]:.1f} mm/s   {found.running_a[index]:.1f} A, "
-            f"peak {found.peak_a[index]:.1f}   dead zone {100 * found.dead_zone[index]:.0f} %   "
-            f"runs on {found.run_on_mm[index]:.1f} mm{tail}"
+            f"       {word}  {job.units.speed(found.speed_mm_s[index])}   "
+            f"{current if job.live['current_sensor'] else ''}"
+            f"dead zone {100 * found.dead_zone[index]:.0f} %   "
+            f"runs on {job.units.length(found.run_on_mm[index])}{tail}"
         )

@@ -6,12 +6,12 @@ from typing import TYPE_CHECKING
 
 import click
 
-from rodbench.bench.ask import Asker, Kind, Question
+from rodbench.bench.ask import Kind, Question
 from rodbench.cli import talk
 from rodbench.cli.options import Setup, for_procedure
 
 if TYPE_CHECKING:
-    from rodbench.bench.commission import Commissioned
+    from rodbench.bench.commission import Done
     from rodbench.board import Board
 
 
@@ -40,7 +40,7 @@ def command(setup: Setup, axis: int | None) -> None:
     talk.result({"machine": str(setup.machine_path), **plain(done)}, text, setup.as_json)
 
 
-def run(setup: Setup, board: Board, axis: int | None) -> Commissioned:
+def run(setup: Setup, board: Board, axis: int | None) -> Done:
     """Commission one axis of an open board into the machine file of `setup`."""
     from rodbench.bench import commission as procedure
     from rodbench.bench.job import Job
@@ -54,24 +54,8 @@ def run(setup: Setup, board: Board, axis: int | None) -> Commissioned:
             question = Question("axis", "       Axis 1 or 2?", Kind.FACT, ("1", "2"))
             axis = int(answers.ask(question))
         _agree_on_the_rest(setup, board, axis)
-        job = Job(board, axis, CheckedNames(answers, setup, axis), talk.say, keeper.record)
+        job = Job(board, axis, answers, talk.say, keeper.record, units=setup.units())
         return procedure.run(job, keeper)
-
-
-class CheckedNames(Asker):
-    """Refuses a rod's name that the machine file could not keep, before anything moves."""
-
-    def __init__(self, asker: Asker, setup: Setup, axis: int) -> None:
-        super().__init__(*asker.sources)
-        self.setup = setup
-        self.axis = axis
-
-    def ask(self, question: Question) -> str:
-        """As Asker.ask; also raises SettingsError."""
-        answer = super().ask(question)
-        if question.id == "rod":
-            self.setup.machine().check_rod(self.axis, answer)
-        return answer
 
 
 def _head(setup: Setup, board: Board) -> None:

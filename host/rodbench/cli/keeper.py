@@ -7,10 +7,15 @@ from dataclasses import asdict, is_dataclass
 from enum import Enum
 from typing import Any, cast
 
+from rodbench.bench.keeper import KnownRod
 from rodbench.board import Board
 from rodbench.cli.options import Setup
-from rodbench.settings.keys import Value
+from rodbench.errors import SettingsError
+from rodbench.settings.keys import Value, by_place
 from rodbench.settings.machine import MachineFile
+
+ENDS = ("retracted", "extended")
+SOUGHT = {"end-switch", "stall", "unknown"}  # kinds of ends that the rod itself ran to
 
 
 class FileKeeper:
@@ -40,6 +45,34 @@ class FileKeeper:
     def digest(self) -> int:
         """The digest that a board with the file's settings tells."""
         return self.setup.machine().digest()
+
+    def wrong_rod(self, axis: int, name: str) -> str | None:
+        """Why a rod of this name cannot be kept on the axis; None when it can."""
+        machine = self.setup.machine()
+        try:
+            machine.check_rod(axis, name)
+        except SettingsError as error:
+            return f"{error.message}. {error.hint or ''}".strip()
+        return None
+
+    def known_rod(self, name: str) -> KnownRod | None:
+        """The rod's own ends, where a calibration on the bench has found them."""
+        machine, path = self.setup.machine(), ("rods", name)
+        kinds = [machine.host(f"end_{end}", path) for end in ENDS]
+        pots = [machine.host(f"pot_{end}", path) for end in ENDS]
+        stroke = machine.host("stroke_mm", path)
+        pins = machine.host("retracted_pin_to_pin_mm", path)
+        if stroke is None or None in pots or not set(kinds) <= SOUGHT:
+            return None
+        to_wire = by_place()["rods", "pot_retracted"].to_wire
+        raw = [to_wire(cast(Value, pot)) for pot in pots]
+        return KnownRod(
+            float(stroke),
+            (raw[0], raw[1]),
+            (str(kinds[0]), str(kinds[1])),
+            float(machine.host("endpoint_spread_mm", path) or 0.0),
+            None if pins is None else float(pins),
+        )
 
     def record(self, kind: str, fields: Mapping[str, Any]) -> None:
         """An entry of the logbook."""

@@ -31,7 +31,8 @@ def job(setup: Setup, board: Board, axis: int) -> Iterator[Job]:
             "file and `rodbench settings push`.",
         )
     with asker(setup, board) as answers:
-        yield Job(board, axis, answers, talk.say, FileKeeper(setup, board).record)
+        keeper = FileKeeper(setup, board)
+        yield Job(board, axis, answers, talk.say, keeper.record, units=setup.units())
 
 
 def keep(setup: Setup, job: Job, step: str, found: Any) -> None:

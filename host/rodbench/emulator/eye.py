@@ -15,11 +15,23 @@ import threading
 from collections.abc import Callable
 from typing import Any
 
+from rodbench.emulator.plant import Rod
 from rodbench.emulator.rig import Rig
 from rodbench.errors import NeedsPerson, PortError
 
 SEEN_MM = 0.2  # less than this nobody sees
 TIMEOUT_S = 2.0
+
+
+# What a person reads off the parts in hand.
+_PARTS: dict[str, Callable[[Rod], str]] = {
+    "wires": lambda rod: "motor + pot" if rod.pot.fitted else "motor only",
+    "mounting": lambda rod: "mounted" if rod.mount.fitted else "bench",
+    "driver": lambda rod: rod.driver.kind,
+    "current_sensor": lambda rod: rod.sensor.kind,
+    "current_sensor_v_per_a": lambda rod: f"{rod.sensor.v_per_a:g}",
+    "current_sensor_ratiometric": lambda rod: "yes" if rod.sensor.ratiometric else "no",
+}
 
 
 class Eye:
@@ -34,10 +46,12 @@ class Eye:
         """The answer to a question, or None where seeing does not help.
 
         run_...: which way the rod went that moved last: "out", "in" or "still". supply_v and
-        board_5v: what a meter shows.
+        board_5v: what a meter shows. driver, current_sensor...: what is written on the parts.
         """
         if question_id.startswith("run_"):
             return self._which_way(axis)
+        if question_id in _PARTS and self._rig.plants:
+            return _PARTS[question_id](self._rig.machine.rods[axis or min(self._rig.plants)])
         if question_id in ("supply_v", "meter_supply_v"):
             return f"{self._rig.supply_v:.2f}"
         if question_id in ("board_5v", "meter_board_5v"):

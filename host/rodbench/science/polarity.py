@@ -5,8 +5,7 @@ from enum import StrEnum
 
 SIGMAS = 6.0  # a change of the pot must stand this far out of the error of its two means
 LEAST_CHANGE_RAW = 4.0
-FULL_SCALE = 8184.0
-BAND_RAW = 24.0  # three ADC steps from either end of the scale
+BAND_SHARE = 0.003  # of the scale, from either end: three steps of ten bits
 LEAD_COUNTS = 1.0  # mean current in ADC steps, below which no motor draws
 
 
@@ -72,15 +71,15 @@ class Verdict:
         return self.finding is Finding.SETTLED
 
 
-def pot_band(raw: float) -> Verdict | None:
+def pot_band(raw: float, full_scale: float) -> Verdict | None:
     """What a pot at the edge of its scale means; None when it reads inside."""
-    if raw < BAND_RAW:
+    if raw < BAND_SHARE * full_scale:
         return Verdict(
             Finding.POT_LOW,
             f"the pot reads {raw:.0f} raw, the bottom of its scale: wiper or supply lead open, "
             "or wiper shorted to ground",
         )
-    if raw > FULL_SCALE - BAND_RAW:
+    if raw > (1.0 - BAND_SHARE) * full_scale:
         return Verdict(
             Finding.POT_HIGH,
             f"the pot reads {raw:.0f} raw, the top of its scale: ground lead open, or wiper "
