@@ -8,6 +8,10 @@ CRUSH = (
     "the body, nothing between the ends, a switch that cuts motor power within "
     "reach. Any key stops the rod."
 )
+SALVAGED = (
+    "! Nobody knows what this rod bears. A bench supply with its current limit set low, a fuse, and "
+    "an eye on it: stop at a smell, at smoke, or when the body gets hot to the hand."
+)
 FULL_SPEED = "! Full speed comes next: the rod starts hard and runs on after the stop."
 STILL_YOURS = (
     "Still yours: fuse, guarding, a brake if the load can push the rod back; local codes and those "

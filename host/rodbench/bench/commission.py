@@ -10,7 +10,7 @@ from typing import Protocol
 
 from rodbench_protocol.names import CurrentSensor, Feedback
 
-from . import ordinary, two_wires
+from . import ordinary, two_wires, unlabelled
 from .current import sensor_top_a
 from .job import Job, failed
 from .keeper import Keeper
@@ -38,22 +38,24 @@ class Done(Protocol):
 Plan = Callable[[Job, Keeper, Label], Done]
 
 
-def run(job: Job, keeper: Keeper) -> Done:
-    """All sections. Any exception leaves the rod stopped; before section 7 nothing is stored.
+def run(job: Job, keeper: Keeper, *, no_label: bool = False) -> Done:
+    """All sections; `no_label`: of a rod that nobody knows. Any exception leaves the rod stopped; before section 7 nothing is stored.
 
     Raises ProcedureError when the person leaves the proposal, or a finding forbids to go on.
     """
     with job.stopping():
-        label = ask(job, keeper)
-        plan = _plan(job, label)
+        label = ask(job, keeper, no_label)
+        plan = _plan(job, label, no_label)
         prepare(job, label)
         return plan(job, keeper, label)
 
 
-def _plan(job: Job, label: Label) -> Plan:
+def _plan(job: Job, label: Label, no_label: bool) -> Plan:
     """The plan for what is in hand."""
     if label.wires != WITH_POT:
         return two_wires.commission
+    if no_label:
+        return unlabelled.commission
     if label.place == BENCH:
         return ordinary.commission
     raise failed(

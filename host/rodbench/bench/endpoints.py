@@ -184,11 +184,24 @@ def planned_s(raw_s: float, raw: float, full_scale: float) -> float:
     return (min(raw, full_scale - raw, span_raw) + span_raw + 2 * back) / raw_s + 6.0
 
 
-def find(job: Job, at_rest: AtRest, way: Polarity, stroke_mm: float) -> Endpoints:
+def _known(_: int) -> float | None:
+    """The stroke is known beforehand."""
+    return None
+
+
+def find(
+    job: Job,
+    at_rest: AtRest,
+    way: Polarity,
+    stroke_mm: float,
+    at_end: Callable[[int], float | None] = _known,
+) -> Endpoints:
     """Creep three times to each end, classify them, and put provisional soft stops in force.
 
-    `stroke_mm` by the person, `way` from the polarity runs. Nothing is stored. Raises
-    ProcedureError for binding, or ends that contradict the direction; Faulted when a guard trips.
+    `stroke_mm` by the person, `way` from the polarity runs. `at_end` is called while the rod rests
+    at its retracted end (-1), then at the other (1), where it may give the stroke as measured.
+    Nothing is stored. Raises ProcedureError for binding, or ends that contradict the direction;
+    Faulted when a guard trips.
     """
     with job.stopping():
         job.uncalibrate()
@@ -203,8 +216,10 @@ def find(job: Job, at_rest: AtRest, way: Polarity, stroke_mm: float) -> Endpoint
         search.budget.say_cost(cost_s, "at this creep, as far as the pot tells")
         retracted = _approach(search, -1, lambda _: BACK_UNKNOWN_RAW)
         _look(job)
+        at_end(-1)
         raw = fmean(a.raw for a in retracted)
         extended = _approach(search, 1, lambda a: max(BACK_SHARE * abs(a.raw - raw), 60.0))
+        stroke_mm = at_end(1) or stroke_mm
         found = _evaluate(search, stroke_mm, retracted, extended)
         _say(job, found, retracted, extended)
         job.commit(found.provisional())

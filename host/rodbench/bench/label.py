@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from rodbench_protocol.names import CurrentSensor, Driver
 
 from .ask import Question
-from .job import Job
+from .job import Job, failed
 from .keeper import Keeper
 
 WITH_POT, TWO_WIRES = "motor + pot", "motor only"
@@ -52,8 +52,11 @@ class Label:
         return keys
 
 
-def ask(job: Job, keeper: Keeper) -> Label:
-    """Section 1. Nothing has moved yet, and nothing is sent."""
+def ask(job: Job, keeper: Keeper, unlabelled: bool = False) -> Label:
+    """Section 1. Nothing has moved yet, and nothing is sent.
+
+    An unlabelled rod is measured where it stands, later; it has to be free on the bench.
+    """
     job.say(" 1 Before anything moves")
     put = job.asker.ask
     name = put(Question("rod", "       Rod name?", check=lambda n: keeper.wrong_rod(job.number, n)))
@@ -62,7 +65,13 @@ def ask(job: Job, keeper: Keeper) -> Label:
         Question("mounting", "       Free on the bench or mounted?", choices=(BENCH, MOUNTED))
     )
     short = stroke = None
-    if place == BENCH or wires == TWO_WIRES:
+    if unlabelled and place != BENCH:
+        raise failed(
+            job,
+            "a rod that nobody knows is learned free on the bench, not mounted",
+            "Take it off the machine; nothing was moved.",
+        )
+    if (place == BENCH and not unlabelled) or wires == TWO_WIRES:
         short, stroke = _pin_to_pin(job)
     driver = DRIVERS[put(_driver(job))]
     sensor, gain, ratiometric = _sensor(job)

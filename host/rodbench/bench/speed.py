@@ -104,6 +104,16 @@ def measure(job: Job, at_rest: AtRest, ends: Endpoints) -> Speeds:
     return found
 
 
+def once_each_way(job: Job, ends: Endpoints) -> tuple[Steady, Steady, float]:
+    """One run out and one in at the output ceiling, and the supply in V under them; nothing is put
+    in force. Raises as `measure`."""
+    _step_inside(job, ends)
+    ways = (-1, 1) if _position(job, ends) > ends.at_share(0.5) else (1, -1)
+    passes = {way: _run(job, ends, way) for way in ways}
+    supply_v = fmean(one.supply_v for one in passes.values())
+    return passes[1].steady, passes[-1].steady, supply_v
+
+
 def _position(job: Job, ends: Endpoints) -> float:
     return ends.position_mm(fmean(s.raw for s in rest_samples(job, 0.1)[0]))
 

@@ -17,8 +17,13 @@ if TYPE_CHECKING:
 
 @click.command("commission")
 @click.argument("axis", type=click.IntRange(1, 2), metavar="[AXIS]", required=False)
+@click.option(
+    "--unlabelled",
+    is_flag=True,
+    help="A rod without a label: found out carefully, from low voltage up.",
+)
 @for_procedure
-def command(setup: Setup, axis: int | None) -> None:
+def command(setup: Setup, axis: int | None, unlabelled: bool) -> None:
     """The whole sequence for one axis, from sensors to trial.
 
     Sensors at rest, polarity, ends, speed, proposal, board, trial.
@@ -34,13 +39,13 @@ def command(setup: Setup, axis: int | None) -> None:
     from rodbench.show.tables import learned
 
     with setup.board("commission") as board:
-        done = run(setup, board, axis)
+        done = run(setup, board, axis, unlabelled)
     units = setup.units()
     text = f"{learned(plain(done), units)}\n{setup.machine_path}: settings {done.digest:08X}"
     talk.result({"machine": str(setup.machine_path), **plain(done)}, text, setup.as_json)
 
 
-def run(setup: Setup, board: Board, axis: int | None) -> Done:
+def run(setup: Setup, board: Board, axis: int | None, no_label: bool = False) -> Done:
     """Commission one axis of an open board into the machine file of `setup`."""
     from rodbench.bench import commission as procedure
     from rodbench.bench.job import Job
@@ -55,7 +60,7 @@ def run(setup: Setup, board: Board, axis: int | None) -> Done:
             axis = int(answers.ask(question))
         _agree_on_the_rest(setup, board, axis)
         job = Job(board, axis, answers, talk.say, keeper.record, units=setup.units())
-        return procedure.run(job, keeper)
+        return procedure.run(job, keeper, no_label=no_label)
 
 
 def _head(setup: Setup, board: Board) -> None:
