@@ -41,7 +41,8 @@ Plan = Callable[[Job, Keeper, Label], Done]
 def run(job: Job, keeper: Keeper, *, no_label: bool = False) -> Done:
     """All sections; `no_label`: of a rod that nobody knows.
 
-    Any exception leaves the rod stopped; before section 7 nothing is stored. Raises ProcedureError when the person leaves the proposal, or a finding forbids to go on.
+    Any exception leaves the rod stopped; before section 7 nothing is stored. Raises
+    ProcedureError when the person leaves the proposal, or a finding forbids to go on.
     """
     with job.stopping():
         label = ask(job, keeper, no_label)
