@@ -138,6 +138,13 @@ def test_a_ratiometric_sensor_reads_the_same_on_every_supply(reference_v: float)
     assert fixed == pytest.approx(follows * 5.0 / reference_v, abs=8)
 
 
+def test_the_input_of_a_rod_without_a_pot_reads_0() -> None:
+    """The bleed holds it at ground: what the track would add of noise is not there."""
+    machine = Rig(Machine(rods={1: Rod(pot=Pot(fitted=False, noise_lsb=2.0))}))
+    assert {machine.step([500, 0], [DRIVE, OFF]).pot[0] for _ in range(300)} == {0}
+    assert machine.plants[1].position_mm > 101.0
+
+
 # ---------------------------------------------------------------- the board of 12 bits
 
 

@@ -230,20 +230,20 @@ class Plant:
         self._advance(volts, bridge != OFF and not self._open)
         self._count_heat(self.current_a)
         if self._mounted:
-            self._watch_mount(bridge)
+            self._watch_mount()
         if self.position_mm != self._far_mm:
             self._watch()
             self._read_pot()
         elif self._odd:
             self._read_pot()
 
-    def _watch_mount(self, bridge: int) -> None:
+    def _watch_mount(self) -> None:
         """Count how the rod is driven against the machine, and how hard."""
         mount, current = self.rod.mount, self.current_a
         beyond = 0.0 < mount.max_mm <= self.position_mm
         if not beyond and (mount.min_mm == 0.0 or self.position_mm > mount.min_mm):
             self._pressed = 0
-        elif bridge == DRIVE and (current > 0.0 if beyond else current < 0.0):
+        elif current > 0.0 if beyond else current < 0.0:  # braking opposes the way to it
             self._pressed += 1
             self.mount_pressed_ticks = max(self.mount_pressed_ticks, self._pressed)
             self.mount_pressed_a = max(self.mount_pressed_a, abs(current))
