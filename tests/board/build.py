@@ -19,6 +19,7 @@ TOOLS = {
     "avr-nm": "binutils-avr",
     "make": "make",
     "gcc": "gcc",
+    "avrdude": "avrdude",
     "/usr/lib/avr/include/avr/io.h": "avr-libc",
     "/usr/include/simavr/sim_avr.h": "libsimavr-dev",
 }

@@ -9,6 +9,7 @@ programmer also moves by itself; a pty has none.
 from __future__ import annotations
 
 import struct
+from pathlib import Path
 from typing import Any
 
 from rodbench.emulator.serve import PtyDoor, Served
@@ -28,10 +29,15 @@ SIMAVR_SLACK = 1.09  # its line takes up to so much longer for a byte (DIFFERENC
 
 
 class FlashedBoard:
-    """A chip in simavr. `bootloader` None: the program starts at once."""
+    """A chip in simavr. `bootloader` None: the program starts at once. `forgets`: the EEPROM is
+    blank at the first reset after the program has changed."""
 
     def __init__(
-        self, program: bytes, bootloader: Any = None, eeprom: bytes = b"\xff" * EEPROM_BYTES
+        self,
+        program: bytes,
+        bootloader: Path | None = None,
+        eeprom: bytes = b"\xff" * EEPROM_BYTES,
+        forgets: bool = False,
     ) -> None:
         self.chip = Chip(build.firmware(), eeprom, flags=POWER_ON)
         self.chip.program(program)
@@ -39,6 +45,7 @@ class FlashedBoard:
             self.chip.bootloader(*image(bootloader))
         self.chip.codes(codes_of(READINGS))
         self.host_baud = 0
+        self._first = self.chip.flash if forgets else None
 
     @property
     def baud(self) -> float:
@@ -72,6 +79,9 @@ class FlashedBoard:
 
     def reset(self, cause: str = "external") -> None:
         """Pull the reset line."""
+        if self._first not in (None, self.chip.flash):
+            self._first = None
+            self.chip.blank_eeprom()
         self.chip.call("pull_reset")
 
     def close(self) -> None:

@@ -496,3 +496,10 @@ void sim_eeprom(sim_t *sim, uint8_t *bytes)
     avr_ioctl(sim->avr, AVR_IOCTL_EEPROM_GET, &memory);
     memcpy(bytes, memory.ee, 1024);
 }
+
+void sim_blank_eeprom(sim_t *sim)
+{
+    memset(sim->eeprom_start, 0xFF, sizeof sim->eeprom_start);
+    avr_eeprom_desc_t memory = { .ee = sim->eeprom_start, .offset = 0, .size = 1024 };
+    avr_ioctl(sim->avr, AVR_IOCTL_EEPROM_SET, &memory);
+}

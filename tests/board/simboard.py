@@ -168,6 +168,10 @@ class Chip:
         self.lib.sim_eeprom(self._handle, buffer)
         return buffer.raw
 
+    def blank_eeprom(self) -> None:
+        """Erase all EEPROM."""
+        self.call("blank_eeprom")
+
     @property
     def stack_left(self) -> int:
         """Bytes of paint that no call has ever reached, between the variables and the stack."""

@@ -7,6 +7,7 @@ round, a slot of a later release with more keys, is made by hand as SPEC.md lays
 from __future__ import annotations
 
 import binascii
+import itertools
 import struct
 from collections.abc import Callable
 
@@ -112,7 +113,7 @@ def longer(memory: bytes) -> bytes:
     slot = max(slots, key=lambda s: struct.unpack_from("<H", s, 5)[0])
     _, _, generation, board, axis = struct.unpack_from("<BIHBB", slot)
     at = [HEAD, HEAD + board, HEAD + board + axis, HEAD + board + 2 * axis]
-    parts = [slot[a:b] for a, b in zip(at, at[1:], strict=False)]
+    parts = [slot[a:b] for a, b in itertools.pairwise(at)]
     data = parts[0] + b"abc" + parts[1] + b"defghi" + parts[2] + b"jklmno"
     tail = struct.pack("<HBB", generation, board + 3, axis + 6) + data
     whole = struct.pack("<BI", slot[0], binascii.crc32(tail)) + tail
