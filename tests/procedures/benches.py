@@ -50,14 +50,15 @@ NEAR_SHARE, NEAR_MM = 0.05, 3.0  # what "near an end" may mean
 OTHER, CRASH = "refused otherwise", "crash"
 # A refusal is of a kind when its sentence has one of these words; the first kind that fits.
 WORDS = {
+    HELD: ("hold-to-run",),
     WIPER: ("wiper",),
     MOUNT: ("mounted",),
     SENSOR: ("sensor", "current input"),
-    ANSWERS: ("answer", "was seen", "saw", "not seen", "contradict"),
+    ANSWERS: ("answer", "was seen", "not seen", "contradict", "cannot both"),
+    MOTOR: ("motor lead", "no current"),
     POT: ("pot", "dropout", "binds"),
-    MOTOR: ("motor", "no current", "lead"),
 }
-COLUMNS = (COMMISSIONED, TIMED, HELD, *WORDS, OTHER, CRASH)
+COLUMNS = (COMMISSIONED, TIMED, *WORDS, OTHER, CRASH)
 
 
 @dataclass
