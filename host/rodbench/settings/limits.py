@@ -17,10 +17,8 @@ def trip_reasons(
     """Why this trip would never trip: above what it is to protect. Empty: it would."""
     reasons = []
     if fuse_a is not None and trip_a > fuse_a:
-        where = (
-            f"fuse_a = {fuse_a} (line {fuse_line})" if fuse_line else f"the fuse of {fuse_a:g} A"
-        )
-        reasons.append(f"above {where}")
+        line = f" (line {fuse_line})" if fuse_line else ""
+        reasons.append(f"above fuse_a = {fuse_a}{line}")
     if stall_a and trip_a > stall_a:
         reasons.append(f"above the estimated stall of {stall_a:g} A")
     return reasons

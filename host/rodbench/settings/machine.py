@@ -189,7 +189,8 @@ class MachineFile:
     def remember(self, axis: int) -> None:
         """Note the rod and the board with which this axis's direction was learned, unless the
         file says so already."""
-        if self._parsed.get(("axes", str(axis)), "learned_with") is None:
+        path = ("axes", str(axis))
+        if None in (self.host("learned_with", path), self.host("learned_on_board", path)):
             self._take(self._with_learned(self._text, axis))
 
     @contextmanager

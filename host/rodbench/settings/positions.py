@@ -71,8 +71,8 @@ class Way:
     def mm(self, place: Place) -> float:
         """The place in mm from the retracted end, whether or not it lies between the soft stops.
 
-        Raises ValueError, with a sentence, for degrees that cannot be had and for a share of the
-        way that is none.
+        Raises ValueError, with the reason to put behind the place, for degrees that cannot be had
+        and for a share of the way that is none.
         """
         if place.measure is Measure.MM:
             return place.value
@@ -95,14 +95,14 @@ class Way:
 
     def _share_mm(self, place: Place) -> float:
         if not 0.0 <= place.value <= 1.0:
-            raise ValueError(f"{place.text}: 0 to 100 % is the way between the soft stops")
+            raise ValueError("0 to 100 % is the way between the soft stops")
         return self.low_mm + place.value * (self.high_mm - self.low_mm)
 
     def _angle_mm(self, place: Place) -> float:
         if self.linkage is None:
-            raise ValueError(f"{place.text}: degrees need a [linkage] in the machine file")
+            raise ValueError("degrees need a [linkage] in the machine file")
         reach = self.reach()
-        beyond = f"{place.text} is out of reach: between the soft stops there are {reach}"
+        beyond = f"out of reach: between the soft stops there are {reach}"
         try:
             mm = self.linkage.position_mm(place.value)
         except ValueError:

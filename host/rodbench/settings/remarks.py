@@ -133,5 +133,5 @@ def _why_not(parsed: Parsed, axis: int, values: Mapping[str, int], named: Named)
         if way.holds(way.mm(named.place)):
             return ""
     except ValueError as error:
-        return f"axis {axis}: {str(error).removeprefix(f'{named.place.text} ')}"
+        return f"axis {axis}: {error}"
     return f"outside the soft stops of axis {axis}, {way.low_mm:g} to {way.high_mm:g} mm"

@@ -9,13 +9,14 @@ from __future__ import annotations
 
 import secrets
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Protocol
 
-from rodbench_protocol.settings import check, digest_scope
+from rodbench_protocol.schema import load_schema
+from rodbench_protocol.settings import Peer, check, digest_scope
 
 from rodbench.errors import SettingsError
-from rodbench.settings.keys import Key, by_wire
+from rodbench.settings.keys import Key, by_wire, kind_named
 from rodbench.settings.machine import MachineFile
 
 _LARGEST_ID = 2**31 - 1
@@ -27,6 +28,8 @@ class HelloLike(Protocol):
 
     @property
     def digest_live(self) -> int: ...
+    @property
+    def board_kind(self) -> int: ...
 
 
 class BoardLike(Protocol):
@@ -65,11 +68,13 @@ class Difference:
 
 @dataclass(frozen=True, slots=True)
 class Pushed:
-    """What a push did: keys changed, digest now live, generation stored (None: until reset)."""
+    """What a push did: keys changed, digest now live, generation stored (None: until reset), and
+    what a person should know about it."""
 
     changed: list[Difference]
     digest: int
     generation: int | None
+    notes: list[str] = field(default_factory=list)
 
 
 def nothing_sent(digest: int) -> str:
@@ -87,14 +92,18 @@ def load_for(board: BoardLike, load: Callable[[], MachineFile]) -> MachineFile:
 
 
 def diff(machine: MachineFile, board: BoardLike, scopes: Sequence[int] = ALL) -> list[Difference]:
-    """All settings that file and board disagree on, in the order of the scopes and keys."""
+    """All settings that file and board disagree on, in the order of the scopes and keys.
+
+    Raises SettingsError for a file of another kind of board.
+    """
+    _same_kind(machine, board)
     found = []
     for scope in scopes:
         values, live = machine.scope(scope), board.read_scope(scope)
         kind = "axis" if scope else "board"
         for wire, value in values.items():
             if value != live[wire]:
-                key = by_wire().get((kind, wire))
+                key = by_wire(machine.board_kind).get((kind, wire))
                 table = machine.table_of(scope, "" if key is None else key.table)
                 found.append(Difference(scope, table, wire, key, value, live[wire]))
     return found
@@ -110,30 +119,38 @@ def push(
     """Put the file's settings in force, and store them unless `until_reset`.
 
     Raises SettingsError (nothing sent) for another board's file, Refused when the board refuses.
-    A board without an id gets one, which is also noted in `machine` (the caller saves it).
+    A board without an id gets one, which is also noted in `machine`, as is with which rod and
+    board the direction of a calibrated axis was learned (the caller saves it).
     """
-    _same_board(machine, board)
+    notes = _same_board(machine, board)
+    _learned_here(machine, board, scopes)
     changed = diff(machine, board, scopes)
     by_scope: dict[int, dict[str, int]] = {d.scope: {} for d in changed}
     for difference in changed:
         by_scope[difference.scope][difference.wire] = difference.in_file
-    stepped = {scope: _needs_step(board, scope, new) for scope, new in by_scope.items()}
+    steps = {scope: _needs_step(machine, board, scope, by_scope[scope]) for scope in by_scope}
+    waits = {scope for scope in by_scope if _waits(machine, board, scope)}
     for scope, new in by_scope.items():
-        if not stepped[scope]:
+        if not steps[scope] and scope not in waits:
             board.check_scope(scope, new)
-    for scope, new in by_scope.items():
-        if stepped[scope]:
+    for scope in sorted(by_scope, key=lambda scope: (scope in waits, scope)):
+        new = by_scope[scope]
+        if steps[scope]:
             board.write_scope(scope, {"calibrated": 0})
             new["calibrated"] = machine.scope(scope)["calibrated"]
         board.write_scope(scope, new)
     live = _proven(machine, board, scopes)
-    return Pushed(changed, live, None if until_reset else board.store())
+    for axis in machine.axes:
+        if axis in scopes and machine.scope(axis)["calibrated"]:
+            machine.remember(axis)
+    return Pushed(changed, live, None if until_reset else board.store(), notes)
 
 
 def pull(machine: MachineFile, board: BoardLike) -> list[Difference]:
     """Take the board's settings into `machine` (not saved yet); returns what differed.
 
-    Raises SettingsError when the board holds values that the file has no place for.
+    Raises SettingsError when the board holds values that the file has no place for, or the file is
+    of another kind of board.
     """
     changed = diff(machine, board)
     for scope in (0, 1, 2):
@@ -151,8 +168,35 @@ def pull(machine: MachineFile, board: BoardLike) -> list[Difference]:
     return changed
 
 
-def _same_board(machine: MachineFile, board: BoardLike) -> None:
-    """Compare board ids; a board or a file without one takes the other's, or a new one."""
+def kind_of(board: BoardLike) -> str:
+    """The kind of a board, in the file's word."""
+    number = board.ask_hello().board_kind
+    kinds = load_schema().board_kinds.values()
+    return next((kind.word for kind in kinds if kind.id == number), f"number {number}")
+
+
+def _same_kind(machine: MachineFile, board: BoardLike) -> None:
+    """Shares of the full scale mean another reading on another kind of board. A file that has no
+    rod yet takes the board's kind."""
+    on_board = kind_of(board)
+    if on_board == machine.board_kind:
+        return
+    if not machine.rods and not machine.axes:
+        machine.put_kind(on_board)
+        return
+    raise SettingsError(
+        f'{machine.path}: kind = "{machine.board_kind}", but this board is {on_board}',
+        kept=nothing_sent(board.digests()["live"]),
+        hint=f'When the board was replaced on purpose: write kind = "{on_board}", calibrated = '
+        "false for each axis, delete the line board_id and push. Pot endpoints are shares of the "
+        "reference and stay; then calibrate current, polarity and speed anew.",
+    )
+
+
+def _same_board(machine: MachineFile, board: BoardLike) -> list[str]:
+    """Compare board ids; a board or a file without one takes the other's, or a new one. Returns
+    what to tell the person."""
+    _same_kind(machine, board)
     on_board = board.read_scope(0)["board_id"]
     in_file = machine.scope(0)["board_id"]
     if on_board and in_file and on_board != in_file:
@@ -160,21 +204,64 @@ def _same_board(machine: MachineFile, board: BoardLike) -> None:
             f"{machine.path}: board_id = {in_file}, but this board is {on_board}: "
             "the file belongs to another board",
             kept=nothing_sent(board.digests()["live"]),
-            hint="When the board was replaced on purpose, delete the line board_id and push again: "
-            "endpoints and sensor then have to be calibrated anew.",
+            hint=f"When the board was replaced on purpose, delete the line board_id. {_RELEARN}",
         )
     if not in_file:
         machine.put(0, {"board_id": on_board or secrets.randbelow(_LARGEST_ID) + 1})
+    if on_board or not in_file:
+        return []
+    return [
+        f"the board had no id and takes {in_file} from the file. If it is not the old one that "
+        "lost its settings, look at the first motion, and meter supply and 5 V again."
+    ]
 
 
-def _needs_step(board: BoardLike, scope: int, new: Mapping[str, int]) -> bool:
+_RELEARN = (
+    "Write calibrated = false for each axis and supply_calibrated = false, take board_5v out, and "
+    "push. Then calibrate current and polarity anew, and set calibrated = true; endpoints are "
+    "shares of the reference and stay."
+)
+
+
+def _learned_here(machine: MachineFile, board: BoardLike, scopes: Sequence[int]) -> None:
+    """Which way is out was learned by the wiring of one board: refuse it on another."""
+    here = machine.scope(0)["board_id"]
+    for axis in machine.axes:
+        there = machine.host("learned_on_board", ("axes", str(axis)))
+        if axis not in scopes or not machine.scope(axis)["calibrated"] or there in (None, here):
+            continue
+        raise SettingsError(
+            f"{machine.path}: axes.{axis} is calibrated = true, but which way is out was learned "
+            f"on board {there:.0f} (learned_on_board), and this one is {here}",
+            kept=nothing_sent(board.digests()["live"]),
+            hint=_RELEARN,
+        )
+
+
+def _waits(machine: MachineFile, board: BoardLike, scope: int) -> bool:
+    """Whether an axis's settings agree only with what the other axis will have."""
+    if not scope:
+        return False
+    beside = Peer(scope, board.read_scope(3 - scope))
+    wanted = machine.scope(scope)
+    return _broken(machine, wanted, beside) != _broken(machine, wanted, None)
+
+
+def _broken(machine: MachineFile, values: Mapping[str, int], peer: Peer | None) -> set[int]:
+    """Rules that do not hold."""
+    kind = kind_named(machine.board_kind).name
+    return {problem.rule_id for problem in check("axis", values, peer=peer, kind=kind)}
+
+
+def _needs_step(machine: MachineFile, board: BoardLike, scope: int, new: Mapping[str, int]) -> bool:
     """Whether this change is allowed only by way of uncalibrated."""
     if not scope:
         return False
     live = board.read_scope(scope)
     wanted = {**live, **new}
-    alone = {problem.rule_id for problem in check("axis", wanted)}
-    return any(problem.rule_id not in alone for problem in check("axis", wanted, live))
+    alone = _broken(machine, wanted, None)
+    kind = kind_named(machine.board_kind).name
+    return any(p.rule_id not in alone for p in check("axis", wanted, live, kind=kind))
 
 
 def _proven(machine: MachineFile, board: BoardLike, scopes: Sequence[int]) -> int:
