@@ -46,13 +46,20 @@ uint8_t axis_at_rest(const axis_t *axis)
 
 /* ---------------------------------------------------------------- readings */
 
+/* 9 fraction bits; on 4092 counts without a loss that 32 bits do not force. */
+static int32_t uv_per_count(uint16_t board_mv)
+{
+    const int32_t full = CORE_CURRENT_FULL_SCALE;
+    const int32_t whole = full % 4 == 0 ? 4 : 1;
+    return div_toward_zero((int32_t)board_mv * 128000, full / whole) * (4 / whole);
+}
+
+/* mA per count: uV per count by uV per mA, 11 fraction bits. */
 static void take_current(axis_t *axis, const settings_axis_t *set, const axis_in_t *in)
 {
     if (axis->current_scale == 0 || axis->board_mv != in->board_mv) {
         axis->board_mv = in->board_mv;
-        /* 5000 mV over 4092 counts; uV per count by uV per mA, 11 fraction bits */
-        int32_t uv_q9 = div_toward_zero((int32_t)in->board_mv * 128000, 1023);
-        axis->current_scale = (uint32_t)larger(div_toward_zero(uv_q9 * 4, set->current_uv_per_ma), 1);
+        axis->current_scale = (uint32_t)larger(div_toward_zero(uv_per_count(in->board_mv) * 4, set->current_uv_per_ma), 1);
     }
     int32_t counts = (int32_t)in->current4 - (int32_t)set->current_zero;
     int32_t current = (counts * (int32_t)axis->current_scale) >> 11;

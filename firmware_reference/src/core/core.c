@@ -35,7 +35,7 @@ static void load_settings(core_t *core)
     if (found == STORE_DAMAGED) {
         fault(core, FAULT_SETTINGS);
     }
-    core->live_digest = digest_of(&core->live, sizeof core->live);
+    core->live_digest = digest_of(&core->live, SETTINGS_COUNTED);
 }
 
 /* A record that did not survive is fresh only where power was away, or nobody can tell. */

@@ -6,7 +6,7 @@
 
 #include "store.h"
 
-#define SCOPES 3                        /* 0 the board, 1 and 2 the axes */
+#define SCOPES (1u + CORE_BOARD_AXES)   /* 0 the board, 1 and 2 the axes */
 #define DRAFT_NONE 0xFF
 #define DRAFT_ITEM_SIZE DRAFT_SET_ITEMS_ITEM_SIZE
 

@@ -9,7 +9,7 @@
 #define START_RESERVE 20                /* ticks that must be left beyond the ramp down, for anything to start */
 #define ALL_AXES 0
 
-/* Place of the axis that a field names; AXES or more: there is none. */
+/* Place of the axis that a field names; CORE_BOARD_AXES or more: there is none. */
 static uint8_t index_of(uint8_t axis)
 {
     return (uint8_t)(axis - 1);
@@ -36,7 +36,7 @@ uint8_t handle_stop(core_t *core, call_t *call)
     uint8_t axis = call->size > STOP_AXIS_AT ? call->body[STOP_AXIS_AT] : ALL_AXES;
     uint8_t category = call->size > STOP_CATEGORY_AT && call->body[STOP_CATEGORY_AT] == 1;
     for (uint8_t index = 0; index < AXES; index++) {
-        if (axis > AXES || is_asked(axis, index)) {
+        if (axis > CORE_BOARD_AXES || is_asked(axis, index)) {
             axis_stop(&core->axis[index], &core->live.axis[index], category, ENDED_STOPPED);
         }
     }
@@ -56,7 +56,7 @@ static uint8_t clear(core_t *core, call_t *call)
 {
     uint8_t axis = call->body[CLEAR_AXIS_AT];
     uint32_t stood = 0;
-    if (axis > AXES) {
+    if (axis > CORE_BOARD_AXES) {
         return handle_bad_value(call, 1);
     }
     for (uint8_t index = 0; index < AXES; index++) {
@@ -80,7 +80,7 @@ static uint8_t clear(core_t *core, call_t *call)
 static uint8_t outcome(core_t *core, call_t *call)
 {
     uint8_t index = index_of(call->body[OUTCOME_AXIS_AT]);
-    if (index >= AXES) {
+    if (index >= CORE_BOARD_AXES) {
         return handle_bad_value(call, 1);
     }
     const axis_t *axis = &core->axis[index];
@@ -171,7 +171,7 @@ static uint8_t place_of_value(const call_t *call, uint8_t id)
 static uint8_t start(core_t *core, call_t *call, uint8_t id)
 {
     uint8_t index = index_of(call->body[0]);
-    if (index >= AXES) {
+    if (index >= CORE_BOARD_AXES) {
         return handle_bad_value(call, 1);
     }
     axis_t *axis = &core->axis[index];

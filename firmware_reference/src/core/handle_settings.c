@@ -28,7 +28,7 @@ static uint8_t check(core_t *core, call_t *call)
 static void apply(core_t *core, uint8_t scope)
 {
     draft_commit(&core->draft, &core->live);
-    core->live_digest = digest_of(&core->live, sizeof core->live);
+    core->live_digest = digest_of(&core->live, SETTINGS_COUNTED);
     if (scope != 0) {
         axis_settings_changed(&core->axis[scope - 1]);
         duty_settings_changed(&core->noinit->duty[scope - 1], &core->live.axis[scope - 1]);
@@ -116,8 +116,8 @@ static uint8_t digests(core_t *core, call_t *call)
 {
     uint8_t *at = put_u32(call->end, core->live_digest);
     at = put_u32(at, core->store.digest);
-    for (uint8_t scope = 0; scope < SCOPES; scope++) {
-        at = put_u32(at, digest_of(settings_scope(&core->live, scope), settings_scope_size(scope)));
+    for (uint8_t scope = 0; scope <= AXES; scope++) {
+        at = put_u32(at, scope < SCOPES ? digest_of(settings_scope(&core->live, scope), settings_scope_size(scope)) : 0);
     }
     call->end = put_u8(at, core->store.writing != 0);
     return STATUS_OK;

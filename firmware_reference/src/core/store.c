@@ -99,7 +99,7 @@ uint8_t store_load(store_t *store, settings_t *settings, ee_read_t ee_read)
     store->slot = state_0 != STORE_LOADED || (state_1 == STORE_LOADED && newer_1);
     store->generation = head[store->slot].generation;
     read_slot(settings, store->slot, &head[store->slot], ee_read);
-    store->digest = digest_of(settings, sizeof *settings);
+    store->digest = digest_of(settings, SETTINGS_COUNTED);
     return STORE_LOADED;
 }
 
@@ -128,7 +128,7 @@ static uint8_t store_end(store_t *store, const settings_t *settings, uint8_t goo
     }
     store->slot ^= 1;
     store->generation++;
-    store->digest = digest_of(settings, sizeof *settings);
+    store->digest = digest_of(settings, SETTINGS_COUNTED);
     return STORE_GOOD;
 }
 

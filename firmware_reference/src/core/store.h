@@ -27,6 +27,9 @@ typedef struct __attribute__((packed)) {
     settings_axis_t axis[2];
 } settings_t;
 
+/* What a digest of all covers: an axis that the board has not is kept, as defaults, and not counted. */
+#define SETTINGS_COUNTED (offsetof(settings_t, axis) + CORE_BOARD_AXES * sizeof(settings_axis_t))
+
 typedef uint8_t (*ee_read_t)(uint16_t address);
 
 #define STORE_LOADED 0                  /* STORE_... of store_load */

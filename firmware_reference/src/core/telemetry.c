@@ -63,7 +63,7 @@ void telemetry_subscribe(core_t *core, uint16_t axis_period, uint16_t board_peri
     telemetry->board_period = board_period;
 }
 
-/* Axis 1 at the start of a period, axis 2 half a period later. Returns 1 when a frame was due. */
+/* Axis 1 at the start of a period, axis 2, if the board has one, half a period later. Returns 1 when a frame was due. */
 static uint8_t axes_tick(core_t *core)
 {
     telemetry_t *telemetry = &core->telemetry;
@@ -72,7 +72,7 @@ static uint8_t axes_tick(core_t *core)
         return 0;
     }
     telemetry->axis_phase = (uint16_t)(phase + 1) == telemetry->axis_period ? 0 : (uint16_t)(phase + 1);
-    if (phase != 0 && phase != telemetry->axis_period / 2) {
+    if (phase != 0 && (CORE_BOARD_AXES < 2 || phase != telemetry->axis_period / 2)) {
         return 0;
     }
     send_axis(core, phase != 0);
