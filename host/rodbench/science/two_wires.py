@@ -1,0 +1,212 @@
+"""A rod with two wires: what a person and the current tell of it, since nothing else does."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from .ends import SWITCH_SHARE, End, Sensor
+from .polarity import LEAD_COUNTS, Finding, Seen
+from .speed import held_peak
+from .stall import Stall
+
+RISEN = 1.2  # times running: a motor that is held
+START_S = 0.4  # ramp and inrush
+TAIL_S = 0.1  # of readings that say how a run ended
+AGREE_SHARE = 0.08  # strokes of one way that differ by more were not all whole strokes
+AGREE_S = 0.15
+TRIP_OVER_PEAK, TRIP_LEAST = 1.5, 1.15
+TRIP_OVER_STALL = 1.15
+
+
+@dataclass(frozen=True, slots=True)
+class SeenRun:
+    """One short run by the lines: `sign` of the output, mean current with the size of one ADC step
+    in A (None without a sensor), and what a person saw."""
+
+    sign: int
+    current_a: float | None
+    step_a: float
+    seen: Seen
+
+    @property
+    def draws(self) -> bool | None:
+        """The motor drew current; None without a sensor."""
+        if self.current_a is None:
+            return None
+        return self.current_a > LEAD_COUNTS * self.step_a
+
+    @property
+    def went(self) -> bool:
+        """A person saw it go."""
+        return self.seen in (Seen.OUT, Seen.IN)
+
+
+@dataclass(frozen=True, slots=True)
+class Direction:
+    """The finding, its sentence, and the direction where it is settled."""
+
+    finding: Finding
+    text: str
+    motor_reversed: bool = False
+
+    @property
+    def settled(self) -> bool:
+        return self.finding is Finding.SETTLED
+
+
+def direction(a: SeenRun, b: SeenRun) -> Direction:
+    """Judge two runs of opposite sign. Only answers that contradict each other as two opposite runs
+    must, and that the current does not deny, settle anything."""
+    if a.sign == b.sign:
+        raise ValueError("the two runs must be driven in opposite directions")
+    if not (a.went or b.went) and a.draws is False and b.draws is False:
+        return Direction(
+            Finding.MOTOR_OPEN,
+            "neither run drew current: motor lead, fuse, driver or its supply is open",
+        )
+    if Seen.NOT_SEEN in (a.seen, b.seen):
+        return Direction(Finding.NOT_SEEN, "nobody saw which way the rod went")
+    if any(run.went and run.draws is False for run in (a, b)):
+        return Direction(
+            Finding.CONTRADICTORY,
+            "the rod is said to have gone, but the motor drew no current: is it this rod?",
+        )
+    if not (a.went and b.went):
+        return _stood(a, b)
+    if a.seen is b.seen:
+        return Direction(Finding.CONTRADICTORY, f"two opposite runs cannot both go {a.seen.value}")
+    reverse = (a.seen is Seen.OUT) != (a.sign > 0)
+    motor = "motor reversed" if reverse else "motor not reversed"
+    return Direction(Finding.SETTLED, f"{motor}. Leave the leads as they are.", reverse)
+
+
+def _stood(a: SeenRun, b: SeenRun) -> Direction:
+    """At least one run is said to have left the rod where it was."""
+    if any(run.draws is False for run in (a, b) if not run.went):
+        return Direction(
+            Finding.MOTOR_OPEN,
+            "one way the motor draws no current, and the rod was not seen to leave an end: end "
+            "switch, its diode or one direction of the driver open",
+        )
+    pulls = "" if a.draws is None and b.draws is None else "the motor draws current but "
+    return Direction(
+        Finding.NO_MOTION,
+        f"{pulls}the rod was seen to stand still{'' if not (a.went or b.went) else ' one way'}: is "
+        "it jammed, or does creep output lack the force?",
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Stroke:
+    """One run from end to end: seconds until the current showed the end, currents in A while it
+    ran and at the end, the peaks, and how the travel ended."""
+
+    time_s: float
+    running_a: float
+    peak_a: float
+    held_peak_a: float
+    end_a: float
+    kind: End
+
+
+def stroke(
+    times_s: Sequence[float], currents_a: Sequence[float], held_s: float, sensor: Sensor
+) -> Stroke:
+    """What a run tells, from its readings with the output on; times count from its start.
+
+    At an end switch the current is lost, at a stall it rises. Raises ValueError for a run that is
+    too short.
+    """
+    times, currents = np.asarray(times_s, dtype=float), np.asarray(currents_a, dtype=float)
+    tail = currents[times >= times[-1] - TAIL_S] if times.size else currents
+    body = _body(times, currents)
+    if body.size < 5 or tail.size < 2:
+        raise ValueError("the run is too short to measure its time")
+    running, end = float(np.median(body)), float(tail.mean())
+    kind = _kind(running, end, sensor)
+    last = _arrival(currents, running, end)
+    until = slice(0, last + 1)
+    return Stroke(
+        time_s=float(times[last]),
+        running_a=running,
+        peak_a=float(currents[until].max()),
+        held_peak_a=held_peak(times[until], currents[until], held_s),
+        end_a=end,
+        kind=kind,
+    )
+
+
+def _body(times: np.ndarray, currents: np.ndarray) -> np.ndarray:
+    """Readings of steady running: start and end of the run aside."""
+    first = min(START_S, 0.25 * times[-1])
+    body: np.ndarray = currents[(times >= first) & (times <= 0.9 * times[-1])]
+    return body
+
+
+def _kind(running: float, end: float, sensor: Sensor) -> End:
+    floor = max(4.0 * sensor.noise_a + 2.0 * sensor.step_a, SWITCH_SHARE * running)
+    if end < floor and end < 0.5 * running:
+        return End.SWITCH
+    return End.STALL if end > RISEN * running else End.UNKNOWN
+
+
+def _arrival(currents: np.ndarray, running: float, end: float) -> int:
+    """The last reading that is nearer to running than to what the run ended with."""
+    middle = (running + end) / 2.0
+    ran = currents > middle if end < running else currents < middle
+    return int(np.flatnonzero(ran)[-1]) if ran.any() else currents.size - 1
+
+
+def agree(times_s: Sequence[float]) -> bool:
+    """Whether strokes of one way took the same time: else one of them was cut short."""
+    spread = max(times_s) - min(times_s)
+    return spread <= max(AGREE_S, AGREE_SHARE * max(times_s))
+
+
+@dataclass(frozen=True, slots=True)
+class Trip:
+    """A current trip in A, the reason in one line, and what is not good about it."""
+
+    trip_a: float
+    reason: str
+    warning: str = ""
+
+
+def trip(
+    held_peak_a: float,
+    stall: Stall | None,
+    end_a: float | None,
+    tops: Sequence[tuple[float, str]],
+) -> Trip:
+    """Above all that normal work draws, and where it can be below the stall.
+
+    `end_a`: current at ends that are hard stops, where every run ends in a stall (None: switches);
+    `tops`: what must not be passed, with its name.
+    """
+    least = TRIP_LEAST * held_peak_a
+    found, why, warning = TRIP_OVER_PEAK * held_peak_a, f"peak {held_peak_a:.1f}", ""
+    if end_a is not None:
+        found = least = max(least, TRIP_OVER_STALL * end_a)
+        why = f"above the {end_a:.1f} A of the stall that every end is: the time tells a jam"
+    elif stall is None:
+        why += ", stall unknown"
+        warning = "the stall current is unknown: the trip may lie above it"
+    else:
+        below = 0.8 * (stall.current_a - stall.sigma_a)
+        why += f", stall about {stall.current_a:.1f} +- {stall.sigma_a:.1f} ({stall.source})"
+        found = min(found, max(below, least))
+        if below < least:
+            warning = "running peak and stall lie close: the trip may not see a stall"
+    return _capped(found, least, why, warning, tops)
+
+
+def _capped(
+    found: float, least: float, why: str, warning: str, tops: Sequence[tuple[float, str]]
+) -> Trip:
+    for top, name in tops:
+        if found > top:
+            found, why = top, f"{why}; held to {name}"
+    if found < least:
+        warning = f"the trip of {found:.2f} A lies near what normal work draws: it may trip in use"
+    return Trip(max(round(found, 2), 0.05), why, warning)
