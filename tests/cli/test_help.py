@@ -17,7 +17,17 @@ from rodbench.cli.main import cli
 from rodbench.cli.table import COMMANDS
 
 Path = tuple[str, ...]
-HEAVY = {"numpy", "matplotlib", "construct", "pint", "rich", "serial", "tomlkit", "cobs"}
+HEAVY = {
+    "numpy",
+    "matplotlib",
+    "schemdraw",
+    "construct",
+    "pint",
+    "rich",
+    "serial",
+    "tomlkit",
+    "cobs",
+}
 
 
 def walk(command: click.Command, path: Path) -> Iterator[tuple[tuple[str, ...], click.Command]]:

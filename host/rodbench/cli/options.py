@@ -192,6 +192,7 @@ for_board = _with(_PORT, _MACHINE, _JSON, _SPEED)
 for_motion = _with(_PORT, _MACHINE, _JSON, _YES, _SPEED)
 for_procedure = _with(_PORT, _MACHINE, _JSON, _YES, _ANSWERS, _EYE, _SPEED)
 for_port = _with(_PORT, _MACHINE, _JSON)
+for_wiring = _with(_MACHINE, _JSON, _YES, _ANSWERS)
 plain_json = _with(_JSON)
 
 axis_argument = click.argument("axis", type=click.IntRange(1, 2), metavar="AXIS")

@@ -3,6 +3,7 @@
 COMMANDS: dict[str, tuple[str, str]] = {
     "demo": ("demo", "The main job on an emulated rod: learn it, limit it, move it."),
     "new": ("new", "Make a machine folder: machine file and logbook."),
+    "wire": ("wire", "What goes where; names the wires of an unknown rod."),
     "ports": ("ports", "List ports, and say why one cannot be used."),
     "info": ("info", "Who is on the port: versions, digests, counters."),
     "load": ("load", "Put the firmware on a board; its settings survive."),
