@@ -96,13 +96,10 @@ def digest_scope(scope_kind: str, values: Mapping[str, int]) -> int:
     return binascii.crc32(pack_scope(scope_kind, values))
 
 
-def digest_all(
-    board: Mapping[str, int], axis_1: Mapping[str, int], axis_2: Mapping[str, int]
-) -> int:
-    """CRC-32 over board, axis 1 and axis 2 in this order."""
-    return binascii.crc32(
-        pack_scope("board", board) + pack_scope("axis", axis_1) + pack_scope("axis", axis_2)
-    )
+def digest_all(board: Mapping[str, int], *axes: Mapping[str, int]) -> int:
+    """CRC-32 over the board and the axes that it has, in this order."""
+    parts = (pack_scope("axis", axis) for axis in axes)
+    return binascii.crc32(pack_scope("board", board) + b"".join(parts))
 
 
 def _presence(scope_kind: str, values: Mapping[str, int]) -> list[Problem]:

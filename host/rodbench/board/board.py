@@ -148,6 +148,11 @@ class Board:
 
     # -- settings
 
+    @property
+    def scopes(self) -> range:
+        """The scopes of settings that this board has: 0 the board, then its axes."""
+        return range(1 + self.hello.axis_count)
+
     def read_scope(self, scope: int, which: str = "live") -> dict[str, int]:
         """Settings of scope 0 (board), 1 or 2 by key name, wire units; `which` live or draft."""
         return settings.read(self.link, scope, which)

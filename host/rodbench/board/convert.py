@@ -6,6 +6,7 @@ from typing import Any
 
 from rodbench_protocol.names import AxisFlags, AxisTelemetry, BoardTelemetry
 from rodbench_protocol.names import Event as WireEvent
+from rodbench_protocol.schema import load_schema
 
 from rodbench.board.types import AxisSample, BoardSample, Event, Hello, Outcome, Sample
 
@@ -100,6 +101,12 @@ def outcome(f: dict[str, Any]) -> Outcome:
     )
 
 
+def _current_full_scale(board_kind: int) -> int:
+    """Of a board of protocol 1.0, which did not say it; 0 for a kind that is not known here."""
+    kinds = load_schema().board_kinds.values()
+    return next((kind.current_full_scale for kind in kinds if kind.id == board_kind), 0)
+
+
 def hello(f: dict[str, Any]) -> Hello:
     """The reply to `hello`."""
     return Hello(
@@ -115,6 +122,7 @@ def hello(f: dict[str, Any]) -> Hello:
         reset_cause=f["reset_cause"],
         adc_full_scale=f["adc_full_scale"],
         adc_reference_v=f["adc_reference_mv"] / 1000,
+        current_full_scale=f["current_full_scale"] or _current_full_scale(f["board_kind"]),
         board_id=f["board_id"],
         digest_live=f["digest_live"],
         digest_stored=f["digest_stored"],

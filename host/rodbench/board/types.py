@@ -21,6 +21,7 @@ class Hello:
     reset_cause: int
     adc_full_scale: int  # greatest raw of a pot
     adc_reference_v: float
+    current_full_scale: int  # greatest raw of a current input
     board_id: int
     digest_live: int
     digest_stored: int

@@ -69,7 +69,7 @@ def _live(setup: Setup, board: Board, seconds: float | None) -> None:
     from rodbench.cli.keys import keys
     from rodbench.show.live import View
 
-    scopes = {number: board.read_scope(number) for number in (0, 1, 2)}
+    scopes = {number: board.read_scope(number) for number in board.scopes}
     view = View(scopes, _rods(setup), setup.units())
     board.subscribe(0.05, 0.25)
     deadline = _deadline(board, seconds)

@@ -17,7 +17,6 @@ from rodbench.board import Board
 from rodbench.board.types import Hello
 
 FOLDER = "backup"  # in the logbook's folder
-ALL = (0, 1, 2)
 NAMES = ("board", "axis 1", "axis 2")
 LAST_KEY = 255
 Scopes = dict[int, dict[str, int]]
@@ -68,12 +67,12 @@ def kind_of(scope: int) -> str:
 
 def digest_of(scopes: Scopes) -> int:
     """The digest that a board with these settings tells."""
-    return digest_all(scopes[0], scopes[1], scopes[2])
+    return digest_all(*(scopes[scope] for scope in sorted(scopes)))
 
 
 def take(board: Board) -> Backup:
     """Read everything. Raises what the link raises."""
-    return Backup(board.ask_hello(), {s: dict(_read(board, s)) for s in ALL})
+    return Backup(board.ask_hello(), {s: dict(_read(board, s)) for s in board.scopes})
 
 
 def _read(board: Board, scope: int) -> Iterator[tuple[str, int]]:
@@ -122,7 +121,7 @@ def newest(logbook: Path, board_id: int) -> tuple[Path, Scopes] | None:
     for path in sorted((logbook / FOLDER).glob("*-settings-*.json"), reverse=True):
         try:
             told = json.loads(path.read_text("utf-8"))
-            scopes = {s: told["scopes"][NAMES[s]] for s in ALL}
+            scopes = {NAMES.index(name): values for name, values in told["scopes"].items()}
         except (OSError, ValueError, KeyError):
             continue
         if told.get("board_id") == board_id:
@@ -132,7 +131,7 @@ def newest(logbook: Path, board_id: int) -> tuple[Path, Scopes] | None:
 
 def with_defaults(scopes: Scopes) -> Scopes:
     """Every key of this edition: the value given, else its default."""
-    known = {s: defaults(kind_of(s)) for s in ALL}
+    known = {scope: defaults(kind_of(scope)) for scope in scopes}
     for scope, values in scopes.items():
         known[scope] |= {k: v for k, v in values.items() if k in known[scope]}
     return known
@@ -141,7 +140,7 @@ def with_defaults(scopes: Scopes) -> Scopes:
 def differences(board: Board, wanted: Scopes) -> Scopes:
     """What the board holds otherwise than wanted: the wanted values, by scope."""
     found: Scopes = {}
-    for scope in ALL:
+    for scope in sorted(wanted):
         live = board.read_scope(scope)
         if changed := {k: v for k, v in wanted[scope].items() if live.get(k) != v}:
             found[scope] = changed

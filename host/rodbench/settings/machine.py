@@ -18,7 +18,7 @@ from rodbench_protocol.settings import defaults, digest_all
 
 from rodbench.errors import SettingsError
 from rodbench.settings import edit, faults, linked, rules
-from rodbench.settings.keys import Key, Value, by_place, by_wire, keys_of
+from rodbench.settings.keys import Key, Value, by_place, by_wire, keys_of, kind_named
 from rodbench.settings.limits import Ends
 from rodbench.settings.lines import Place
 from rodbench.settings.parse import Named, Parsed, Written, parse
@@ -129,12 +129,13 @@ class MachineFile:
         return _scope(self._parsed, number)
 
     def scopes(self) -> Scopes:
-        """Wire integers of all scopes."""
-        return {number: self.scope(number) for number in (0, 1, 2)}
+        """Wire integers of all scopes that the kind of board has."""
+        axes = kind_named(self.board_kind).axes
+        return {number: self.scope(number) for number in range(1 + axes)}
 
     def digest(self) -> int:
         """The digest that a board with these settings tells."""
-        return digest_all(self.scope(0), self.scope(1), self.scope(2))
+        return digest_all(*self.scopes().values())
 
     def says(self, scope: int, wire: str) -> bool:
         """Whether the file itself gives this setting (else its default is in force)."""

@@ -98,7 +98,7 @@ def diff(machine: MachineFile, board: BoardLike, scopes: Sequence[int] = ALL) ->
     """
     _same_kind(machine, board)
     found = []
-    for scope in scopes:
+    for scope in _there(machine, scopes):
         values, live = machine.scope(scope), board.read_scope(scope)
         kind = "axis" if scope else "board"
         for wire, value in values.items():
@@ -153,7 +153,7 @@ def pull(machine: MachineFile, board: BoardLike) -> list[Difference]:
     of another kind of board.
     """
     changed = diff(machine, board)
-    for scope in (0, 1, 2):
+    for scope in ALL:
         new = {d.wire: d.on_board for d in changed if d.scope == scope}
         if new:
             machine.put(scope, new)
@@ -166,6 +166,12 @@ def pull(machine: MachineFile, board: BoardLike) -> list[Difference]:
             hint="A later rodbench may have written them; push makes them defaults.",
         )
     return changed
+
+
+def _there(machine: MachineFile, scopes: Sequence[int]) -> list[int]:
+    """Those of the scopes that this kind of board has."""
+    there = machine.scopes()
+    return [scope for scope in scopes if scope in there]
 
 
 def kind_of(board: BoardLike) -> str:
@@ -240,7 +246,7 @@ def _learned_here(machine: MachineFile, board: BoardLike, scopes: Sequence[int])
 
 def _waits(machine: MachineFile, board: BoardLike, scope: int) -> bool:
     """Whether an axis's settings agree only with what the other axis will have."""
-    if not scope:
+    if not scope or len(_there(machine, ALL)) < len(ALL):
         return False
     beside = Peer(scope, board.read_scope(3 - scope))
     wanted = machine.scope(scope)
@@ -267,7 +273,7 @@ def _needs_step(machine: MachineFile, board: BoardLike, scope: int, new: Mapping
 def _proven(machine: MachineFile, board: BoardLike, scopes: Sequence[int]) -> int:
     """The digest now live; raises SettingsError when a scope is not as the file means it."""
     told = board.digests()
-    for scope in scopes:
+    for scope in _there(machine, scopes):
         name = f"axis_{scope}" if scope else "board"
         meant = digest_scope("axis" if scope else "board", machine.scope(scope))
         if told[name] != meant:
