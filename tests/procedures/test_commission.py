@@ -101,7 +101,6 @@ def test_without_yes_and_without_a_person_nothing_moves(bench: Bench) -> None:
 @pytest.mark.parametrize(
     ("answers", "why"),
     [
-        ({"wires": "motor only"}, "without a pot"),
         ({"mounting": "mounted"}, "mounted rod"),
         ({"extended_pin_to_pin": "104 mm"}, "were the two swapped"),
         ({"retracted_pin_to_pin": "3 kg"}, "retracted_pin_to_pin"),

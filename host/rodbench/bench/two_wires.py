@@ -1,14 +1,202 @@
-"""A rod with two wires: nothing tells its position."""
+"""A rod with two wires: nothing tells its position.
+
+With a current sensor, and free on the bench, its ends are found by the current, confirmed by a
+person, and the time from end to end is taken. Else it is hold-to-run only.
+"""
 
 from __future__ import annotations
 
-from typing import NoReturn
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import partial
 
-from .job import Job, failed
+from rodbench_protocol.names import Ended
+from rodbench_protocol.settings import defaults
+
+from rodbench.board import Motion, Outcome
+from rodbench.errors import Faulted
+
+from . import cautions, current, onboard, two_wires_direction, two_wires_ends
+from . import two_wires_propose as proposing
+from .budget import Budget
+from .current import AtRest
+from .job import (
+    BOARD_PERIOD_S,
+    SLOW_PERIOD_S,
+    STORED,
+    Job,
+    failed,
+    fault_words,
+    follow,
+    settle,
+)
 from .keeper import Keeper
-from .label import Label
+from .label import BENCH, Label
+from .two_wires_direction import SeenDirection
+from .two_wires_ends import NAMES, Strokes
+from .two_wires_propose import Limits
+
+# Keys that mean something with a pot alone: left at their defaults, out of the machine file.
+OF_A_POT = (
+    "raw_retracted", "raw_extended", "soft_stop_min_um", "soft_stop_max_um", "speed_max_um_s",
+    "acceleration_um_s2", "deceleration_um_s2", "creep_speed_um_s", "full_speed_extend_um_s",
+    "full_speed_retract_um_s", "speed_supply_mv", "dead_zone_extend_permille",
+    "dead_zone_retract_permille", "run_on_extend_um", "run_on_retract_um", "noise_x16",
+    "pot_margin_raw", "move_hold_ms", "stall_time_ms",
+)  # fmt: skip
+TRIES = 3
 
 
-def commission(job: Job, keeper: Keeper, label: Label) -> NoReturn:
-    """Sections 2 to 8. Raises ProcedureError: not in this version."""
-    raise failed(job, "a rod without a pot cannot be commissioned in this version", "Jog it.")
+@dataclass(frozen=True, slots=True)
+class Trial:
+    """Times in s of one run each way (extend, retract)."""
+
+    time_s: tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class TwoWires:
+    """All that was learned of a rod without a pot; no `strokes`, no `trial`: hold-to-run only."""
+
+    axis: int
+    label: Label
+    at_rest: AtRest
+    direction: SeenDirection
+    strokes: Strokes | None
+    limits: Limits
+    settings: dict[str, int]
+    file_only: dict[str, object]
+    notes: dict[str, str]
+    digest: int
+    trial: Trial | None
+
+
+def commission(job: Job, keeper: Keeper, label: Label) -> TwoWires:
+    """Sections 2 to 8. Raises ProcedureError when the person leaves the proposal, or a finding
+    forbids to go on; before section 7 nothing is stored."""
+    assert label.stroke_mm is not None
+    timed = bool(label.sensor_v_per_a) and label.place == BENCH
+    _say_plan(job, label, timed)
+    job.say(cautions.CRUSH)
+    cautions.consent(job, cautions.crush(label.rod))
+    job.commit(_of_a_pot())
+    at_rest = current.measure(job)
+    way = two_wires_direction.find(job, at_rest)
+    strokes = None
+    if timed:
+        strokes = two_wires_ends.find(job, at_rest, way.creep_output, label.stroke_mm)
+        limits = proposing.propose(job, at_rest, strokes, label.fuse_a)
+    else:
+        limits = proposing.without_runs(job)
+    agreed = proposing.agree(job, limits, strokes)
+    if agreed is None:
+        raise failed(job, "the proposal was left", "Start again when you are ready.")
+    return _finish(job, keeper, label, at_rest, way, strokes, agreed)
+
+
+def _of_a_pot() -> dict[str, int]:
+    known = defaults("axis")
+    return {key: known[key] for key in OF_A_POT}
+
+
+def _say_plan(job: Job, label: Label, timed: bool) -> None:
+    if timed:
+        assert label.stroke_mm is not None
+        motor_s = two_wires_direction.MOST_S + two_wires_ends.planned_s(
+            two_wires_ends.guess_s(label.stroke_mm)
+        )
+        Budget(job).say_cost(motor_s, "for a slow rod, less for a quick one")
+        return
+    why = (
+        "mounted, and nothing could stop it short of the machine's ends"
+        if label.sensor_v_per_a
+        else "without pot and current sensor nothing shows an end, a jam or a stall"
+    )
+    job.say(f"       Hold-to-run only: {why}.")
+    job.say("       It will run at creep while somebody holds it and watches it, and not else.")
+
+
+def _finish(
+    job: Job,
+    keeper: Keeper,
+    label: Label,
+    at_rest: AtRest,
+    way: SeenDirection,
+    strokes: Strokes | None,
+    limits: Limits,
+) -> TwoWires:
+    """Sections 7 and 8."""
+    notes = at_rest.notes() | way.notes() | (strokes.notes() if strokes else {}) | limits.notes()
+    notes = {key: note for key, note in notes.items() if key not in OF_A_POT}
+    file_only = label.file_only() | (strokes.file_only() if strokes else {})
+    values = limits.settings() | _of_a_pot()
+    if strokes is None:
+        values |= {"stroke_time_extend_cs": 0, "stroke_time_retract_cs": 0, "running_ma": 0}
+    stored = onboard.put(job, keeper, label, values, file_only, notes)
+    tried = trial(job, strokes) if strokes else None
+    done = TwoWires(
+        job.number, label, at_rest, way, strokes, limits,
+        stored.settings, file_only, notes, stored.digest, tried,
+    )  # fmt: skip
+    job.record("commission", {"axis": job.number, "found": done})
+    what = "runs to its ends, which the current shows" if strokes else "runs while it is held"
+    onboard.say_end(job, label, what)
+    return done
+
+
+def trial(job: Job, strokes: Strokes) -> Trial:
+    """Run to both ends once, from one that creep has shown. Raises Faulted, ProcedureError."""
+    with job.stopping():
+        budget = Budget(job)
+        budget.ensure(max(strokes.creep_time_s) + sum(strokes.time_s) + 4.0, "the trial")
+        first = _known_end(job)
+        times = {way: _run(job, way) for way in (-first, first)}
+    found = Trial((times[1], times[-1]))
+    out, back = found.time_s
+    job.say(f" 8 Trial           to both ends: {out:.1f} s out, {back:.1f} s in, no trip")
+    job.record("trial", {"axis": job.number, "found": found})
+    return found
+
+
+def _known_end(job: Job) -> int:
+    """Creep to an end: after a start the board does not know where the rod is."""
+    for way in (-1, 1):  # at the end already, the current may have nothing to show: then the other
+        _go(job, partial(job.axis.seek, way), "the trial")
+        if job.axis.sample().place == NAMES[way]:
+            return way
+    raise failed(job, "no end was found in the trial", "See that the rod is free.", STORED)
+
+
+def _run(job: Job, way: int) -> float:
+    """Motor time in s of a run to an end."""
+    doing = f"running to the {NAMES[way]} end"
+    outcome = _go(job, partial(job.axis.run_to_end, way), doing)
+    if outcome.ended != Ended.END_FOUND:
+        raise failed(
+            job,
+            f"{doing} ended otherwise: {Ended(outcome.ended).name.lower()}",
+            f"rodbench move {job.number} {NAMES[way]}",
+            STORED,
+        )
+    return outcome.on_time_s
+
+
+def _go(job: Job, start: Callable[[], Motion], doing: str) -> Outcome:
+    """A motion to its end; again when this computer was busy for a moment. Raises Faulted."""
+    for _ in range(TRIES):
+        job.board.subscribe(SLOW_PERIOD_S, BOARD_PERIOD_S)
+        with start() as motion:
+            follow(job, motion)
+        settle(job)
+        outcome = job.axis.outcome()
+        if not job.hiccup(outcome):
+            break
+    if outcome.ended == Ended.FAULT:
+        raise Faulted(
+            f"axis {job.number}: {fault_words(1 << (outcome.cause - 1))} while {doing}",
+            axis=job.number,
+            fault=outcome.cause,
+            kept=STORED,
+            hint=f"Look at the rod, then: rodbench clear {job.number}",
+        )
+    return outcome

@@ -2,10 +2,16 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import click
 
 from rodbench.cli import talk
 from rodbench.cli.options import Setup, axis_argument, for_procedure
+
+if TYPE_CHECKING:
+    from rodbench.bench.polarity import Polarity
+    from rodbench.bench.two_wires_direction import SeenDirection
 
 
 @click.group("calibrate")
@@ -50,11 +56,17 @@ def polarity(setup: Setup, axis: int) -> None:
     """
     from rodbench.bench import current as sensors
     from rodbench.bench import polarity as procedure
-    from rodbench.cli import steps
+    from rodbench.bench import two_wires_direction
+    from rodbench.cli import steps, two_wires
 
     with setup.board(f"calibrate polarity {axis}") as board, steps.job(setup, board, axis) as job:
         _consent(job, "The rod makes two short runs at creep.")
-        found = procedure.find(job, sensors.measure(job))
+        at_rest = sensors.measure(job)
+        found: Polarity | SeenDirection
+        if two_wires.is_for(job):
+            found = two_wires_direction.find(job, at_rest)
+        else:
+            found = procedure.find(job, at_rest)
         steps.keep(setup, job, "polarity", found)
     steps.show(setup, "polarity", axis, found)
 
@@ -65,8 +77,9 @@ def polarity(setup: Setup, axis: int) -> None:
 def endpoints(setup: Setup, axis: int) -> None:
     """Where the ends are, and how the travel ends there.
 
-    Three approaches each, all at creep. For a rod that is free on the bench. Needs
-    `calibrate polarity` before.
+    Three approaches each, all at creep. Of a rod without a pot the time from end to end is taken,
+    at full output, twice each way. For a rod that is free on the bench. Needs `calibrate polarity`
+    before.
 
     \b
     Example:  rodbench calibrate endpoints 1
@@ -74,9 +87,14 @@ def endpoints(setup: Setup, axis: int) -> None:
     from rodbench.bench import current as sensors
     from rodbench.bench import endpoints as procedure
     from rodbench.bench.polarity import Polarity
-    from rodbench.cli import steps
+    from rodbench.cli import steps, two_wires
 
     with setup.board(f"calibrate endpoints {axis}") as board, steps.job(setup, board, axis) as job:
+        if two_wires.is_for(job):
+            _consent(job, "The rod runs from end to end, at creep and then at full output.")
+            strokes = two_wires.endpoints(setup, job)
+            steps.show(setup, "endpoints", axis, strokes)
+            return
         way = steps.recall(setup, axis, "polarity", Polarity, "rodbench calibrate polarity")
         _consent(job, "The rod creeps from end to end, three times each.")
         at_rest = sensors.measure(job)
@@ -101,9 +119,11 @@ def speed(setup: Setup, axis: int) -> None:
     from rodbench.bench import speed as procedure
     from rodbench.bench.current import AtRest
     from rodbench.bench.endpoints import Endpoints
-    from rodbench.cli import steps
+    from rodbench.cli import steps, two_wires
 
     with setup.board(f"calibrate speed {axis}") as board, steps.job(setup, board, axis) as job:
+        if two_wires.is_for(job):
+            raise two_wires.no_speed(job)
         at_rest = steps.recall(setup, axis, "current", AtRest, "rodbench calibrate current")
         ends = steps.recall(setup, axis, "endpoints", Endpoints, "rodbench calibrate endpoints")
         _consent(job, "The rod runs at full speed.")

@@ -2,10 +2,16 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import click
 
 from rodbench.cli import talk
 from rodbench.cli.options import Setup, axis_argument, for_procedure
+
+if TYPE_CHECKING:
+    from rodbench.bench.propose import Proposed
+    from rodbench.bench.two_wires_propose import Limits
 
 
 @click.command("propose")
@@ -26,22 +32,28 @@ def command(setup: Setup, axis: int, save: bool) -> None:
     from rodbench.bench.current import AtRest
     from rodbench.bench.endpoints import Endpoints
     from rodbench.bench.speed import Speeds
-    from rodbench.cli import steps
+    from rodbench.cli import steps, two_wires
     from rodbench.cli.keeper import FileKeeper, plain
 
     machine = setup.machine()
     fuse = machine.host("fuse_a", ("board",))
     with setup.board(f"propose {axis}") as board, steps.job(setup, board, axis) as job:
-        known = proposing.learned(
-            job,
-            steps.recall(setup, axis, "current", AtRest, "rodbench calibrate current"),
-            steps.recall(setup, axis, "endpoints", Endpoints, "rodbench calibrate endpoints"),
-            steps.recall(setup, axis, "speed", Speeds, "rodbench calibrate speed"),
-            fuse_a=float(fuse) if fuse else None,
-        )
-        found = proposing.propose(job, known)
+        found: Proposed | Limits
+        fuse_a = float(fuse) if fuse else None
+        if without_pot := two_wires.is_for(job):
+            found = two_wires.propose(setup, job, fuse_a)
+        else:
+            known = proposing.learned(
+                job,
+                steps.recall(setup, axis, "current", AtRest, "rodbench calibrate current"),
+                steps.recall(setup, axis, "endpoints", Endpoints, "rodbench calibrate endpoints"),
+                steps.recall(setup, axis, "speed", Speeds, "rodbench calibrate speed"),
+                fuse_a=fuse_a,
+            )
+            found = proposing.propose(job, known)
         if save:
-            settings = {**machine.scope(axis), **found.settings(), "calibrated": 1}
+            settings = {**machine.scope(axis), **found.settings()}
+            settings["calibrated"] = int(not without_pot)
             keeper = FileKeeper(setup, board)
             keeper.keep(axis, machine.rod_of(axis) or "", settings, {}, found.notes())
             keeper.record("propose", {"axis": axis, "proposal": found})

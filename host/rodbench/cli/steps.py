@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import contextlib
 from collections.abc import Iterator
-from typing import TYPE_CHECKING, Any, TypeVar
+from dataclasses import fields
+from typing import TYPE_CHECKING, Any, TypeVar, cast
 
 from rodbench.bench.job import Job
 from rodbench.cli import talk
@@ -54,6 +55,10 @@ def recall(setup: Setup, axis: int, step: str, kind: type[T], command: str) -> T
         data = entry.data
         if entry.kind == LEARNED and data.get("step") == step and data.get("axis") == axis:
             found = data["found"]
+            if found.keys() != {
+                field.name for field in fields(cast(Any, kind))
+            }:  # of another kind of rod
+                break
             return kind(**{k: tuple(v) if isinstance(v, list) else v for k, v in found.items()})
     raise ProcedureError(
         f"axis {axis}: nothing is known yet from `{command}`",

@@ -51,6 +51,8 @@ def _fact(value: Any) -> str:
 
 def learned(done: Mapping[str, Any], units: Units) -> str:
     """What commissioning learned of a rod and settled for it."""
+    if "strokes" in done:
+        return _without_pot(done, units)
     ends, speeds, stall = done["ends"], done["speeds"], done["proposed"]["stall"]
     proposal = done["proposed"]["proposal"]
     stops = (proposal["soft_stop_max_mm"], proposal["soft_stop_min_mm"])
@@ -82,6 +84,31 @@ def learned(done: Mapping[str, Any], units: Units) -> str:
         f"duty {share(proposal['duty_share'])} in {proposal['duty_window_min']:g} min",
     ]
     return "\n".join([head, *tail])
+
+
+def _without_pot(done: Mapping[str, Any], units: Units) -> str:
+    """The same of a rod with two wires: no position anywhere."""
+    strokes, limits = done["strokes"], done["limits"]
+    title = f'axis {done["axis"]} "{done["label"]["rod"]}"'
+    motor = "reversed" if done["direction"]["motor_reversed"] else "as wired"
+    lines = [f"motor {motor}; no pot: no positions, no soft stops"]
+    if strokes is None:
+        lines.insert(0, f"{title}: hold-to-run only")
+    else:
+        speeds = [strokes["stroke_mm"] / seconds for seconds in strokes["time_s"]]
+        rows = [
+            ("travel ends by", strokes["kinds"][1], strokes["kinds"][0]),
+            ("end to end", *_both(strokes["time_s"], "{:.1f} s".format)),
+            ("speed by the label", *_both(speeds, units.speed)),
+            ("running current", *_both(strokes["running_a"], "{:.2f} A".format)),
+            ("peak current", *_both(strokes["peak_a"], "{:.2f} A".format)),
+        ]
+        lines.insert(0, table((title, "extend", "retract"), rows, (1, 2)))
+    trip = "none" if limits["trip_a"] is None else f"{limits['trip_a']:.2f} A"
+    stall = limits["stall"]
+    known = "unknown" if stall is None else f"about {stall['current_a']:.1f} A"
+    duty = f"duty {share(limits['duty_share'])} in {limits['duty_window_min']:g} min"
+    return "\n".join([*lines, f"trip {trip}, stall {known}", duty])
 
 
 def _both(pair: Sequence[float], shown: Any) -> tuple[str, str]:
