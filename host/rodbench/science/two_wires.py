@@ -123,24 +123,26 @@ def stroke(
     body = _body(times, currents)
     if body.size < 5 or tail.size < 2:
         raise ValueError("the run is too short to measure its time")
-    running, end = float(np.median(body)), float(tail.mean())
-    kind = _kind(running, end, sensor)
-    last = _arrival(currents, running, end)
-    until = slice(0, last + 1)
+    end = float(tail.mean())
+    last = _arrival(currents, float(np.median(body)), end)
+    way, way_a = times[: last + 1], currents[: last + 1]
+    running = float(np.median(_body(way, way_a)))
     return Stroke(
         time_s=float(times[last]),
         running_a=running,
-        peak_a=float(currents[until].max()),
-        held_peak_a=held_peak(times[until], currents[until], held_s),
+        peak_a=float(way_a.max()),
+        held_peak_a=held_peak(way, way_a, held_s),
         end_a=end,
-        kind=kind,
+        kind=_kind(running, end, sensor),
     )
 
 
 def _body(times: np.ndarray, currents: np.ndarray) -> np.ndarray:
     """Readings of steady running: start and end of the run aside."""
+    if not times.size:
+        return currents
     first = min(START_S, 0.25 * times[-1])
-    body: np.ndarray = currents[(times >= first) & (times <= 0.9 * times[-1])]
+    body: np.ndarray = currents[(times >= first) & (times <= 0.95 * times[-1])]
     return body
 
 
