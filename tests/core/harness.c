@@ -52,8 +52,8 @@ static void copy_axis(harness_t *board, uint8_t index)
     const axis_t *axis = &board->core.axis[index];
     const duty_t *duty = &board->noinit.duty[index];
     board->state.axis[index] = (harness_axis_t){
-        board->outputs.drive[index], board->outputs.bridge[index], axis->state, axis->flags, axis->ended,
-        axis->cause, axis->motion, axis->raw, axis->faults, axis->position_um, axis->speed_um_s,
+        board->outputs.drive[index], board->outputs.bridge[index], board->outputs.driver[index],
+        axis->state, axis->flags, axis->ended, axis->cause, axis->motion, axis->raw, axis->faults, axis->position_um, axis->speed_um_s,
         axis->reference_um, axis->current_ma, axis->output_permille, axis->rest_raw, axis->rest_position_um,
         axis->current_before_ma, axis->current_stop_ma, axis->current_probe_ma, axis->on_ticks,
         duty_used(duty), duty_total(duty),

@@ -11,6 +11,7 @@
 typedef struct __attribute__((packed)) {
     int16_t drive;
     uint8_t bridge;
+    uint8_t driver;
     uint8_t state;
     uint8_t flags;
     uint8_t ended;

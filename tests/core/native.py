@@ -85,6 +85,7 @@ class COutputs(ct.Structure):
     _fields_ = (
         ("drive", ct.c_int16 * 2),
         ("bridge", ct.c_uint8 * 2),
+        ("driver", ct.c_uint8 * 2),
         ("ee_write", ct.c_uint8),
         ("ee_address", ct.c_uint16),
         ("ee_value", ct.c_uint8),
@@ -100,6 +101,7 @@ class CAxisState(ct.LittleEndianStructure):
     _fields_ = (
         ("drive", ct.c_int16),
         ("bridge", ct.c_uint8),
+        ("driver", ct.c_uint8),
         ("state", ct.c_uint8),
         ("flags", ct.c_uint8),
         ("ended", ct.c_uint8),

@@ -12,7 +12,7 @@ from rodbench.emulator.twin.noinit import NoInit, noinit_mark
 
 from tests.core.native import TEAR_BOTH, Board, CState
 
-_AXIS = "hBBBBBHHIiiihhHihhhIII"
+_AXIS = "hBBBBBBHHIiiihhHihhhIII"
 _STATE = struct.Struct("<II" + _AXIS * 2 + "HHBHBBBIIHHHHHBBBI")
 assert _STATE.size == ct.sizeof(CState)
 NAMES = [name for name, _ in CState._fields_]
@@ -132,6 +132,7 @@ class Pair:
         return (
             out.drive[index],
             out.bridge[index],
+            out.driver[index],
             axis.state,
             axis.flags,
             axis.ended,

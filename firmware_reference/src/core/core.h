@@ -31,9 +31,14 @@ typedef struct {
     uint8_t ee_ready;                   /* the memory can take a byte */
 } readings_t;
 
+/* drive, bridge and driver of an axis together say what its lines do. `driver` is the axis's setting: which pins are
+ * its, and what drive, brake and off mean on them. It changes only at rest, with the output 0.
+ * An axis without a rod is off, whatever its driver. Where the other axis has DRIVER_TWO_PWM_INPUTS, which takes both
+ * PWM pins, such an axis has none: the layer below writes nothing of it to the pins that the other uses. */
 typedef struct {
     int16_t drive[AXES];                /* on the lines, signed permille; 0 unless bridge is BRIDGE_DRIVE */
     uint8_t bridge[AXES];               /* BRIDGE_... */
+    uint8_t driver[AXES];               /* DRIVER_... */
     uint8_t ee_write;                   /* 1: write ee_value at ee_address now */
     uint16_t ee_address;
     uint8_t ee_value;

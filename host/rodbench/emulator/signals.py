@@ -27,12 +27,14 @@ class Readings:
 class Outputs:
     """What the firmware wants in this tick: signed permille on the lines, and the bridge's state.
 
-    `drive` is 0 unless the axis's `bridge` is DRIVE. `ee_write` 1 writes `ee_value` to
-    `ee_address`; `restart` 1 asks for a reset.
+    `drive` is 0 unless the axis's `bridge` is DRIVE. `driver` says how that bridge is wired (enum
+    driver of the schema). `ee_write` 1 writes `ee_value` to `ee_address`; `restart` 1 asks for a
+    reset.
     """
 
     drive: list[int] = field(default_factory=lambda: [0, 0])
     bridge: list[int] = field(default_factory=lambda: [OFF, OFF])
+    driver: list[int] = field(default_factory=lambda: [0, 0])
     ee_write: int = 0
     ee_address: int = 0
     ee_value: int = 0

@@ -184,6 +184,7 @@ class Twin:
         duty_tick(duty, axis_out.drive != 0)
         out.drive[index] = axis_out.drive
         out.bridge[index] = axis_out.bridge
+        out.driver[index] = settings.driver
         for event in axis_out.event:
             event_send(self, index + 1, event, axis_out.output_before)
 
