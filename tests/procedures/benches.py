@@ -239,15 +239,18 @@ def main() -> None:
     parser.add_argument("--count", type=int, default=500)
     parser.add_argument("--seed", type=int, default=1, help="the first bench's seed")
     parser.add_argument("--jobs", type=int, default=2)
+    parser.add_argument("--row", default="", help="only benches whose truth begins so")
     parser.add_argument("--sentences", action="store_true", help="each kind of refusal, once")
     args = parser.parse_args()
+    seeds = range(args.seed, args.seed + args.count)
+    chosen = [seed for seed in seeds if random_bench(seed).row.startswith(args.row)]
     seen: list[Ending] = []
     with multiprocessing.Pool(args.jobs) as pool:
-        for ending in pool.imap_unordered(end_of, range(args.seed, args.seed + args.count)):
+        for ending in pool.imap_unordered(end_of, chosen):
             seen.append(ending)
             if ending.trouble:
                 print(f"  seed {ending.seed} ({ending.row}): {ending.trouble}", flush=True)
-    print(f"{args.count} benches from seed {args.seed}")
+    print(f"{len(seen)} benches from seed {args.seed}")
     for line in [*table(seen), "", *figures(seen)]:
         print(line)
     if args.sentences:
