@@ -7,7 +7,7 @@ from rodbench.bench import commission
 from rodbench.bench.ask import Answers, Asker, Eye
 from rodbench.bench.job import Job
 from rodbench.emulator.plant_file import default_machine
-from rodbench.errors import NeedsPerson, ProcedureError, Refused, UsageError
+from rodbench.errors import NeedsPerson, ProcedureError, UsageError
 
 from .harness import Bench, MemoryKeeper, label
 
@@ -101,7 +101,15 @@ def test_without_yes_and_without_a_person_nothing_moves(bench: Bench) -> None:
 @pytest.mark.parametrize(
     ("answers", "why"),
     [
-        ({"mounting": "mounted"}, "mounted rod"),
+        ({"mounting": "mounted", "room": "1 mm"}, "1.0 mm of room"),
+        ({"driver": "relays"}, "no creep"),
+        ({"driver": "h-bridge"}, "none of: pwm-and-two-direction-lines"),
+        ({"current_sensor_v_per_a": 185}, "185 mV per A is 0.185"),
+        ({"current_sensor_v_per_a": "3 mm"}, "cannot be turned into V/A"),
+        ({"current_sensor": "hall"}, "none of: none, one-sided, centred"),
+        ({"fuse_a": 5000}, "a fuse of 5000 A"),
+        ({"retracted_pin_to_pin": 12}, "is no rod"),
+        ({"extended_pin_to_pin": "3 m"}, "can be worked with"),
         ({"extended_pin_to_pin": "104 mm"}, "were the two swapped"),
         ({"retracted_pin_to_pin": "3 kg"}, "retracted_pin_to_pin"),
     ],
@@ -140,14 +148,26 @@ def test_an_edited_proposal_is_what_is_stored(bench: Bench) -> None:
     assert done.trial.targets_mm[0] == 5.0
 
 
-def test_an_edit_that_the_board_refuses_is_asked_again(bench: Bench) -> None:
-    """A duty share of 9 is no share: said each time, three times at most, and nothing stored."""
-    edits = {f"edit_{name}": word for name, word in EDITED.items()} | {"edit_duty_share": 9}
-    with pytest.raises(Refused):
+@pytest.mark.parametrize(
+    ("edit", "why"),
+    [
+        ({"duty_share": 9}, "duty_share"),
+        ({"trip_a": 7.0}, "above the estimated stall"),
+        ({"trip_a": 0.2}, "running current"),
+        ({"soft_stop_max_mm": "70 mm"}, "beyond the stroke"),
+    ],
+)
+def test_an_edit_that_board_or_file_refuse_is_asked_again(
+    bench: Bench, edit: dict[str, object], why: str
+) -> None:
+    """Said each time, three times at most, and nothing stored: a duty share of 9 is no share, and a
+    trip above the stall or the fuse would never trip."""
+    edits = {f"edit_{name}": word for name, word in (EDITED | edit).items()}
+    with pytest.raises(ProcedureError, match=why):
         bench.commission(accept="edit", **edits)
-    said = [line for line in bench.talk if "The board would refuse it" in line]
+    said = [line for line in bench.talk if "Nothing was sent; edit it again" in line]
     assert len(said) == 2
-    assert "duty_share" in said[0]
+    assert why in said[0]
     assert_not_stored(bench)
 
 

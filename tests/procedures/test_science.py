@@ -211,7 +211,7 @@ def test_planning_rests() -> None:
 
 def learned(**other: object) -> proposal.Learned:
     fields: dict = {
-        "stroke_mm": 203.0,
+        "range_mm": (0.0, 203.0),
         "spread_mm": 0.1,
         "noise_mm": 0.03,
         "speed_mm_s": (8.1, 8.6),
@@ -273,7 +273,7 @@ def test_a_coasting_driver_gets_more_room_and_a_warning() -> None:
 
 def test_no_room_is_an_error_not_a_proposal() -> None:
     with pytest.raises(ValueError, match="no room"):
-        proposal.propose(learned(stroke_mm=20.0, run_on_mm=(9.0, 9.0)))
+        proposal.propose(learned(range_mm=(0.0, 20.0), run_on_mm=(9.0, 9.0)))
 
 
 def test_no_sensor_no_trip() -> None:

@@ -8,6 +8,10 @@ CRUSH = (
     "the body, nothing between the ends, a switch that cuts motor power within "
     "reach. Any key stops the rod."
 )
+CRUSH_MOUNTED = (
+    "! The rod moves the machine, and starts by itself in the next steps. Nobody in its way, "
+    "nothing under it, a switch that cuts motor power within reach. Any key stops the rod."
+)
 SALVAGED = (
     "! Nobody knows what this rod bears. A bench supply with its current limit set low, a fuse, and "
     "an eye on it: stop at a smell, at smoke, or when the body gets hot to the hand."

@@ -10,9 +10,9 @@ from typing import Protocol
 
 from rodbench_protocol.names import CurrentSensor, Feedback
 
-from . import ordinary, two_wires, unlabelled
+from . import by_hand, ordinary, two_wires, unlabelled
 from .current import sensor_top_a
-from .job import Job, failed
+from .job import Job
 from .keeper import Keeper
 from .label import BENCH, WITH_POT, Label, ask
 from .ordinary import Commissioned
@@ -46,12 +46,12 @@ def run(job: Job, keeper: Keeper, *, no_label: bool = False) -> Done:
     """
     with job.stopping():
         label = ask(job, keeper, no_label)
-        plan = _plan(job, label, no_label)
+        plan = _plan(label, no_label)
         prepare(job, label)
         return plan(job, keeper, label)
 
 
-def _plan(job: Job, label: Label, no_label: bool) -> Plan:
+def _plan(label: Label, no_label: bool) -> Plan:
     """The plan for what is in hand."""
     if label.wires != WITH_POT:
         return two_wires.commission
@@ -59,12 +59,7 @@ def _plan(job: Job, label: Label, no_label: bool) -> Plan:
         return unlabelled.commission
     if label.place == BENCH:
         return ordinary.commission
-    raise failed(
-        job,
-        "a mounted rod, whose ends are shown by hand and never sought, cannot be commissioned in "
-        "this version",
-        "Nothing was moved.",
-    )
+    return by_hand.commission
 
 
 def prepare(job: Job, label: Label) -> None:

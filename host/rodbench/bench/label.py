@@ -73,6 +73,8 @@ def ask(job: Job, keeper: Keeper, unlabelled: bool = False) -> Label:
         )
     if (place == BENCH and not unlabelled) or wires == TWO_WIRES:
         short, stroke = _pin_to_pin(job)
+    elif place == MOUNTED:
+        stroke = _stroke_of_mounted(job, keeper, name)
     driver = DRIVERS[put(_driver(job))]
     sensor, gain, ratiometric = _sensor(job)
     fuse = job.asker.number(
@@ -81,6 +83,29 @@ def ask(job: Job, keeper: Keeper, unlabelled: bool = False) -> Label:
     return Label(
         name, short, stroke, gain, fuse or None, wires, place, driver, sensor, ratiometric
     )  # fmt: skip
+
+
+def _stroke_of_mounted(job: Job, keeper: Keeper, name: str) -> float:
+    """Of a rod that the bench knows, its own; else about, until its working ends are shown."""
+    known = keeper.known_rod(name)
+    if known is None:
+        return job.asker.number(stroke_about(job))
+    job.say(
+        f"       Known from the bench: stroke {job.units.length(known.stroke_mm)}. Its ends stay; "
+        "the machine's working ends come to lie inside them."
+    )
+    return known.stroke_mm
+
+
+def stroke_about(job: Job) -> Question:
+    """A question for a stroke that only has to be right within a half."""
+
+    def check(mm: float) -> str | None:
+        if LEAST_STROKE_MM <= mm <= MOST_STROKE_MM:
+            return None
+        return f"{job.units.span(LEAST_STROKE_MM, MOST_STROKE_MM)} can be worked with"
+
+    return length(job, "stroke_about", "Stroke of the rod, by its label or about", check)
 
 
 def length(job: Job, name: str, words: str, check: Check | None = None) -> Question:

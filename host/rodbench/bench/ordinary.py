@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from . import cautions, current, endpoints, onboard, polarity, speed, trial
+from . import cautions, current, edge, endpoints, onboard, polarity, speed, trial
 from . import propose as proposing
 from .budget import Budget
 from .current import AtRest
@@ -47,7 +47,7 @@ def commission(job: Job, keeper: Keeper, label: Label) -> Commissioned:
     _say_cost(job, label.stroke_mm)
     job.say(cautions.CRUSH)
     cautions.consent(job, cautions.crush(label.rod))
-    at_rest = current.measure(job)
+    at_rest = edge.leave(job, current.measure(job), label.stroke_mm)
     way = polarity.find(job, at_rest)
     ends = endpoints.find(job, at_rest, way, label.stroke_mm)
     return finish(job, keeper, label, at_rest, way, ends)
@@ -62,7 +62,9 @@ def finish(
     cautions.consent(job, cautions.full_speed())
     speeds = speed.measure(job, at_rest, ends)
     known = proposing.learned(job, at_rest, ends, speeds, fuse_a=label.fuse_a)
-    agreed = proposing.agree(job, proposing.propose(job, known))
+    proposed = proposing.propose(job, known)
+    working_mm = ends.working_mm or (None, None)
+    agreed = proposing.agree(job, proposed, fuse_a=label.fuse_a, working_mm=working_mm)
     if agreed is None:
         raise failed(job, "the proposal was left", "`rodbench propose` makes it again.")
     file_only = ends.file_only() | label.file_only()

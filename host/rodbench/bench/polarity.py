@@ -21,6 +21,7 @@ RUN_S = 1.0
 LEVELS = (0.15, 0.2, 0.25, 0.3, 0.4, 0.5, 0.6)
 NO_CURRENT_FROM = 0.3  # a coarse sensor sees nothing of the gentlest runs
 CROSSING_S = 140.0  # creep should cross the pot's scale in this time
+CROSSING_MOUNTED_S = 300.0  # by hand nobody wants it quick
 # A warm motor, a lower supply and a harder start ask for more than what just moved the rod.
 MARGIN = 1.15
 MOST_S = 2 * len(LEVELS) * RUN_S + 2
@@ -53,6 +54,22 @@ class Polarity:
         return {"motor_reversed": "by two short runs and a person's eyes"}
 
 
+@dataclass(frozen=True, slots=True)
+class Room:
+    """How far a mounted rod may go in the runs, either way from where it stands, in raw."""
+
+    home_raw: float
+    limit_raw: float
+
+    def left(self, raw: float) -> bool:
+        """Whether a reading lies inside."""
+        return abs(raw - self.home_raw) < self.limit_raw
+
+    def half_used(self, raw: float) -> bool:
+        """Whether another run the same way could leave too little."""
+        return abs(raw - self.home_raw) > 0.5 * self.limit_raw
+
+
 @dataclass(slots=True)
 class _Burst:
     """What one or more seconds of jog in one direction gave; rate and current of the last."""
@@ -65,9 +82,10 @@ class _Burst:
     output: float
 
 
-def find(job: Job, at_rest: AtRest) -> Polarity:
+def find(job: Job, at_rest: AtRest, room: Room | None = None) -> Polarity:
     """Run both ways at creep and ask. Leaves `motor_reversed` in force, not stored.
 
+    A mounted rod is given `room`: its runs also end by the way that the pot has gone.
     Raises ProcedureError with the fault of pot, motor or answer; then nothing is settled.
     """
     with job.stopping():
@@ -80,7 +98,7 @@ def find(job: Job, at_rest: AtRest) -> Polarity:
         budget.say_cost(MOST_S, "at most")
         budget.ensure(MOST_S, "finding the direction")
         for left in range(TRIES - 1, -1, -1):
-            found, bursts = _both_ways(job, at_rest)
+            found, bursts = _both_ways(job, at_rest, room)
             if found.finding not in (Finding.NOT_SEEN, Finding.CONTRADICTORY):
                 break
             job.say(f"       {found.text}." + (" Once more." if left else ""))
@@ -109,23 +127,25 @@ def _with_margin(output: float) -> float:
     return round(min(output * MARGIN, LEVELS[-1]), 3)
 
 
-def _both_ways(job: Job, at_rest: AtRest) -> tuple[Verdict, dict[int, _Burst]]:
+def _both_ways(job: Job, at_rest: AtRest, room: Room | None) -> tuple[Verdict, dict[int, _Burst]]:
     """Runs A and B; A again when the rod stood at an end that bars A."""
     runs: dict[int, PolarityRun] = {}
     bursts: dict[int, _Burst] = {}
     for sign, name in ((1, "A"), (-1, "B")):
-        runs[sign], bursts[sign] = _run(job, at_rest, sign, name)
+        runs[sign], bursts[sign] = _run(job, at_rest, room, sign, name)
     if runs[-1].moved and not runs[1].moved:
         job.say("       Run A stood, run B went: the rod was at an end. Run A again.")
-        runs[1], bursts[1] = _run(job, at_rest, 1, "A")
+        runs[1], bursts[1] = _run(job, at_rest, room, 1, "A")
     elif runs[1].moved and not runs[-1].moved:
         job.say("       Run A went, run B stood. Run B again.")
-        runs[-1], bursts[-1] = _run(job, at_rest, -1, "B")
+        runs[-1], bursts[-1] = _run(job, at_rest, room, -1, "B")
     return verdict(runs[1], runs[-1]), bursts
 
 
-def _run(job: Job, at_rest: AtRest, sign: int, name: str) -> tuple[PolarityRun, _Burst]:
-    burst = _burst(job, at_rest, sign)
+def _run(
+    job: Job, at_rest: AtRest, room: Room | None, sign: int, name: str
+) -> tuple[PolarityRun, _Burst]:
+    burst = _burst(job, at_rest, room, sign)
     current = "" if burst.current_a is None else f", {burst.current_a:.2f} A"
     job.say(f"       run {name}: pot {burst.change_raw:+.0f} raw{current}")
     answer = job.asker.ask(
@@ -140,12 +160,13 @@ def _run(job: Job, at_rest: AtRest, sign: int, name: str) -> tuple[PolarityRun, 
     return run, burst
 
 
-def _burst(job: Job, at_rest: AtRest, sign: int) -> _Burst:
+def _burst(job: Job, at_rest: AtRest, room: Room | None, sign: int) -> _Burst:
     """Jog for a second; again, and stronger, while the rod stands with the motor drawing current,
     or creeps so slowly that finding the ends would take too long."""
     before, raws = _pot(job), set[int]()
+    crossing_s = CROSSING_MOUNTED_S if room else CROSSING_S
     for output in LEVELS:
-        samples = _jog(job, sign * output)
+        samples = _jog(job, sign * output, room)
         raws |= {s.raw for s in samples}
         after = _pot(job)
         burst = _Burst(
@@ -157,7 +178,9 @@ def _burst(job: Job, at_rest: AtRest, sign: int) -> _Burst:
             output=output,
         )
         run = _as_run(at_rest, sign, burst, Seen.NOT_SEEN)
-        if run.moved and abs(burst.raw_s) * CROSSING_S >= job.scale.pot:
+        if run.moved and abs(burst.raw_s) * crossing_s >= job.scale.pot:
+            break
+        if run.moved and room and room.half_used(after.mean):
             break
         if not run.moved and run.draws is False and output >= NO_CURRENT_FROM:
             break
@@ -182,12 +205,12 @@ def _current(samples: list[AxisSample]) -> float:
     return sum(driven) / len(driven) if driven else 0.0
 
 
-def _jog(job: Job, output: float) -> list[AxisSample]:
+def _jog(job: Job, output: float, room: Room | None) -> list[AxisSample]:
     creep = round(1000 * abs(output))
     if job.live["creep_output_permille"] != creep:
         job.commit({"creep_output_permille": creep})
     with job.axis.jog_output(output) as motion:
-        samples = follow(job, motion, RUN_S)
+        samples = follow(job, motion, RUN_S, room.left if room else None)
     settle(job)
     outcome = job.axis.outcome()
     if outcome.ended == Ended.FAULT:

@@ -17,12 +17,14 @@ from rodbench.science.stall import (
     from_running,
     from_stalled,
 )
+from rodbench.settings.limits import Ends, wrong_limits
 
 from .ask import Kind, Question
 from .current import AtRest, sensor_top_a
 from .endpoints import Endpoints
 from .guarded import not_guarded
 from .job import Job, failed
+from .scale import kind_of
 from .speed import Speeds
 
 EDITS = (  # field, words, unit, row of the table
@@ -37,6 +39,7 @@ EDITS = (  # field, words, unit, row of the table
     ("duty_window_min", "Duty window", "min", "duty"),
 )
 EDIT_TRIES = 3  # refused edits before the proposal is given up
+LENGTHS = {"mm": "in", "mm/s": "in/s", "mm/s2": "in/s2"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,7 +150,7 @@ def learned(
     rise_a = max(peak - usual for peak, usual in zip(ends.creep_peak_a, ends.creep_a, strict=True))
     dwell_raw = 6.0 * at_rest.pot_noise_raw * ends.mm_per_raw
     return Learned(
-        stroke_mm=ends.stroke_mm,
+        range_mm=ends.range_mm,
         spread_mm=max(ends.spread_mm),
         noise_mm=at_rest.pot_noise_raw * ends.mm_per_raw,
         speed_mm_s=speeds.speed_mm_s,
@@ -168,7 +171,7 @@ def learned(
 def propose(job: Job, known: Learned) -> Proposed:
     """Work the proposal out and say it. Sends nothing. Raises ProcedureError without room."""
     try:
-        found = Proposed(reckon(known), known.stall)
+        found = Proposed(reckon(known, job.units.length), known.stall)
     except ValueError as error:
         raise failed(job, str(error), "Lower the speed, or let the driver brake.") from None
     say(job, found)
@@ -177,13 +180,14 @@ def propose(job: Job, known: Learned) -> Proposed:
 
 def say(job: Job, found: Proposed) -> None:
     """The proposal as a table with one line of reason each."""
-    p, why = found.proposal, found.proposal.reasons
+    p, why, units = found.proposal, found.proposal.reasons, job.units
     job.say(" 6 Proposal                           nothing of it is on the board yet")
     rows = [
-        ("soft stops", f"{p.soft_stop_min_mm:.1f} .. {p.soft_stop_max_mm:.1f} mm"),
+        ("soft stops", units.span(p.soft_stop_min_mm, p.soft_stop_max_mm)),
         (
             "speed, ramps",
-            f"{p.speed_max_mm_s:g} mm/s, {p.acceleration_mm_s2:g} / {p.deceleration_mm_s2:g} mm/s2",
+            f"{units.speed(p.speed_max_mm_s)}, {units.acceleration(p.acceleration_mm_s2)} up, "
+            f"{units.acceleration(p.deceleration_mm_s2)} down",
         ),
         ("trip", "none" if p.trip_a is None else f"{p.trip_a:.2f} A"),
         ("stall time", f"{p.stall_time_ms} ms"),
@@ -196,10 +200,12 @@ def say(job: Job, found: Proposed) -> None:
     job.say("       " + not_guarded(job.board_live, job.live))
 
 
-def agree(job: Job, found: Proposed) -> Proposed | None:
-    """Accept, edit or leave; None when the person leaves it. Raises Refused after three edits that
-    the board refuses."""
-    refused: list[Refused] = []
+def agree(
+    job: Job, found: Proposed, *, fuse_a: float | None = None, working_mm: Ends = (None, None)
+) -> Proposed | None:
+    """Accept, edit or leave; None when the person leaves it. Raises ProcedureError after three
+    edits that the board or the machine file would refuse."""
+    refused = 0
     while True:
         answer = job.asker.ask(
             Question(
@@ -213,21 +219,29 @@ def agree(job: Job, found: Proposed) -> Proposed | None:
             return found if answer == "accept" else None
         found = _edit(job, found)
         say(job, found)
-        if _board_takes(job, found, refused) and job.asker.ask(_sure()) == "yes":
+        wrong = _wrong(job, found, fuse_a, working_mm)
+        if not wrong and job.asker.ask(_sure()) == "yes":
             return found
+        refused += bool(wrong)
+        if refused == EDIT_TRIES:
+            raise failed(job, wrong, "`rodbench propose` makes the proposal again.")
+        if wrong:
+            job.say(f"       Not so: {wrong} Nothing was sent; edit it again.")
 
 
-def _board_takes(job: Job, found: Proposed, refused: list[Refused]) -> bool:
-    """Whether the board accepts it; a refusal is said, and raised when it is one too many."""
+def _wrong(job: Job, found: Proposed, fuse_a: float | None, working_mm: Ends) -> str:
+    """Why the board or the machine file would refuse it, in a sentence; "" when both take it."""
+    values = job.live | found.settings() | {"calibrated": 1}
+    kind = kind_of(job.board.hello.board_kind).word
+    if found_wrong := wrong_limits(
+        values, fuse_a=fuse_a, working_ends_mm=working_mm, board_kind=kind
+    ):
+        return " ".join(found_wrong)
     try:
         job.board.check_scope(job.number, found.settings())
     except Refused as error:
-        refused.append(error)
-        if len(refused) == EDIT_TRIES:
-            raise
-        job.say(f"       The board would refuse it: {error}. Nothing was sent; edit it again.")
-        return False
-    return True
+        return f"the board would refuse it: {error.message}."
+    return ""
 
 
 def _sure() -> Question:
@@ -240,11 +254,15 @@ def _edit(job: Job, found: Proposed) -> Proposed:
         now = getattr(proposal, name)
         if now is None:
             continue
-        text = f"       {words} (Enter keeps {now:g}{' ' + unit if unit else ''})?"
-        question = Question(f"edit_{name}", text, Kind.DECISION, unit=unit, enter=repr(now))
-        given = job.asker.number(question)
-        if given == now:
+        bare = LENGTHS.get(unit, unit) if job.units.name == "in" else unit
+        shown = job.units.value(now) if bare != unit else now
+        keeps = f"{shown:.4g} {bare}".rstrip()
+        text = f"       {words} (Enter keeps {keeps})?"
+        question = Question(f"edit_{name}", text, Kind.DECISION, unit=unit, bare=bare, enter=keeps)
+        answer = job.asker.ask(question)
+        if answer == keeps:
             continue
+        given = question.number(answer)
         change: dict[str, Any] = {name: int(given) if name == "stall_time_ms" else given}
         reasons = {**proposal.reasons, row: "as you set it"}
         proposal = replace(proposal, reasons=reasons, **change)

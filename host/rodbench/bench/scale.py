@@ -5,9 +5,18 @@ from __future__ import annotations
 from dataclasses import dataclass
 from math import sqrt
 
-from rodbench_protocol.schema import load_schema
+from rodbench_protocol.schema import BoardKindData, load_schema
+from rodbench_protocol.settings import KEYS
 
 from rodbench.board import Hello
+
+
+_RAW_MOST = next(k.setting.max for k in KEYS["axis"] if k.name == "raw_extended")
+
+
+def kind_of(number: int) -> BoardKindData:
+    """The figures of a kind of board."""
+    return next(kind for kind in load_schema().board_kinds.values() if kind.id == number)
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,16 +33,20 @@ class Scale:
     @classmethod
     def of(cls, hello: Hello, meter_mv: int = 0) -> Scale:
         """The scale of the board that said hello; `meter_mv` of its own supply, 0: not read."""
-        kinds = load_schema().board_kinds.values()
-        kind = next(kind for kind in kinds if kind.id == hello.board_kind)
+        kind = kind_of(hello.board_kind)
         nominal = kind.adc_reference_mv / 1000.0
         return cls(
             hello.adc_full_scale,
-            kind.current_full_scale,
+            hello.current_full_scale,
             kind.supply_full_scale,
             meter_mv / 1000.0 if meter_mv else nominal,
             nominal,
         )
+
+    @property
+    def widest_pot(self) -> int:
+        """The whole pot, as far as the settings can hold it."""
+        return min(self.pot, _RAW_MOST)
 
     @property
     def step_raw(self) -> float:

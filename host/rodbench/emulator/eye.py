@@ -15,7 +15,7 @@ import threading
 from collections.abc import Callable
 from typing import Any
 
-from rodbench.emulator.plant import Rod
+from rodbench.emulator.plant import Plant, Rod
 from rodbench.emulator.rig import Rig
 from rodbench.errors import NeedsPerson, PortError
 
@@ -34,6 +34,38 @@ _PARTS: dict[str, Callable[[Rod], str]] = {
 }
 
 
+# A person who brings a mounted rod to its working ends holds the key until it is near, then taps,
+# and stops short of the machine's own end. Shares of the stroke.
+NEAR_SHARE, FAR_SHARE = 0.05, 0.12
+PIN_TO_PIN_MM = 105.0  # of a retracted rod; invented
+
+
+def _hand(plant: Plant, way: int) -> str:
+    """What to press next on the way to a working end."""
+    left, stroke = _left(plant)[way > 0], plant.rod.stroke_mm
+    if left <= NEAR_SHARE * stroke:
+        return "there"
+    words = "out" if way > 0 else "in"
+    return words if left > FAR_SHARE * stroke else f"a little {words}"
+
+
+def _left(plant: Plant) -> tuple[float, float]:
+    """The way in mm to the lower and the upper end of the machine, else of the rod."""
+    mount, at = plant.rod.mount, plant.position_mm
+    return at - mount.min_mm, (mount.max_mm or plant.rod.stroke_mm) - at
+
+
+# What a person measures or sees where the rod stands.
+_PLACES: dict[str, Callable[[Plant], str]] = {
+    "stroke_about": lambda plant: f"{plant.rod.stroke_mm:.0f} mm",
+    "room": lambda plant: f"{min(_left(plant)):.1f} mm",
+    "hand_retracted": lambda plant: _hand(plant, -1),
+    "hand_extended": lambda plant: _hand(plant, 1),
+    "working_retracted_pin_to_pin": lambda plant: f"{PIN_TO_PIN_MM + plant.position_mm:.1f} mm",
+    "working_extended_pin_to_pin": lambda plant: f"{PIN_TO_PIN_MM + plant.position_mm:.1f} mm",
+}
+
+
 class Eye:
     """Looks at the rods of a rig. A run counts from where the rod last turned round, or from the
     last answer, whichever is later."""
@@ -47,23 +79,41 @@ class Eye:
 
         run_...: which way the rod went that moved last: "out", "in" or "still". supply_v and
         board_5v: what a meter shows. driver, current_sensor...: what is written on the parts.
+        nudge: how far it moved, there and back. room: whether a mounted rod has so much way both
+        ways. hand_retracted, hand_extended: what to hold next to bring the rod to a working end.
         """
         if question_id.startswith("run_"):
             return self._which_way(axis)
+        if question_id == "nudge":
+            return f"{self._how_far(axis):.1f} mm"
+        if question_id in _PLACES and self._rig.plants:
+            return _PLACES[question_id](self._rig.plants[self._which(axis)])
         if question_id in _PARTS and self._rig.plants:
-            return _PARTS[question_id](self._rig.machine.rods[axis or min(self._rig.plants)])
+            return _PARTS[question_id](self._rig.plants[self._which(axis)].rod)
         if question_id in ("supply_v", "meter_supply_v"):
             return f"{self._rig.supply_v:.2f}"
         if question_id in ("board_5v", "meter_board_5v"):
             return f"{self._rig.machine.board.reference_v:.2f}"
         return None
 
+    def _which(self, axis: int) -> int:
+        """The axis that is meant: the one asked for, else the one that moved last."""
+        plants = self._rig.plants
+        return axis if axis in plants else max(plants, key=lambda a: self._rig.moved_at[a])
+
+    def _how_far(self, axis: int) -> float:
+        """The way gone since the last answer, in mm: there, or back from where it turned."""
+        axis = self._which(axis)
+        plant, (before, turns) = self._rig.plants[axis], self._answered[axis]
+        self._answered[axis] = (plant.position_mm, plant.turns)
+        places = [before, plant.position_mm] + ([plant.turned_mm] if plant.turns != turns else [])
+        return max(places) - min(places)
+
     def _which_way(self, axis: int) -> str | None:
         plants = self._rig.plants
-        if axis not in plants:
-            if not plants:
-                return None
-            axis = max(plants, key=lambda number: self._rig.moved_at[number])
+        if not plants:
+            return None
+        axis = self._which(axis)
         plant, (before, turns) = plants[axis], self._answered[axis]
         now = plant.position_mm
         start = before if plant.turns == turns else plant.turned_mm

@@ -1,5 +1,6 @@
 """Limits proposed from what was learned, each with its reason."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from .stall import Stall
@@ -16,13 +17,18 @@ TRIP_OVER_PEAK = 1.5
 TRIP_LEAST_OVER_PEAK = 1.15
 DUTY_SHARE = 0.25
 DUTY_WINDOW_MIN = 20.0
+Length = Callable[[float], str]
 
 
 @dataclass(frozen=True, slots=True)
 class Learned:
-    """What the proposal starts from. mm, mm/s, A, s; pairs are (extend, retract)."""
+    """What the proposal starts from. mm, mm/s, A, s; pairs are (extend, retract).
 
-    stroke_mm: float
+    `range_mm`: where the rod may go at all, from the retracted end: the stroke, or what the machine
+    leaves of it.
+    """
+
+    range_mm: tuple[float, float]
     spread_mm: float
     noise_mm: float
     speed_mm_s: tuple[float, float]
@@ -54,10 +60,16 @@ class Proposal:
     warnings: tuple[str, ...]
 
 
-def propose(learned: Learned) -> Proposal:
-    """Limits for this rod. Raises ValueError when no room is left between the soft stops."""
-    low, high, stops_why = _soft_stops(learned)
-    speed, up, down, ramps_why = _motion(learned)
+def in_mm(mm: float) -> str:
+    """A length as the reasons say it."""
+    return f"{mm:.1f} mm"
+
+
+def propose(learned: Learned, length: Length = in_mm) -> Proposal:
+    """Limits for this rod. Raises ValueError when no room is left between the soft stops. `length`
+    writes a length given in mm."""
+    low, high, stops_why = _soft_stops(learned, length)
+    speed, up, down, ramps_why = _motion(learned, length)
     trip, trip_why, trip_warning = _trip(learned)
     stall_ms, stall_why = _stall_time(learned)
     reasons = {
@@ -79,25 +91,27 @@ def propose(learned: Learned) -> Proposal:
     )  # fmt: skip
 
 
-def _soft_stops(learned: Learned) -> tuple[float, float, str]:
+def _soft_stops(learned: Learned, length: Length) -> tuple[float, float, str]:
     extend, retract = learned.run_on_mm
-    margin = max(MARGIN_MM, MARGIN_SHARE * learned.stroke_mm) + 2.0 * learned.noise_mm
+    lowest, highest = learned.range_mm
+    way = highest - lowest
+    margin = max(MARGIN_MM, MARGIN_SHARE * way) + 2.0 * learned.noise_mm
     factor = RUN_ON_FACTOR if learned.brakes else 2.0 * RUN_ON_FACTOR
-    low = round(factor * retract + learned.spread_mm + margin + 0.049, 1)
-    high = round(learned.stroke_mm - factor * extend - learned.spread_mm - margin - 0.049, 1)
-    if high - low < max(2.0, 0.2 * learned.stroke_mm):
+    low = round(lowest + factor * retract + learned.spread_mm + margin + 0.049, 1)
+    high = round(highest - factor * extend - learned.spread_mm - margin - 0.049, 1)
+    if high - low < max(2.0, 0.2 * way):
         raise ValueError(
-            f"no room between soft stops at {low:.1f} and {high:.1f} mm: the rod runs on "
-            f"{max(extend, retract):.1f} mm"
+            f"no room between soft stops at {length(low)} and {length(high)}: the rod runs on "
+            f"{length(max(extend, retract))}"
         )
     why = (
-        f"run-on {max(extend, retract):.1f} + spread {learned.spread_mm:.1f} + margin "
-        f"{margin:.1f}; a mounted rod may need less"
+        f"run-on {length(max(extend, retract))} + spread {length(learned.spread_mm)} + margin "
+        f"{length(margin)}"
     )
     return low, high, why
 
 
-def _motion(learned: Learned) -> tuple[float, float, float, str]:
+def _motion(learned: Learned, length: Length) -> tuple[float, float, float, str]:
     ways = zip(learned.speed_mm_s, learned.dead_zone, strict=True)
     speed = _two_digits(SPEED_SHARE * min(warm_speed(*way) for way in ways))
     up, down = speed / RAMP_UP_S, speed / RAMP_DOWN_S
@@ -109,7 +123,7 @@ def _motion(learned: Learned) -> tuple[float, float, float, str]:
     up, down = _two_digits(max(up, 0.5)), _two_digits(max(down, 0.5))
     why = (
         f"{100 * SPEED_SHARE:.0f} % of the slower way with a warm motor; stops within "
-        f"{stopping_distance(speed, down):.1f} mm"
+        f"{length(stopping_distance(speed, down))}"
     )
     return speed, up, down, why
 

@@ -1,0 +1,169 @@
+"""Mounted rods: the ends are shown by hand, and nothing is ever driven into the machine's own."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+from rodbench.bench import commission
+from rodbench.bench.commission import Commissioned
+from rodbench.bench.keeper import KnownRod
+from rodbench.bench.reach import PRESSES, AskedHand, Reach
+from rodbench.emulator.plant import Mount
+from rodbench.emulator.plant_file import default_machine
+from rodbench.errors import ProcedureError
+
+from .harness import Bench, MemoryKeeper, label
+
+STROKE_MM = 120.0
+LOW_MM, HIGH_MM = 22.0, 96.0  # where the machine ends the rod's way
+
+
+def mounted(start_mm: float = 60.0) -> Bench:
+    made = default_machine()
+    made.board.boot_ms = 50.0
+    made.rods.pop(2, None)
+    rod = made.rods[1]
+    rod.stroke_mm, rod.start_mm = STROKE_MM, start_mm
+    rod.mount = Mount(LOW_MM, HIGH_MM)
+    return Bench.of(made)
+
+
+def known_rod(bench: Bench) -> KnownRod:
+    raw = (round(bench.true_raw(0.0)), round(bench.true_raw(STROKE_MM)))
+    return KnownRod(STROKE_MM, raw, ("end-switch", "end-switch"), 0.1, 305.0)
+
+
+def show(bench: Bench, known: KnownRod | None = None, **answers: object) -> Commissioned:
+    keeper = MemoryKeeper(bench.board)
+    if known is not None:
+        keeper.known["north"] = known
+    job = bench.job(mounting="mounted", **answers)
+    done = commission.run(job, keeper)
+    assert isinstance(done, Commissioned)
+    return done
+
+
+def assert_untouched(bench: Bench) -> None:
+    assert bench.plant.mount_pressed_a == 0.0
+    bench.board.sleep(0.3)
+    assert bench.plant.speed_mm_s == 0.0
+
+
+def test_working_ends_inside_the_ends_of_a_known_rod() -> None:
+    bench = mounted()
+    done = show(bench, known_rod(bench))
+    assert_untouched(bench)
+    low, high = done.ends.range_mm
+    # The eye stops within a twentieth of the stroke of the machine's own end.
+    assert LOW_MM < low < LOW_MM + 0.05 * STROKE_MM + 0.5
+    assert HIGH_MM - 0.05 * STROKE_MM - 0.5 < high < HIGH_MM
+    stored = bench.board.read_scope(1)
+    assert stored["stroke_um"] == round(1000 * STROKE_MM)
+    assert 1000 * low < stored["soft_stop_min_um"] < stored["soft_stop_max_um"] < 1000 * high
+    assert done.file_only["limits.working_end_min_mm"] == pytest.approx(low, abs=0.01)
+    assert done.file_only["rods.end_retracted"] == "end-switch"
+    assert done.polarity.motor_reversed == bench.machine.rods[1].motor.reversed
+    assert any("Known from the bench" in line for line in bench.talk)
+    assert not any("ends are not known" in line for line in bench.talk)
+
+
+def test_shown_ends_become_the_endpoints_of_an_unknown_rod() -> None:
+    bench = mounted()
+    done = show(bench)
+    assert_untouched(bench)
+    assert done.ends.kinds == ("shown-by-hand", "shown-by-hand")
+    assert done.ends.working_mm is None
+    assert HIGH_MM - LOW_MM - 0.1 * STROKE_MM - 1 < done.ends.stroke_mm < HIGH_MM - LOW_MM
+    for raw, off_mm in zip(done.ends.raw, (0.0, done.ends.stroke_mm), strict=True):
+        pins = done.label.retracted_pin_to_pin_mm
+        assert pins is not None
+        at_mm = pins - 105.0 + off_mm  # the eye measures 105 mm pin to pin at position 0
+        assert raw == pytest.approx(bench.true_raw(at_mm), abs=20)
+    assert any("own ends are not known" in line for line in bench.talk)
+    assert "limits.working_end_min_mm" not in done.file_only
+
+
+def test_polarity_of_a_mounted_rod_stays_within_the_room_it_was_given() -> None:
+    for start in (LOW_MM + 7.0, HIGH_MM - 7.0):
+        bench = mounted(start)
+        places: list[float] = []
+        bench.clock.attach(lambda _, b=bench, p=places: p.append(b.plant.position_mm))
+        done = show(bench)
+        assert_untouched(bench)
+        assert done.ends.stroke_mm > 50.0
+        assert min(places) > LOW_MM
+        assert max(places) < HIGH_MM
+
+
+def test_without_room_nothing_moves() -> None:
+    bench = mounted(LOW_MM + 2.0)
+    with pytest.raises(ProcedureError, match="of room: the first runs go up to 6.0 mm"):
+        show(bench)
+    assert bench.plant.position_mm == LOW_MM + 2.0
+
+
+class Scripted(AskedHand):
+    """A person with a plan of presses for each end."""
+
+    def __init__(self, **plans: list[str]) -> None:
+        self.plans = plans
+
+    def bring(self, reach: Reach, end: str) -> None:
+        for word in self.plans[end]:
+            if why := reach.press(*PRESSES[word]):
+                reach.job.say(f"stopped: {why}")
+
+
+def shown_by(bench: Bench, hand: AskedHand, known: KnownRod | None) -> Commissioned:
+    keeper = MemoryKeeper(bench.board)
+    if known is not None:
+        keeper.known["north"] = known
+    job = bench.job(mounting="mounted")
+    job.hand = hand
+    done = commission.run(job, keeper)
+    assert isinstance(done, Commissioned)
+    return done
+
+
+def test_swapped_working_ends_are_refused() -> None:
+    for known in (True, False):
+        bench = mounted()
+        hand = Scripted(retracted=["out"] * 5, extended=["in"] * 5)
+        with pytest.raises(ProcedureError, match="swapped"):
+            shown_by(bench, hand, known_rod(bench) if known else None)
+        assert_untouched(bench)
+        assert bench.board.digests()["stored"] == 0
+
+
+def test_a_working_end_outside_the_rod_is_refused() -> None:
+    bench = mounted()
+    other = known_rod(bench)
+    low = round(bench.true_raw(70.0))  # the file describes a rod that ends further out than this
+    other = replace(other, raw=(low, round(bench.true_raw(STROKE_MM))), stroke_mm=50.0)
+    with pytest.raises(ProcedureError, match="outside the rod's own"):
+        shown_by(bench, Scripted(retracted=["a little out"], extended=["out"] * 12), other)
+
+
+def test_a_person_who_is_late_is_stopped_by_the_watch() -> None:
+    """Held far too long: the rod meets the machine once, at creep, and is stopped within 0.3 s."""
+    bench = mounted()
+    hand = Scripted(retracted=["in"] * 60 + ["a little out"] * 6, extended=["out"] * 60)
+    shown_by(bench, hand, None)
+    assert 0 < bench.plant.mount_pressed_ticks < 60
+    said = [line for line in bench.talk if line.startswith("stopped:")]
+    assert any("something is in" in line for line in said)
+
+
+def test_a_pot_that_goes_the_other_way_than_on_the_bench_is_refused() -> None:
+    bench = mounted()
+    known = known_rod(bench)
+    with pytest.raises(ProcedureError, match="on the bench it was seen that it"):
+        show(bench, replace(known, raw=(known.raw[1], known.raw[0])))
+    assert_untouched(bench)
+
+
+def test_nothing_is_asked_pin_to_pin_before_the_rod_is_there() -> None:
+    bench = mounted()
+    given = label(bench.machine) | {"retracted_pin_to_pin": "never asked"}
+    show(bench, **{k: v for k, v in given.items() if k != "mounting"})
