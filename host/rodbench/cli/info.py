@@ -3,18 +3,22 @@
 from __future__ import annotations
 
 from dataclasses import asdict
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from rodbench.cli import talk
 from rodbench.cli.options import Setup, for_board
 
+if TYPE_CHECKING:
+    from rodbench.board import Board
+    from rodbench.settings.units import Units
+
 
 @click.command("info")
 @for_board
 def command(setup: Setup) -> None:
-    """Who is on the port: versions, reset cause, digests, counters, link.
+    """Who is on the port: versions, reset cause, digests, counters, link; where its rods are.
 
     Opening a port may restart the board; nothing moves.
 
@@ -27,8 +31,28 @@ def command(setup: Setup) -> None:
             "digests": board.digests(),
             "counters": board.counters(),
             "link": asdict(board.statistics()),
+            "axes": _axes(board, setup.units()),
         }
     talk.result(found, _text(found), setup.as_json)
+
+
+def _axes(board: Board, units: Units) -> list[dict[str, Any]]:
+    """The axes that have a rod, and where it is as far as anything tells."""
+    from rodbench.show.where import has_pot, where
+    from rodbench.show.words import state
+
+    found = []
+    for number in range(1, board.hello.axis_count + 1):
+        axis = board.axis(number)
+        live = axis.settings()
+        if live["feedback"]:
+            sample = axis.sample()
+            place = where(sample, live, units)
+            without = "" if has_pot(live) else ", two wires, no pot"
+            raw = "" if sample.calibrated or without else ", not calibrated"
+            said = f"{state(sample.state)}, {place}{without}{raw}"
+            found.append({"axis": number, "state": state(sample.state), "said": said})
+    return found
 
 
 def _text(found: dict[str, Any]) -> str:
@@ -50,5 +74,6 @@ def _text(found: dict[str, Any]) -> str:
         f"  frames       {counters['frames_good']} good, {counters['frames_bad']} bad, "
         f"{counters['frames_dropped']} dropped",
         f"  ticks late   {counters['late_ticks']}",
+        *(f"  axis {axis['axis']}       {axis['said']}" for axis in found["axes"]),
     ]
     return "\n".join(lines)
