@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from rodbench.errors import UsageError
+from rodbench.settings.positions import Place, read_place
 from rodbench.settings.quantity import QuantityError, convert
 
+NOTHING = "Nothing was sent."
 
-def position_mm(text: str, units: str, low_mm: float, high_mm: float) -> float:
-    """`101.5 mm`, `4 in`, `50 %` (of the way between the soft stops), or a bare number in `units`.
 
-    Returns mm from the retracted end. Raises UsageError.
-    """
-    if text.strip().endswith("%"):
-        return low_mm + _amount(text, "", "a position") * (high_mm - low_mm)
-    return _amount(_with_unit(text, units), "mm", "a position")
+def place(text: str, units: str) -> Place:
+    """`101.5 mm`, `4 in`, `30 deg`, `50 %`, or a bare number in `units`. Raises UsageError."""
+    try:
+        return replace(read_place(_with_unit(text, units)), text=text)
+    except QuantityError as error:
+        raise _no_amount(text, "a position", str(error)) from None
 
 
 def speed_mm_s(text: str, units: str) -> float:
@@ -51,14 +54,16 @@ def _amount(text: str, unit: str, what: str) -> float:
     try:
         return convert(text, unit)
     except QuantityError as error:
-        raise UsageError(
-            f"'{text}' is not {what}: {error}", kept="Nothing was sent.", hint=_examples(what)
-        ) from None
+        raise _no_amount(text, what, str(error)) from None
+
+
+def _no_amount(text: str, what: str, why: str) -> UsageError:
+    return UsageError(f"'{text}' is not {what}: {why}", kept=NOTHING, hint=_examples(what))
 
 
 def _examples(what: str) -> str:
     return {
-        "a position": 'for example "101.5 mm", "4 in" or "50 %"',
+        "a position": 'for example "101.5 mm", "4 in", "30 deg" or "50 %"',
         "a speed": 'for example "3 mm/s" or "-0.1 in/s" (minus retracts)',
         "an output": 'for example "20 %" or "-20 %" (minus retracts)',
     }.get(what, 'for example "2 s" or "500 ms"')

@@ -9,6 +9,7 @@ import click
 
 from rodbench.cli import amounts, talk
 from rodbench.cli.options import Setup, axis_argument, for_motion
+from rodbench.cli.signed import SignedCommand
 from rodbench.errors import NeedsPerson, UsageError
 
 if TYPE_CHECKING:
@@ -16,7 +17,7 @@ if TYPE_CHECKING:
     from rodbench.settings.units import Units
 
 
-@click.command("jog", context_settings={"ignore_unknown_options": True})
+@click.command("jog", cls=SignedCommand)
 @axis_argument
 @click.argument("speed", metavar="[SPEED]", required=False)
 @click.option("--for", "duration", metavar="SECONDS", help='Run for so long, for example "2 s".')

@@ -9,14 +9,15 @@ import click
 
 from rodbench.cli import amounts, talk
 from rodbench.cli.options import Setup, axis_argument, for_motion
+from rodbench.cli.signed import SignedCommand
 from rodbench.errors import ProcedureError
 
 if TYPE_CHECKING:
-    from rodbench.board import Board, Outcome
+    from rodbench.board import Outcome
     from rodbench.settings.units import Units
 
 
-@click.command("move", context_settings={"ignore_unknown_options": True})
+@click.command("move", cls=SignedCommand)
 @axis_argument
 @click.argument("position", metavar="POSITION")
 @click.option("--at", "speed", metavar="SPEED", help='Not faster than this, for example "3 mm/s".')
@@ -24,14 +25,18 @@ if TYPE_CHECKING:
 def command(setup: Setup, axis: int, position: str, speed: str | None) -> None:
     """Go to a position and rest there.
 
-    POSITION: "101.5 mm", "4 in" or "50 %" of the way between the soft stops; a bare number counts
-    in the machine file's show_units. Ctrl-C stops the rod; if this command dies, the board stops
-    it by itself. A rod without a pot goes to one of its ends: "extended" or "retracted".
+    POSITION: a name of the machine file's [positions], "101.5 mm", "4 in", "30 deg" by its
+    [linkage], or "50 %" of the way between the soft stops; a bare number counts in its show_units.
+    A rod without a pot goes to one of its ends: "extended" or "retracted".
+
+    Ctrl-C stops the rod; if this command dies, the board stops it by itself.
 
     \b
     Example:  rodbench move 1 "101.5 mm"
+              rodbench move 1 open
     """
     from rodbench.cli import run_to_end
+    from rodbench.cli import target as places
     from rodbench.cli.caution import before_motion
     from rodbench.show.run import Recorder
     from rodbench.show.where import has_pot
@@ -41,27 +46,27 @@ def command(setup: Setup, axis: int, position: str, speed: str | None) -> None:
         if not has_pot(board.read_scope(axis)):
             run_to_end.run(setup, board, axis, position, speed)
             return
-        target_mm = _target(board, axis, position, units)
+        target = places.find(setup, axis, position, board.read_scope(axis), units)
         speed_mm_s = amounts.speed_mm_s(speed, units.name) if speed else 0.0
         before_motion(setup, board, axis)
-        with Recorder(board, axis) as seen, board.axis(axis).move(target_mm, speed_mm_s) as motion:
+        with (
+            Recorder(board, axis) as seen,
+            target.refused(),
+            board.axis(axis).move(target.mm, speed_mm_s) as motion,
+        ):
             outcome = motion.wait()
         assert outcome is not None
-        setup.log(board, "move", target_mm=target_mm, **_data(outcome))
+        setup.log(board, "move", asked=position, target_mm=target.mm, **_data(outcome))
     _check(outcome, axis, units)
-    data = {"target_mm": target_mm, "seconds": seen.seconds, **_data(outcome)}
+    data = {"target_mm": target.mm, "seconds": seen.seconds, **_data(outcome)}
+    if target.way.linkage is not None:
+        data["angle_deg"] = target.angle_deg(outcome.position_mm)
     text = (
-        f"axis {axis} rests at {units.length(outcome.position_mm)} "
-        f"(asked: {units.length(target_mm)}), {seen.seconds:.1f} s, "
+        f"axis {axis} rests at {target.shown(outcome.position_mm)} "
+        f"(asked: {target.shown()}), {seen.seconds:.1f} s, "
         f"motor on for {outcome.on_time_s:.1f} s"
     )
     talk.result(data, text, setup.as_json)
-
-
-def _target(board: Board, axis: int, position: str, units: Units) -> float:
-    live = board.read_scope(axis)
-    low, high = live["soft_stop_min_um"] / 1000, live["soft_stop_max_um"] / 1000
-    return amounts.position_mm(position, units.name, low, high)
 
 
 def _data(outcome: Outcome) -> dict[str, Any]:

@@ -10,6 +10,7 @@ from rodbench.cli import codes, talk
 from rodbench.cli.options import Setup, for_board, for_file
 
 if TYPE_CHECKING:
+    from rodbench.settings.machine import MachineFile
     from rodbench.settings.transfer import Difference
 
 
@@ -27,6 +28,9 @@ def command() -> None:
 def check(setup: Setup) -> None:
     """Check the machine file, without a board.
 
+    What it cannot mean is an error with its line. What holds, but does less than it says, is a
+    remark: a gang that this firmware does not do, a position that no axis can go to.
+
     \b
     Example:  rodbench settings check -m vent/machine.toml
     """
@@ -37,8 +41,33 @@ def check(setup: Setup) -> None:
         text += f"\n  axis {axis} is not calibrated: jog only"
     if not machine.axes:
         text += "\n  no axis yet: `rodbench commission` adds one"
-    data = {"digest": f"{machine.digest():08X}", "axes": machine.axes, "uncalibrated": uncalibrated}
+    angles = {axis: said for axis in machine.axes if (said := _angles(setup, machine, axis))}
+    for axis, said in angles.items():
+        text += f"\n  axis {axis}: {said}"
+    text += "".join(f"\n{remark}" for remark in machine.remarks)
+    data = {
+        "digest": f"{machine.digest():08X}",
+        "axes": machine.axes,
+        "uncalibrated": uncalibrated,
+        "remarks": machine.remarks,
+    }
     talk.result(data, text, setup.as_json)
+
+
+def _angles(setup: Setup, machine: MachineFile, axis: int) -> str:
+    """What the linkage makes of the soft stops, and where its 0 deg is; empty without one."""
+    try:
+        way = machine.way_of(axis)
+        if way.linkage is None or not machine.scope(axis)["calibrated"]:
+            return ""
+        reach = way.reach()
+    except ValueError:
+        return ""  # a remark says why
+    units = setup.units()
+    return (
+        f"{units.span(way.low_mm, way.high_mm)} is {reach}; 0 deg is where the rod stands at "
+        f"{units.length(way.linkage.closed_at_mm)}"
+    )
 
 
 @command.command("diff")
@@ -78,6 +107,8 @@ def push(setup: Setup, until_reset: bool) -> None:
         machine = transfer.load_for(board, setup.machine)
         done = transfer.push(machine, board, until_reset=until_reset)
     machine.save()
+    for note in [*done.notes, *machine.remarks]:
+        talk.say(f"note: {note}")
     setup.logbook().append(
         "push", digest=done.digest, changed=_data(done.changed), stored=not until_reset
     )

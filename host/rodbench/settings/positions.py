@@ -62,11 +62,12 @@ def near(name: str, names: Iterable[str]) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Way:
-    """The way of one axis: its soft stops in mm, and its linkage where there is one."""
+    """The way of one axis: its soft stops in mm, and its linkage, or why there is none."""
 
     low_mm: float
     high_mm: float
     linkage: Linkage | None = None
+    why_no_angle: str = "degrees need a [linkage] in the machine file"
 
     def mm(self, place: Place) -> float:
         """The place in mm from the retracted end, whether or not it lies between the soft stops.
@@ -100,7 +101,7 @@ class Way:
 
     def _angle_mm(self, place: Place) -> float:
         if self.linkage is None:
-            raise ValueError("degrees need a [linkage] in the machine file")
+            raise ValueError(self.why_no_angle)
         reach = self.reach()
         beyond = f"out of reach: between the soft stops there are {reach}"
         try:
