@@ -26,6 +26,8 @@ from rodbench.bench.ask import Answers, Asker, Yes
 from rodbench.bench.ask import Question as Asked
 from rodbench.bench.commission import Commissioned
 from rodbench.bench.job import Job
+from rodbench.bench.keeper import KnownRod
+from rodbench.emulator.plant import Plant
 from rodbench.emulator.random_benches import (
     ANSWERS,
     COMMISSIONED,
@@ -46,6 +48,7 @@ from . import judge
 from .harness import Bench, MemoryKeeper
 
 TOLERANCE = 0.005  # of the stroke, and twice what the pot itself does not repeat
+TAPE_MM = 0.2  # what two readings of a tape may be off by
 NEAR_SHARE, NEAR_MM = 0.05, 3.0  # what "near an end" may mean
 OTHER, CRASH = "refused otherwise", "crash"
 # A refusal is of a kind when its sentence has one of these words; the first kind that fits.
@@ -134,6 +137,8 @@ def end_of(seed: int) -> Ending:
     beside = Bench.of(bench.machine)
     keeper = MemoryKeeper(beside.board)
     watch = Watch(bench, beside)
+    if bench.known and not bench.two_wires:
+        keeper.known["north"] = _known(bench, watch.plant)
     start_ma = watch.plant.reference_ma
     try:
         done = commission.run(_job(bench, beside), keeper)
@@ -155,6 +160,14 @@ def _job(bench: RandomBench, beside: Bench) -> Job:
     beside.board.write_scope(bench.axis, {"stop_by": int(bench.stop_by == "coast")})
     asker = Asker(Answers(bench.facts), Yes(), Person(bench, beside))
     return Job(beside.board, bench.axis, asker, beside.talk.append, units=Units(bench.units))
+
+
+def _known(bench: RandomBench, plant: Plant) -> KnownRod:
+    """What a calibration on the bench found of this rod, before it was mounted."""
+    stroke = bench.rod.stroke_mm
+    raw = (round(plant.pot_raw_at(0.0)), round(plant.pot_raw_at(stroke)))
+    kind = judge.KINDS[bench.rod.ends.kind]
+    return KnownRod(stroke, raw, (kind, kind), 0.1, 105.0)
 
 
 def _kind(error: RodbenchError) -> str:
@@ -179,13 +192,15 @@ def _judge_done(
         return
     ending.said = COMMISSIONED
     assert isinstance(done, Commissioned) or bench.rod.mount.fitted
-    ends = judge.Ends.of(beside.emulated.rig.plants[bench.axis], settings)
+    working = bench.rod.mount.fitted and not bench.known
+    plant = beside.emulated.rig.plants[bench.axis]
+    ends = judge.Ends.of(plant, settings, working=working)
     ending.endpoint_error = ends.error
-    if ends.error > TOLERANCE + 2.0 * bench.rod.pot.repeat_mm / bench.rod.stroke_mm:
+    scatter_mm = 2.0 * bench.rod.pot.repeat_mm + (TAPE_MM if working else 0.0)
+    if ends.error > TOLERANCE + scatter_mm / (settings["stroke_um"] / 1000.0):
         ending.troubles.append(f"endpoint off by {100 * ends.error:.2f} % of the stroke")
     if bench.rod.mount.fitted:
         ending.troubles += judge.wrong_mounts(bench.rod, ends, settings)
-        return
     ending.false_end = judge.false_ends(bench.rod, ends, keeper.file_only)
 
 

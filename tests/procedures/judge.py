@@ -30,7 +30,7 @@ KINDS = {"switch": End.SWITCH, "hard": End.STALL, "clutch": End.STALL}
 TIMES_SHARE = 0.10  # what a measured stroke time may be off by
 MOUNT_MARGIN_MM = 0.2  # the least that a soft stop stands inside the machine's end
 ENDPOINT_SHARE = 0.005  # of the stroke: an endpoint that claims a kind stands so near its end
-NO_CLAIM = ("unknown", "by-hand")  # kinds of end that say nothing of how the travel ends
+NO_CLAIM = ("unknown", "shown-by-hand")  # kinds of end that say nothing of how the travel ends
 
 
 @dataclass
@@ -198,21 +198,21 @@ class Drive:
 
 @dataclass(frozen=True)
 class Ends:
-    """Where the two stored endpoints truly are, in mm, and how far off: a share of the stroke. Of a
-    free rod the worse endpoint, of a mounted one the distance between its two."""
+    """Where the two stored endpoints truly are, in mm, and how far off: a share of the stroke. Of
+    the rod's own ends the worse one, of working ends shown by hand the distance between them."""
 
     true_mm: tuple[float, float]
     soft_mm: tuple[float, float]
     error: float
 
     @classmethod
-    def of(cls, plant: Plant, settings: Mapping[str, int]) -> Ends:
+    def of(cls, plant: Plant, settings: Mapping[str, int], *, working: bool = False) -> Ends:
         low, high = settings["raw_retracted"], settings["raw_extended"]
         true = (_where(plant, low), _where(plant, high))
         stroke, whole = settings["stroke_um"] / 1000.0, plant.rod.stroke_mm
         share = (true[1] - true[0]) / stroke
         soft = [settings[f"soft_stop_{name}_um"] / 1000.0 for name in ("min", "max")]
-        if plant.rod.mount.fitted:
+        if working:
             error = abs(share - 1.0)
         else:
             error = max(abs(true[0]), abs(true[1] - whole)) / whole
@@ -235,7 +235,7 @@ def _where(plant: Plant, raw: float) -> float:
 
 
 def false_ends(rod: Rod, ends: Ends, kept: Mapping[str, object]) -> str:
-    """What is claimed of a free rod's ends against what is true; empty when nothing is false."""
+    """What is claimed of the rod's own ends against what is true; empty when nothing is false."""
     found = []
     places = (ends.true_mm[0], rod.stroke_mm - ends.true_mm[1])
     for name, off in zip(("retracted", "extended"), places, strict=True):

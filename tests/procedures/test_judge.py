@@ -59,9 +59,9 @@ def test_soft_stops_at_or_past_the_machine_are_noticed(low: float, high: float, 
 def test_a_wrong_distance_between_working_ends_is_an_error() -> None:
     plant = Plant(Rod(stroke_mm=200.0, mount=Mount(50.0, 150.0)))
     stored = settings(plant, 52.0, 148.0)
-    assert Ends.of(plant, stored).error < 0.001
+    assert Ends.of(plant, stored, working=True).error < 0.001
     stored["stroke_um"] = 80_000
-    assert Ends.of(plant, stored).error == pytest.approx(0.2, abs=0.002)
+    assert Ends.of(plant, stored, working=True).error == pytest.approx(0.2, abs=0.002)
 
 
 def test_a_stroke_takes_its_length_over_its_speed() -> None:

@@ -55,9 +55,19 @@ def _left(plant: Plant) -> tuple[float, float]:
     return at - mount.min_mm, (mount.max_mm or plant.rod.stroke_mm) - at
 
 
+def _stands(plant: Plant) -> str:
+    """Where the rod is seen to stand."""
+    near = max(1.0, 0.01 * plant.rod.stroke_mm)
+    if plant.position_mm < near:
+        return "all the way in"
+    return "all the way out" if plant.position_mm > plant.rod.stroke_mm - near else "between"
+
+
 # What a person measures or sees where the rod stands.
 _PLACES: dict[str, Callable[[Plant], str]] = {
     "stroke_about": lambda plant: f"{plant.rod.stroke_mm:.0f} mm",
+    "end_retracted": _stands,
+    "end_extended": _stands,
     "room": lambda plant: f"{min(_left(plant)):.1f} mm",
     "hand_retracted": lambda plant: _hand(plant, -1),
     "hand_extended": lambda plant: _hand(plant, 1),
@@ -81,6 +91,7 @@ class Eye:
         board_5v: what a meter shows. driver, current_sensor...: what is written on the parts.
         nudge: how far it moved, there and back. room: whether a mounted rod has so much way both
         ways. hand_retracted, hand_extended: what to hold next to bring the rod to a working end.
+        end_...: whether it stands all the way in, all the way out or between.
         """
         if question_id.startswith("run_"):
             return self._which_way(axis)

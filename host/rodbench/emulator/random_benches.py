@@ -39,6 +39,7 @@ class RandomBench:
     allowed: frozenset[str] = frozenset()
     stop_by: str = "brake"
     units: str = "mm"
+    known: bool = False  # a mounted rod whose own ends were found on the bench before
     lie: str = ""  # what the person is wrong about, in words
     lies: dict[str, str] = field(default_factory=dict)  # question -> "wrong" or "not seen"
 
@@ -70,6 +71,7 @@ def random_bench(seed: int) -> RandomBench:
     bench = RandomBench(seed, machine, axis, {})
     bench.stop_by = _stop_by(draw, rod)
     bench.units = draw.choice(("mm", "mm", "in"))
+    bench.known = rod.mount.fitted and draw.random() < 0.5
     bench.facts = _facts(bench, stall)
     _person(draw, bench)
     bench.row, bench.allowed = _truth(bench)
@@ -193,6 +195,7 @@ def _truth(bench: RandomBench) -> tuple[str, frozenset[str]]:
     if pot.wired != "right":
         return f"{pot.wired.replace('-', ' ')} lead", frozenset({WIPER})
     mounted = ", mounted" if rod.mount.fitted else ""
+    mounted += ", known" if bench.known else ""
     if pot.worn:
         wide = pot.worn_to_mm - pot.worn_from_mm > 0.1 * rod.stroke_mm
         return f"{'wide' if wide else 'narrow'} worn zone", frozenset({COMMISSIONED, POT})
