@@ -7,6 +7,8 @@ from typing import Any
 
 import pytest
 from rodbench.errors import Refused, RodbenchError, SettingsError, UsageError
+from rodbench.settings.units import Units
+from rodbench.show.tables import facts
 
 from tests.cli.conftest import MACHINE
 from tests.cli.test_steps import Bench, bench
@@ -161,3 +163,13 @@ def test_a_minus_is_no_option(bench: Bench) -> None:
     done = bench.run("jog", "1", "-3 mm/s", "--for", "1 s", "--yes")
     assert done["ended"] == "stopped"
     assert "jog" in (bench.folder / "logbook" / "log.jsonl").read_text()
+
+
+def test_a_step_tells_what_it_found_in_the_units_of_the_file() -> None:
+    found = {"stroke_mm": 203.2, "creep_mm_s": [2.54, 5.08], "spread_mm": None, "quiet": True}
+    rows = [row.split() for row in facts(found, Units("in")).splitlines()[2:]]
+    assert rows == [
+        ["stroke", "8.000", "in"],
+        ["creep", "0.100", "in/s", "0.200", "in/s"],
+        ["quiet", "yes"],
+    ]

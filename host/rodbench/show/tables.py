@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import io
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from rodbench.settings.units import Units, share
@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     from rodbench.settings.transfer import Difference
 
 WIDTH = 80
+IN_MM = Units()
 
 
 def table(heads: Sequence[str], rows: Iterable[Sequence[str]], right: Sequence[int] = ()) -> str:
@@ -36,14 +37,38 @@ def differences(found: Sequence[Difference]) -> str:
     return table(("setting", "file", "board"), rows, right=(1, 2))
 
 
-def facts(found: Mapping[str, Any]) -> str:
-    """The result of one step, a fact a line."""
-    return table(("found", "value"), [(k.replace("_", " "), _fact(v)) for k, v in found.items()])
+def facts(found: Mapping[str, Any], units: Units = IN_MM) -> str:
+    """The result of one step, a fact a line; what was not found is left out."""
+    rows = [_named(name, value, units) for name, value in found.items() if value is not None]
+    return table(("found", "value"), rows)
 
 
-def _fact(value: Any) -> str:
+def _named(name: str, value: Any, units: Units) -> tuple[str, str]:
+    """A fact's name without its unit, and its value with it: `spread_mm` -> `spread`, `0.3 mm`."""
+    shown: Mapping[str, Callable[[Any], str]] = {
+        "_raw_s": "{:.3g} raw/s".format,
+        "_mm_s": units.speed,
+        "_mm": units.length,
+        "_a": "{:.3g} A".format,
+        "_v": "{:.4g} V".format,
+        "_s": "{:.3g} s".format,
+    }
+    suffix = next((end for end in shown if name.endswith(end) and not _is_words(value)), "")
+    text = _fact(value, shown.get(suffix, _plain))
+    return name.removesuffix(suffix).replace("_", " "), text
+
+
+def _is_words(value: Any) -> bool:
+    return isinstance(value, str | bool) or (isinstance(value, list) and any(map(_is_words, value)))
+
+
+def _fact(value: Any, shown: Callable[[Any], str]) -> str:
     if isinstance(value, list):
-        return "  ".join(_fact(part) for part in value)
+        return "  ".join(_fact(part, shown) for part in value)
+    return "-" if value is None else shown(value)
+
+
+def _plain(value: Any) -> str:
     if isinstance(value, bool):
         return "yes" if value else "no"
     return f"{value:.4g}" if isinstance(value, float) else str(value)
