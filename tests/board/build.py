@@ -129,6 +129,15 @@ def divide_alone() -> Path:
 
 
 @functools.cache
+def drive_alone() -> Path:
+    """drive_alone.c with the firmware's drive layer."""
+    require_tools()
+    avr = ["avr-gcc", "-mmcu=atmega328p", "-std=gnu11", "-Os", "-Wall", "-Werror"]
+    sources = [str(HERE / "drive_alone.c"), str(FIRMWARE / "src/avr/drive.c")]
+    return _put(OUT / "drive_alone.elf", [*avr, *sources])
+
+
+@functools.cache
 def symbols(elf: Path) -> dict[str, tuple[int, int]]:
     """Address in RAM and size of each variable, by name; (address, 0) for marks of the linker."""
     found = {}

@@ -45,9 +45,23 @@ typedef struct {
     uint32_t head, tail;
 } queue_t;
 
+/* The lines to the bridges, as Timer1 makes them on the chip: simavr has no edges on PWM pins. A compare value is
+ * taken at TOP. A pin that comes back to its compare unit shows what that unit showed last, until it next acts. */
+typedef struct {
+    uint8_t watched, on;
+    uint64_t at;                        /* reckoned up to this cycle */
+    uint16_t taken[2];                  /* compare values in force */
+    uint8_t shows[2], idle[2], stale[2], ideal[2];
+    uint8_t now;
+    uint64_t since;
+    uint64_t cycles[64];                /* with lines A1 B1 P1 A2 B2 P2 as bits 0 to 5 */
+    uint32_t longest[64];
+} lines_t;
+
 typedef struct {
     avr_t *avr;
     elf_firmware_t firmware;
+    lines_t lines;
     avr_irq_t *adc[8];
     avr_irq_t *uart_in;
     uint8_t events;
@@ -296,6 +310,22 @@ void sim_feed(sim_t *sim, const uint8_t *bytes, uint32_t count)
     for (uint32_t n = 0; n < count; n++) { put(&sim->feed, bytes[n]); }
 }
 
+/* ------------------------------------------------------------------ Timer1's count */
+
+#define TCNT1 0x84
+#define ICR1 0x86
+
+/* simavr lets it run on beyond TOP in phase-correct mode; on the chip it goes up to TOP and down again. */
+static uint8_t on_count(avr_t *avr, avr_io_addr_t address, void *param)
+{
+    (void)param;
+    uint32_t top = (uint32_t)(avr->data[ICR1] | avr->data[ICR1 + 1] << 8);
+    uint32_t phase = top ? (uint32_t)(avr->cycle % (2 * top)) : 0;
+    uint32_t count = phase <= top ? phase : 2 * top - phase;
+    avr->data[TCNT1 + 1] = (uint8_t)(count >> 8);
+    return avr->data[address] = (uint8_t)count;
+}
+
 /* ------------------------------------------------------------------ life */
 
 static void connect(sim_t *sim)
@@ -313,6 +343,7 @@ static void connect(sim_t *sim)
     avr_register_io_write(avr, EECR, on_eeprom, sim);
     avr_register_io_read(avr, GPIOR1, on_feed, sim);
     avr_register_io_write(avr, GPIOR2, on_probe, sim);
+    avr->io[AVR_DATA_TO_IO(TCNT1)].r.c = on_count;      /* in place of simavr's own */
     tell_bandgap(avr);
 }
 
@@ -373,6 +404,7 @@ void sim_flash(const sim_t *sim, uint8_t *bytes)
 void sim_pull_reset(sim_t *sim)
 {
     sim->in.tail = sim->in.head;
+    memset(sim->lines.shows, 0, sizeof sim->lines.shows);
     avr_reset(sim->avr);
     sim->avr->data[MCUSR] = 2;          /* external */
     sim->events &= (uint8_t)~EVENT_RESET;
@@ -388,11 +420,108 @@ void sim_close(sim_t *sim)
     free(sim);
 }
 
+/* ------------------------------------------------------------------ lines to the bridges */
+
+#define PORTB 0x25
+#define DDRB 0x24
+#define PORTD 0x2B
+#define DDRD 0x2A
+#define TCCR1A 0x80
+#define TCCR1B 0x81
+#define TCCR1C 0x82
+static const uint8_t COMPARE[2] = { 0x88, 0x8A }, COM_SHIFT[2] = { 6, 4 }, PWM_BIT[2] = { 1, 2 };
+
+static uint16_t word(const avr_t *avr, uint16_t at)
+{
+    return (uint16_t)(avr->data[at] | avr->data[at + 1] << 8);
+}
+
+/* What the compare unit of one pin shows, `phase` cycles after the timer was at 0. */
+static void compare_unit(lines_t *l, const avr_t *avr, int n, uint32_t phase, uint32_t top, uint8_t turned)
+{
+    uint8_t com = (avr->data[TCCR1A] >> COM_SHIFT[n]) & 3;
+    if (turned) { l->taken[n] = word(avr, COMPARE[n]); }
+    uint32_t count = phase <= top ? phase : 2 * top - phase;
+    uint8_t high = l->taken[n] >= top || count < l->taken[n];
+    uint8_t ideal = com == 3 ? !high : high;
+    if (com == 0) {
+        l->idle[n] = 1;
+        return;
+    }
+    if (l->idle[n]) {
+        l->idle[n] = 0;
+        l->stale[n] = 1;
+    } else if (turned || ideal != l->ideal[n]) {
+        l->stale[n] = 0;
+    }
+    l->ideal[n] = ideal;
+    if (!l->stale[n]) { l->shows[n] = ideal; }
+}
+
+static uint8_t line_levels(const lines_t *l, const avr_t *avr)
+{
+    uint8_t d = avr->data[PORTD] & avr->data[DDRD], b = avr->data[PORTB], out = avr->data[DDRB];
+    uint8_t level = (uint8_t)((d >> 4 & 3) | (d >> 6 & 3) << 3);
+    for (int n = 0; n < 2; n++) {
+        uint8_t connected = l->on && !l->idle[n];
+        uint8_t high = connected ? l->shows[n] : b >> PWM_BIT[n] & 1;
+        if (out >> PWM_BIT[n] & high & 1) { level |= (uint8_t)(4 << 3 * n); }
+    }
+    return level;
+}
+
+static void watch_lines(sim_t *sim)
+{
+    avr_t *avr = sim->avr;
+    lines_t *l = &sim->lines;
+    uint8_t counts = (avr->data[TCCR1B] & 7) != 0;
+    uint32_t top = word(avr, ICR1);
+    if (counts && !l->on) { l->idle[0] = l->idle[1] = 1; }
+    if (avr->data[TCCR1C] && !(avr->data[TCCR1A] & 3) && !(avr->data[TCCR1B] & 0x18)) {
+        memset(l->shows, 0, sizeof l->shows);           /* a forced compare, which clears */
+        avr->data[TCCR1C] = 0;
+    }
+    l->on = counts;
+    if (counts && top) {
+        uint32_t before = (uint32_t)(l->at % (2 * top)), now = (uint32_t)(avr->cycle % (2 * top));
+        uint8_t turned = before < top && now >= top;
+        for (int n = 0; n < 2; n++) { compare_unit(l, avr, n, now, top, turned); }
+    }
+    l->cycles[l->now] += avr->cycle - l->at;
+    l->at = avr->cycle;
+    uint8_t level = line_levels(l, avr);
+    if (level != l->now) {
+        l->now = level;
+        l->since = avr->cycle;
+    }
+    uint32_t stood = (uint32_t)(avr->cycle - l->since);
+    if (stood > l->longest[level]) { l->longest[level] = stood; }
+}
+
+/* From now on every instruction's lines are looked at; that takes time. */
+void sim_watch_lines(sim_t *sim)
+{
+    sim->lines.watched = 1;
+    sim->lines.at = sim->lines.since = sim->avr->cycle;
+    sim->lines.now = line_levels(&sim->lines, sim->avr);
+}
+
+/* Cycles with each combination of levels, and the longest time in one, since the last call. */
+void sim_lines(sim_t *sim, uint64_t *cycles, uint32_t *longest)
+{
+    memcpy(cycles, sim->lines.cycles, sizeof sim->lines.cycles);
+    memcpy(longest, sim->lines.longest, sizeof sim->lines.longest);
+    memset(sim->lines.cycles, 0, sizeof sim->lines.cycles);
+    memset(sim->lines.longest, 0, sizeof sim->lines.longest);
+    sim->lines.since = sim->lines.at;
+}
+
 /* ------------------------------------------------------------------ running */
 
 static void watch(sim_t *sim)
 {
     avr_t *avr = sim->avr;
+    if (sim->lines.watched) { watch_lines(sim); }
     uint16_t stack = (uint16_t)(avr->data[SPL] | avr->data[SPH] << 8);
     /* its two halves are written one after the other: believe it when it stands */
     sim->stack_stands = stack == sim->stack ? (uint8_t)(sim->stack_stands + 1) : 0;
@@ -457,6 +586,7 @@ int sim_cycles(sim_t *sim, uint64_t cycles)
     return state == SIM_TIMEOUT ? SIM_OK : state;
 }
 
+uint32_t sim_pc(const sim_t *sim) { return sim->avr->pc; }
 uint64_t sim_now(const sim_t *sim) { return sim->avr->cycle; }
 uint64_t sim_boundary(const sim_t *sim) { return sim->boundary; }
 uint64_t sim_ended(const sim_t *sim) { return sim->ended; }

@@ -31,6 +31,30 @@ TCCR1A, TCCR1B, ICR1, OCR1A, OCR1B = 0x80, 0x81, 0x86, 0x88, 0x8A
 LINES = {0: (4, 5, 1, OCR1A, 7), 1: (6, 7, 2, OCR1B, 5)}  # A, B, PWM bits; compare; COM1x1 bit
 
 
+TWO_LINES, ONE_LINE = "pwm-and-two-direction-lines", "pwm-and-one-direction-line"
+TWO_PWM, PWM_AND_LINE = "two-pwm-inputs", "pwm-input-and-line"
+
+
+def told(driver: str, high: float, a: bool, b: bool, other: float) -> tuple[int, float]:
+    """What an H-bridge does whose PWM pin is high for so many permille: bridge, permille.
+
+    From the bridge's side: an enable with two direction inputs, a PWM input with a direction, or
+    two inputs, each for one half: both low off, both high brake, unlike drive.
+    """
+    if driver == TWO_LINES:
+        if high == 0.0:
+            return OFF, 0.0
+        if a == b:
+            return (BRAKE, 0.0) if high == 1000.0 else (OFF, 0.0)
+        return DRIVE, high if a else -high
+    if driver == ONE_LINE:
+        return (OFF, 0.0) if high == 0.0 else (DRIVE, high if a else -high)
+    second = other if driver == TWO_PWM else 1000.0 * a
+    if high == second:
+        return (BRAKE, 0.0) if high == 1000.0 else (OFF, 0.0)
+    return DRIVE, high - second
+
+
 class Crash(RuntimeError):
     """The program left the road: an invalid instruction, or sleep with interrupts off."""
 
@@ -181,24 +205,37 @@ class Chip:
             left += 1
         return left
 
-    def axis(self, index: int) -> tuple[int, float]:
-        """(bridge, signed permille) that the lines of an axis (0 or 1) tell an H-bridge."""
-        a, b, pwm, compare, com = LINES[index]
+    def share_high(self, index: int) -> float:
+        """Permille of the time that an axis's PWM pin is high, by its registers."""
+        _, _, pwm, compare, com = LINES[index]
         data = self.data
+        if not data[DDRB] & 1 << pwm:
+            return 0.0  # an input is held low by its pull-down
+        if not data[TCCR1A] & 1 << com or not data[TCCR1B] & 7:
+            return 1000.0 * bool(data[PORTB] & 1 << pwm)
+        duty = min(self.word(compare) * 1000 / self.word(ICR1), 1000.0)
+        return 1000.0 - duty if data[TCCR1A] & 1 << com - 1 else duty
 
-        def high(port: int, ddr: int, bit: int) -> bool:
-            return bool(data[port] & data[ddr] & 1 << bit)  # an input is held low by its pull-down
+    def axis(self, index: int, driver: str = TWO_LINES) -> tuple[int, float]:
+        """(bridge, signed permille) that the lines of an axis (0 or 1) tell an H-bridge of this
+        kind. Where PWM 0 is all that off and brake have in common, that is off."""
+        levels = self.data[PORTD] & self.data[DDRD]
+        a, b = (bool(levels & 1 << bit) for bit in LINES[index][:2])
+        other = self.share_high(1 - index) if driver == TWO_PWM else 0.0
+        return told(driver, self.share_high(index), a, b, other)
 
-        if data[TCCR1A] & 1 << com and data[DDRB] & 1 << pwm and data[TCCR1B] & 7:
-            duty = min(self.word(compare) * 1000 / self.word(ICR1), 1000.0)
-        else:
-            duty = 1000.0 * high(PORTB, DDRB, pwm)
-        forward, back = high(PORTD, DDRD, a), high(PORTD, DDRD, b)
-        if duty == 0.0:
-            return OFF, 0.0
-        if forward == back:
-            return (BRAKE, 0.0) if duty == 1000.0 else (OFF, 0.0)
-        return DRIVE, duty if forward else -duty
+    def watch_lines(self) -> None:
+        """Look at the bridges' lines at every instruction from now on."""
+        self.call("watch_lines")
+
+    def lines(self) -> tuple[dict[int, float], dict[int, float]]:
+        """Share of time with each combination of levels, and the longest time in it in us, since
+        the last call. Bits: A1 1, B1 2, P1 4, A2 8, B2 16, P2 32."""
+        cycles, longest = (ctypes.c_uint64 * 64)(), (ctypes.c_uint32 * 64)()
+        self.lib.sim_lines(self._handle, cycles, longest)
+        total = sum(cycles)
+        shares = {level: cycles[level] / total for level in range(64) if cycles[level]}
+        return shares, {level: longest[level] / 16 for level in shares}
 
     def close(self) -> None:
         """Free it."""
@@ -262,8 +299,12 @@ class SimBoard(BoardOnLine):
             self._up.push(sent)
 
     def _look_at_lines(self) -> None:
+        rods = self.machine.rods
         for index in (0, 1):
-            bridge, drive = self.chip.axis(index)
+            driver = rods[index + 1].driver.kind if index + 1 in rods else TWO_LINES
+            bridge, drive = self.chip.axis(index, driver)
+            if index and 1 in rods and rods[1].driver.kind == TWO_PWM:
+                bridge, drive = OFF, 0.0  # axis 1 has both pins
             self.outputs.bridge[index] = bridge
             self.outputs.drive[index] = drive  # type: ignore[call-overload]  # steps of 2.5 permille
 

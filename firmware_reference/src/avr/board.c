@@ -68,8 +68,7 @@ static void take_readings(readings_t *in)
 
 static void put_outputs(const outputs_t *out)
 {
-    for (uint8_t n = 0; n < 2u; n++) { drive_set(n, out->bridge[n], out->drive[n]); }
-    drive_alarm(out->alarm);
+    drive_put(out);
     if (out->ee_write) { (void)eeprom_put(out->ee_address, out->ee_value); }
 }
 
