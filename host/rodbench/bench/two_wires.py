@@ -149,22 +149,14 @@ def trial(job: Job, strokes: Strokes) -> Trial:
     with job.stopping():
         budget = Budget(job)
         budget.ensure(max(strokes.creep_time_s) + sum(strokes.time_s) + 4.0, "the trial")
-        first = _known_end(job)
-        times = {way: _run(job, way) for way in (-first, first)}
+        two_wires_ends.leave(job, strokes.creep_output)
+        _go(job, partial(job.axis.seek, -1), "the trial")  # a start forgets where the rod is
+        times = {way: _run(job, way) for way in (1, -1)}
     found = Trial((times[1], times[-1]))
     out, back = found.time_s
     job.say(f" 8 Trial           to both ends: {out:.1f} s out, {back:.1f} s in, no trip")
     job.record("trial", {"axis": job.number, "found": found})
     return found
-
-
-def _known_end(job: Job) -> int:
-    """Creep to an end: after a start the board does not know where the rod is."""
-    for way in (-1, 1):  # at the end already, the current may have nothing to show: then the other
-        _go(job, partial(job.axis.seek, way), "the trial")
-        if job.axis.sample().place == NAMES[way]:
-            return way
-    raise failed(job, "no end was found in the trial", "See that the rod is free.", STORED)
 
 
 def _run(job: Job, way: int) -> float:

@@ -39,6 +39,7 @@ WEAKER = 0.1  # step down when the trip stops a seek
 GUESS_MM_S = 5.0  # a slow rod at full output
 SLOWEST_MM_S = 0.5  # creep slower than this is a rod that does not follow its motor
 FULL_OF_CREEP = 0.6  # of the time at creep: about what full output takes, rather more
+LEAVE_S = 1.5
 RUNS = 2
 TRIES = 3
 SEEKS_MAX = 12  # of one way, each ended by the duty budget
@@ -298,6 +299,7 @@ def find(job: Job, at_rest: AtRest, creep_output: float, stroke_mm: float) -> St
 
 def _creep(search: _Search) -> dict[int, _Way]:
     """To the retracted end, out, and back in: where the ends are, and the strokes at creep."""
+    leave(search.job, search.creep)
     search.seek(-1)
     search.look(-1)
     ways = {1: _end(search, 1)}
@@ -308,6 +310,17 @@ def _creep(search: _Search) -> dict[int, _Way]:
     out, back = ways[1].on_s, ways[-1].on_s
     search.job.say(f"       End to end at creep: {out:.1f} s out, {back:.1f} s in.")
     return ways
+
+
+def leave(job: Job, creep: float) -> None:
+    """Creep out for a moment: a rod that stands at its retracted end then runs before it meets that
+    end again, so that the current has something to show."""
+    with job.axis.jog_output(creep) as motion:
+        follow(job, motion, LEAVE_S)
+    settle(job)
+    outcome = job.axis.outcome()
+    if outcome.ended == Ended.FAULT:  # at a hard extended end: it goes in next
+        job.axis.clear()
 
 
 def _end(search: _Search, way: int) -> _Way:
@@ -329,17 +342,19 @@ def _end(search: _Search, way: int) -> _Way:
 
 
 def _full(search: _Search, ways: dict[int, _Way]) -> dict[int, list[_Run]]:
-    """The runs at the ceiling. Each commit makes the board forget where the rod is, so that a time
-    which is a guess never makes a fault of an end."""
+    """The runs at the ceiling. A commit makes the board forget where the rod is, so that a time
+    which is a guess never makes a fault of an end that comes early."""
     job = search.job
     job.say(" 5 Time from end to end")
     job.say(cautions.FULL_SPEED)
     cautions.consent(job, cautions.full_speed())
     search.budget.say_cost(2 * RUNS * FULL_OF_CREEP * search.creep_s)
-    job.commit({_KEYS[way]: _cs(FULL_OF_CREEP * found.on_s) for way, found in ways.items()})
+    guess = {_KEYS[way]: _cs(FULL_OF_CREEP * found.on_s) for way, found in ways.items()}
     runs: dict[int, list[_Run]] = {1: [], -1: []}
     for number in range(RUNS):
         for way in (1, -1):
+            if number == 0:
+                job.commit(guess)
             runs[way].append(search.run(way))
             if number == RUNS - 1 and search.kinds[way][0].end is End.STALL:
                 search.look(way)  # a jam stalls the motor just as a hard stop does
@@ -428,4 +443,4 @@ def _say(job: Job, found: Strokes) -> None:
         )
 
 
-__all__ = ["Strokes", "find", "guess_s", "planned_s"]
+__all__ = ["NAMES", "Strokes", "find", "guess_s", "leave", "planned_s"]
