@@ -169,6 +169,7 @@ def draw_supply(pic: Picture, pins: dict[str, str], y: float) -> None:
     pic.text(960, y + 74, "to both H-bridges")
     pic.text(240, y + 120, "5V, GND", "end", font_weight="bold")
     pic.wire((250, y + 116), (560, y + 116))
+    pic.inline(420, y + 116, "220 in the 5 V wire of each pot")
     pic.text(570, y + 120, "both pots: the board's own 5 V and ground, nothing else on that pair")
     notes = (
         "Grounds of board, H-bridges, sensors and motor supply meet in one point at the supply.",
