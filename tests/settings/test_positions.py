@@ -6,16 +6,23 @@ import math
 from pathlib import Path
 
 import pytest
-from hypothesis import assume, given
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from rodbench.errors import SettingsError
 from rodbench.science.linkage import Linkage
+from rodbench.settings import transfer
 from rodbench.settings.limits import wrong_limits
 from rodbench.settings.machine import MachineFile
 from rodbench.settings.positions import Measure, Way, read_place
 from rodbench.settings.quantity import QuantityError
+from rodbench_protocol.schema import load_schema
 
 from tests.settings.test_machine_file import VENT
+from tests.settings.test_transfer import Scene, scene
+
+__all__ = ["scene"]
+
+KEY = {setting.name: setting for setting in load_schema().settings["axis"]}
 
 LINKAGE = """
 [linkage]
@@ -142,7 +149,7 @@ def remark(text: str) -> str:
 def test_a_position_that_no_axis_can_go_to_is_named_with_its_line() -> None:
     text = VENT + LINKAGE + POSITIONS.replace("30 deg", "35 deg").replace("3.5 mm", "2 mm")
     assert machine(text).remarks == [
-        'machine.toml:41: closed = "2 mm": outside the soft stops of axis 1, 3.048 to 188 mm.',
+        'machine.toml:41: closed = "2 mm": outside the soft stops of axis 1, 3.0 .. 188.0 mm.',
         'machine.toml:42: open = "35 deg": axis 1: out of reach: between the soft stops there '
         "are 0.5 to 30.8 deg.",
     ]
@@ -151,8 +158,8 @@ def test_a_position_that_no_axis_can_go_to_is_named_with_its_line() -> None:
 def test_a_linkage_says_what_it_lacks() -> None:
     short = LINKAGE.replace("390", "90")
     assert remark(VENT + short) == (
-        "machine.toml:36: [linkage]: at 3.0 mm the pins make no triangle: only from 25.0 to "
-        "205.0 mm."
+        "machine.toml:36: [linkage]: at 0.0 mm the pins make no triangle, only within 25.0 .. "
+        "205.0 mm: measure hinge and pins again."
     )
     assert "degrees need retracted_pin_to_pin_mm in [rods.north]" in remark(
         VENT.replace("retracted_pin_to_pin_mm = 305.0\n", "") + LINKAGE
@@ -190,6 +197,40 @@ def test_advice_about_trips_and_supplies() -> None:
         "output_max = 0.50 holds it to its rating."
     )
     assert machine(rated.replace("stop_by", "output_max = 0.5\nstop_by")).remarks == []
+
+
+def test_remarks_in_inches() -> None:
+    text = VENT.replace('show_units = "mm"', 'show_units = "in"') + POSITIONS.replace("3.5", "2")
+    text = text.replace("30 deg", "3 in")
+    assert "axis 1, 0.120 .. 7.402 in." in remark(text)
+
+
+FULL = VENT + SOUTH + LINKAGE + GANG + POSITIONS
+
+
+@given(data=st.data())
+@settings(max_examples=60, deadline=None)
+def test_any_file_to_the_wire_and_back_keeps_its_text(data: st.DataObject) -> None:
+    """What means the same already is left as it was written, whatever else stands in the file."""
+    file = machine(FULL)
+    for axis in (1, 2):
+        wires = ("trip_ms", "noise_x16", "move_hold_ms", "stall_time_ms", "duty_share_permille")
+        some = data.draw(st.lists(st.sampled_from(wires), unique=True))
+        file.put(axis, {w: data.draw(st.integers(KEY[w].min, KEY[w].max)) for w in some})
+    again = machine(file.text)
+    for scope in (0, 1, 2):
+        again.put(scope, file.scope(scope))
+    assert again.text == file.text
+    assert file.text.endswith(FULL[FULL.index("\n[linkage]") :])
+
+
+def test_push_and_pull_agree_with_every_table_there(scene: Scene) -> None:
+    file = machine(FULL)
+    done = transfer.push(file, scene.board)
+    text = file.text
+    assert transfer.pull(file, scene.board) == []
+    assert file.text == text
+    assert done.digest == file.digest() == scene.board.digests()["live"]
 
 
 def test_the_new_tables_stay_as_written_when_values_change() -> None:

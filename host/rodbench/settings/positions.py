@@ -91,7 +91,12 @@ class Way:
         Raises ValueError where the linkage makes no triangle there.
         """
         assert self.linkage is not None
-        low, high = self.linkage.span_deg(self.low_mm, self.high_mm)
+        try:
+            low, high = self.linkage.span_deg(self.low_mm, self.high_mm)
+        except ValueError:
+            raise ValueError(
+                "the linkage makes no triangle all the way; settings check says why"
+            ) from None
         return f"{math.ceil(10 * low) / 10:.1f} to {math.floor(10 * high) / 10:.1f} deg"
 
     def _share_mm(self, place: Place) -> float:

@@ -12,6 +12,7 @@ from rodbench.settings.limits import Ends
 from rodbench.settings.linked import ganged, linkage_of, linkage_path
 from rodbench.settings.parse import Named, Parsed
 from rodbench.settings.positions import Way
+from rodbench.settings.units import Units
 
 Scopes = Mapping[int, Mapping[str, int]]
 RATED_ABOVE = 1.2  # a 12 V rod takes a charging battery's 14.4 V (common practice, no source)
@@ -86,15 +87,30 @@ def _linkages(parsed: Parsed, scopes: Scopes) -> Iterator[Finding]:
         if path is None:
             continue
         try:
-            linkage = linkage_of(parsed, axis)
-            assert linkage is not None
-            for mm in _ends_of_way(parsed, axis, scopes[axis]):
-                linkage.angle_deg(mm)
+            _has_triangle(parsed, axis, scopes[axis])
         except ValueError as error:
             text = f"[{'.'.join(path)}]: {error}."
             if text not in said:
                 said.add(text)
                 yield Finding(parsed.file, parsed.lines.get(path, 1), text)
+
+
+def _has_triangle(parsed: Parsed, axis: int, values: Mapping[str, int]) -> None:
+    """Raise ValueError where the pins make no triangle somewhere on the rod's way."""
+    linkage, units = linkage_of(parsed, axis), _units(parsed)
+    assert linkage is not None
+    for mm in (linkage.closed_at_mm, *_ends_of_way(parsed, axis, values)):
+        if not linkage.holds(mm):
+            low, high = linkage.room_mm()
+            raise ValueError(
+                f"at {units.length(mm)} the pins make no triangle, only within "
+                f"{units.span(low, high)}: measure hinge and pins again"
+            )
+
+
+def _units(parsed: Parsed) -> Units:
+    said = parsed.get((), "show_units")
+    return Units("mm" if said is None else str(said.value))
 
 
 def working_ends_mm(parsed: Parsed, axis: int) -> Ends:
@@ -134,4 +150,5 @@ def _why_not(parsed: Parsed, axis: int, values: Mapping[str, int], named: Named)
             return ""
     except ValueError as error:
         return f"axis {axis}: {error}"
-    return f"outside the soft stops of axis {axis}, {way.low_mm:g} to {way.high_mm:g} mm"
+    span = _units(parsed).span(way.low_mm, way.high_mm)
+    return f"outside the soft stops of axis {axis}, {span}"
