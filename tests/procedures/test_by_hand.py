@@ -5,18 +5,35 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
-from rodbench.bench import commission
+from rodbench.bench import commission, mounting
 from rodbench.bench.commission import Commissioned
+from rodbench.bench.found_ends import Endpoints
 from rodbench.bench.keeper import KnownRod
 from rodbench.bench.reach import PRESSES, AskedHand, Reach
 from rodbench.emulator.plant import Mount
 from rodbench.emulator.plant_file import default_machine
 from rodbench.errors import ProcedureError
 
-from .harness import Bench, MemoryKeeper, label
+from .harness import Bench, MemoryKeeper
 
 STROKE_MM = 120.0
 LOW_MM, HIGH_MM = 22.0, 96.0  # where the machine ends the rod's way
+REVERSED = default_machine().rods[1].motor.reversed
+CALIBRATED = {
+    "feedback": 1,
+    "calibrated": 1,
+    "raw_retracted": 7366,
+    "raw_extended": 818,
+    "stroke_um": 120_000,
+    "soft_stop_min_um": 5_000,
+    "soft_stop_max_um": 115_000,
+    "creep_output_permille": 250,
+    "creep_speed_um_s": 900,
+    "full_speed_extend_um_s": 8_000,
+    "full_speed_retract_um_s": 8_000,
+    "trip_ma": 3_000,
+    "running_ma": 1_000,
+}
 
 
 def mounted(start_mm: float = 60.0) -> Bench:
@@ -34,14 +51,34 @@ def known_rod(bench: Bench) -> KnownRod:
     return KnownRod(STROKE_MM, raw, ("end-switch", "end-switch"), 0.1, 305.0)
 
 
-def show(bench: Bench, known: KnownRod | None = None, **answers: object) -> Commissioned:
-    keeper = MemoryKeeper(bench.board)
-    if known is not None:
-        keeper.known["north"] = known
-    job = bench.job(mounting="mounted", **answers)
-    done = commission.run(job, keeper)
+def commissioned(bench: Bench, known: KnownRod | None = None) -> Commissioned:
+    """The whole of it."""
+    done = commission.run(bench.job(mounting="mounted"), keeper(bench, known))
     assert isinstance(done, Commissioned)
     return done
+
+
+def keeper(bench: Bench, known: KnownRod | None) -> MemoryKeeper:
+    made = MemoryKeeper(bench.board)
+    if known is not None:
+        made.known["north"] = known
+    return made
+
+
+def shown(bench: Bench, known: KnownRod | None = None, hand: AskedHand | None = None) -> Endpoints:
+    """The same up to the ends: the caution before full speed is not accepted."""
+    found: list[Endpoints] = []
+    job = bench.job(mounting="mounted", caution_full_speed="no")
+    job.asker.hand = hand
+    job.record = lambda _, fields: found.extend(
+        one for one in fields.values() if isinstance(one, Endpoints)
+    )
+    try:
+        commission.run(job, keeper(bench, known))
+    except ProcedureError as error:
+        if "the caution was not accepted" not in error.message:
+            raise
+    return found[0]
 
 
 def assert_untouched(bench: Bench) -> None:
@@ -52,7 +89,7 @@ def assert_untouched(bench: Bench) -> None:
 
 def test_working_ends_inside_the_ends_of_a_known_rod() -> None:
     bench = mounted()
-    done = show(bench, known_rod(bench))
+    done = commissioned(bench, known_rod(bench))
     assert_untouched(bench)
     low, high = done.ends.range_mm
     # The eye stops within a twentieth of the stroke of the machine's own end.
@@ -70,7 +107,7 @@ def test_working_ends_inside_the_ends_of_a_known_rod() -> None:
 
 def test_shown_ends_become_the_endpoints_of_an_unknown_rod() -> None:
     bench = mounted()
-    done = show(bench)
+    done = commissioned(bench)
     assert_untouched(bench)
     assert done.ends.kinds == ("shown-by-hand", "shown-by-hand")
     assert done.ends.working_mm is None
@@ -84,22 +121,21 @@ def test_shown_ends_become_the_endpoints_of_an_unknown_rod() -> None:
     assert "limits.working_end_min_mm" not in done.file_only
 
 
-def test_polarity_of_a_mounted_rod_stays_within_the_room_it_was_given() -> None:
-    for start in (LOW_MM + 7.0, HIGH_MM - 7.0):
-        bench = mounted(start)
-        places: list[float] = []
-        bench.clock.attach(lambda _, b=bench, p=places: p.append(b.plant.position_mm))
-        done = show(bench)
-        assert_untouched(bench)
-        assert done.ends.stroke_mm > 50.0
-        assert min(places) > LOW_MM
-        assert max(places) < HIGH_MM
+@pytest.mark.parametrize("start_mm", [LOW_MM + 7.0, HIGH_MM - 7.0])
+def test_the_direction_runs_stay_within_the_room_they_were_given(start_mm: float) -> None:
+    bench = mounted(start_mm)
+    places: list[float] = []
+    bench.clock.attach(lambda _: places.append(bench.plant.position_mm))
+    assert shown(bench).stroke_mm > 50.0
+    assert_untouched(bench)
+    assert min(places) > LOW_MM
+    assert max(places) < HIGH_MM
 
 
 def test_without_room_nothing_moves() -> None:
     bench = mounted(LOW_MM + 2.0)
-    with pytest.raises(ProcedureError, match="of room: the first runs go up to 6.0 mm"):
-        show(bench)
+    with pytest.raises(ProcedureError, match=r"of room: the first runs go up to 6\.0 mm"):
+        commissioned(bench)
     assert bench.plant.position_mm == LOW_MM + 2.0
 
 
@@ -115,23 +151,12 @@ class Scripted(AskedHand):
                 reach.job.say(f"stopped: {why}")
 
 
-def shown_by(bench: Bench, hand: AskedHand, known: KnownRod | None) -> Commissioned:
-    keeper = MemoryKeeper(bench.board)
-    if known is not None:
-        keeper.known["north"] = known
-    job = bench.job(mounting="mounted")
-    job.hand = hand
-    done = commission.run(job, keeper)
-    assert isinstance(done, Commissioned)
-    return done
-
-
 def test_swapped_working_ends_are_refused() -> None:
     for known in (True, False):
         bench = mounted()
         hand = Scripted(retracted=["out"] * 5, extended=["in"] * 5)
         with pytest.raises(ProcedureError, match="swapped"):
-            shown_by(bench, hand, known_rod(bench) if known else None)
+            shown(bench, known_rod(bench) if known else None, hand)
         assert_untouched(bench)
         assert bench.board.digests()["stored"] == 0
 
@@ -142,14 +167,14 @@ def test_a_working_end_outside_the_rod_is_refused() -> None:
     low = round(bench.true_raw(70.0))  # the file describes a rod that ends further out than this
     other = replace(other, raw=(low, round(bench.true_raw(STROKE_MM))), stroke_mm=50.0)
     with pytest.raises(ProcedureError, match="outside the rod's own"):
-        shown_by(bench, Scripted(retracted=["a little out"], extended=["out"] * 12), other)
+        shown(bench, other, Scripted(retracted=["a little out"], extended=["out"] * 12))
 
 
 def test_a_person_who_is_late_is_stopped_by_the_watch() -> None:
     """Held far too long: the rod meets the machine once, at creep, and is stopped within 0.3 s."""
     bench = mounted()
     hand = Scripted(retracted=["in"] * 60 + ["a little out"] * 6, extended=["out"] * 60)
-    shown_by(bench, hand, None)
+    shown(bench, hand=hand)
     assert 0 < bench.plant.mount_pressed_ticks < 60
     said = [line for line in bench.talk if line.startswith("stopped:")]
     assert any("something is in" in line for line in said)
@@ -159,11 +184,38 @@ def test_a_pot_that_goes_the_other_way_than_on_the_bench_is_refused() -> None:
     bench = mounted()
     known = known_rod(bench)
     with pytest.raises(ProcedureError, match="on the bench it was seen that it"):
-        show(bench, replace(known, raw=(known.raw[1], known.raw[0])))
+        shown(bench, replace(known, raw=(known.raw[1], known.raw[0])))
     assert_untouched(bench)
 
 
-def test_nothing_is_asked_pin_to_pin_before_the_rod_is_there() -> None:
+def test_a_rod_calibrated_on_the_bench_keeps_its_limits_when_mounted() -> None:
     bench = mounted()
-    given = label(bench.machine) | {"retracted_pin_to_pin": "never asked"}
-    show(bench, **{k: v for k, v in given.items() if k != "mounting"})
+    bench.plant.rod.mount = Mount()
+    free = Bench.of(bench.machine)
+    done = free.commission(mounting="bench")
+    before = free.board.read_scope(1)
+    # The same board and rod, now in the machine.
+    bench = mounted()
+    bench.board.write_scope(1, before)
+    job = bench.job()
+    ends = done.ends
+    known = KnownRod(ends.stroke_mm, ends.raw, ends.kinds, max(ends.spread_mm), 105.0)
+    _, found = mounting.find(job, mounting.way_of(job), known)
+    assert_untouched(bench)
+    after = bench.board.read_scope(1)
+    low, high = found.range_mm
+    assert LOW_MM < low < high < HIGH_MM
+    assert 1000 * low < after["soft_stop_min_um"] < after["soft_stop_max_um"] < 1000 * high
+    same = set(before) - {"soft_stop_min_um", "soft_stop_max_um", "pot_margin_raw"}
+    same -= {"noise_x16", "current_zero"}  # measured anew
+    assert {key: after[key] for key in same} == {key: before[key] for key in same}
+
+
+def test_swapped_motor_leads_on_a_mounted_rod_are_noticed_at_the_first_press() -> None:
+    bench = mounted()
+    bench.board.write_scope(1, CALIBRATED | {"motor_reversed": int(not REVERSED)})
+    job = bench.job()
+    with pytest.raises(ProcedureError, match="its pot goes the other way"):
+        mounting.find(job, mounting.way_of(job), known_rod(bench))
+    assert abs(bench.plant.position_mm - 60.0) < 3.0
+    assert_untouched(bench)

@@ -3,7 +3,7 @@
 import itertools
 
 import pytest
-from rodbench.bench import commission, current, polarity
+from rodbench.bench import commission, current, edge, polarity
 from rodbench.bench.ask import Answers, Asker, Question, Yes
 from rodbench.bench.job import Job
 from rodbench.bench.label import Label
@@ -30,7 +30,7 @@ def prepared(bench: Bench, asker: Asker | None = None) -> Job:
 
 
 def find(job: Job) -> polarity.Polarity:
-    return polarity.find(job, current.measure(job))
+    return polarity.find(job, edge.leave(job, current.measure(job), 120.0))
 
 
 def assert_nothing_settled(bench: Bench) -> None:

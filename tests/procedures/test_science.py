@@ -7,7 +7,7 @@ import random
 import numpy as np
 import pytest
 from rodbench.science import duty, ends, proposal, rest, speed
-from rodbench.science.polarity import Finding, PolarityRun, Seen, pot_band, verdict
+from rodbench.science.polarity import Finding, PolarityRun, Seen, verdict
 from rodbench.science.stall import Stall
 
 # ------------------------------------------------------------------ rest
@@ -100,16 +100,6 @@ def test_current_without_any_motion_blames_no_pot() -> None:
 def test_runs_in_the_same_direction_are_our_own_mistake() -> None:
     with pytest.raises(ValueError, match="opposite"):
         verdict(run(1, 60, Seen.OUT), run(1, 60, Seen.OUT))
-
-
-def test_pot_at_the_edges_of_its_scale() -> None:
-    low, high = pot_band(3, 8184), pot_band(8180, 8184)
-    assert low is not None
-    assert low.finding is Finding.POT_LOW
-    assert high is not None
-    assert high.finding is Finding.POT_HIGH
-    assert pot_band(40, 8184) is None
-    assert pot_band(8140, 8184) is None
 
 
 # ------------------------------------------------------------------ ends

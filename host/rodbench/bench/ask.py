@@ -12,10 +12,13 @@ from dataclasses import dataclass
 from enum import Enum
 from math import isfinite
 from pathlib import Path
-from typing import Any, Protocol, TextIO
+from typing import TYPE_CHECKING, Any, Protocol, TextIO
 
 from rodbench.errors import NeedsPerson, UsageError
 from rodbench.settings.quantity import QuantityError, convert
+
+if TYPE_CHECKING:
+    from .reach import Hand
 
 TRIES = 3  # mistyped answers before the prompt gives up
 MENU_FROM = 60  # characters of choices: from here each has a line and a number
@@ -83,10 +86,14 @@ class Source(Protocol):
 
 
 class Asker:
-    """Asks each source in turn. Raises NeedsPerson when none can answer."""
+    """Asks each source in turn. Raises NeedsPerson when none can answer.
 
-    def __init__(self, *sources: Source) -> None:
+    `hand`: of the person who answers, at the keys of a terminal; None: there is none.
+    """
+
+    def __init__(self, *sources: Source, hand: Hand | None = None) -> None:
         self.sources = sources
+        self.hand = hand
 
     def ask(self, question: Question) -> str:
         """The first answer. Raises UsageError for one that does not fit the question."""

@@ -65,7 +65,7 @@ def find(
     Gives the ends, and pin to pin in mm at the retracted one where the person measured it. Nothing
     is stored. Raises ProcedureError for contradictions.
     """
-    hand: Hand = job.hand or AskedHand()
+    hand: Hand = job.asker.hand or AskedHand()
     job.say(
         " 4 Working ends                       by hand, at creep: hold a key, let go in time; the "
         "rod's own ends are not sought"

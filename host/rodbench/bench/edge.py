@@ -46,14 +46,20 @@ def leave(job: Job, at_rest: AtRest, stroke_mm: float | None) -> AtRest:
         need_s = 2 * sum(seconds for _, seconds in NUDGES)
         Budget(job).ensure(need_s, "nudging the rod")
         stroke_mm = stroke_mm or job.asker.number(stroke_about(job))
-        drew = _nudge_until_sure(job, at_rest, where, stroke_mm)
-        job.record("nudge", {"axis": job.number, "edge": where, "drew": drew})
-    job.say("       It follows the rod: a rod near its end, not a wire in the wrong place.")
+        nudge, changes = _nudge_until_sure(job, at_rest, where, stroke_mm)
+        job.record("nudge", {"axis": job.number, "edge": where, "changes_raw": changes})
+        job.say("       It follows the rod: a rod near its end, not a wire in the wrong place.")
+        if edge(_pot(job).mean, job.scale.pot):  # noise is cut off at the edge: away from it
+            inwards = (changes[0] - changes[1] > 0.0) == (where == "bottom")
+            _nudge(job, nudge[0] if inwards else -nudge[0], nudge[1])
     return current.measure(job)
 
 
-def _nudge_until_sure(job: Job, at_rest: AtRest, where: str, stroke_mm: float) -> float:
-    """Nudge, stronger each time, until the pot was seen to follow; greatest mean current in A."""
+def _nudge_until_sure(
+    job: Job, at_rest: AtRest, where: str, stroke_mm: float
+) -> tuple[tuple[float, float], tuple[float, float]]:
+    """Nudge, stronger each time, until the pot was seen to follow: output and seconds of that one,
+    and the changes of the pot, there and back."""
     drew = 0.0
     moved = False
     for output, seconds in NUDGES:
@@ -65,7 +71,7 @@ def _nudge_until_sure(job: Job, at_rest: AtRest, where: str, stroke_mm: float) -
         moved = moved or mm >= SEEN_MM
         answer = follows(Nudges(changes, error, mm / stroke_mm), job.scale.pot)
         if answer:
-            return drew
+            return (output, seconds), changes
         if answer is False:
             raise failed(
                 job,

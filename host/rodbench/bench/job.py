@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from rodbench_protocol.names import Ended, Fault
 
@@ -16,9 +16,6 @@ from rodbench.settings.units import Units
 
 from .ask import Asker
 from .scale import Scale
-
-if TYPE_CHECKING:
-    from .reach import Hand
 
 REST_PERIOD_S = 0.01  # telemetry while readings are taken
 SLOW_PERIOD_S = 0.05  # telemetry while creeping for long
@@ -52,7 +49,6 @@ class Job:
     board_live: dict[str, int] = field(default_factory=dict)
     gap_s: float = 0.0  # longest wait between two samples of the last motion
     units: Units = field(default_factory=Units)
-    hand: Hand | None = None  # of a person at the keys; None: the asker is asked what to press
 
     def __post_init__(self) -> None:
         self.live = self.board.read_scope(self.number)

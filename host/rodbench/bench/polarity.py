@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from rodbench_protocol.names import Ended
 
 from rodbench.board import AxisSample
-from rodbench.science.polarity import Finding, PolarityRun, Seen, Verdict, pot_band, verdict
+from rodbench.science.polarity import Finding, PolarityRun, Seen, Verdict, verdict
 from rodbench.science.rest import Rest, rest
 
 from .ask import Kind, Question
@@ -85,13 +85,12 @@ class _Burst:
 def find(job: Job, at_rest: AtRest, room: Room | None = None) -> Polarity:
     """Run both ways at creep and ask. Leaves `motor_reversed` in force, not stored.
 
-    A mounted rod is given `room`: its runs also end by the way that the pot has gone.
+    A pot that reads at an edge of its scale must have left it before (see edge.py). A mounted rod
+    is given `room`: its runs also end by the way that the pot has gone.
     Raises ProcedureError with the fault of pot, motor or answer; then nothing is settled.
     """
     with job.stopping():
         job.uncalibrate()
-        if bad := pot_band(at_rest.pot_raw, job.scale.pot):
-            raise failed(job, bad.text, "Check the three wires of the pot, then start again.")
         job.commit({"motor_reversed": 0, "stall_time_ms": STALL_MS})
         budget = Budget(job)
         job.say(" 3 Polarity                           two short runs at creep")

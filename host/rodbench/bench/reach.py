@@ -37,7 +37,7 @@ RISE_STEPS = 5.0  # of the converter, at least
 FEW = 3  # samples that must agree
 USUAL_SHARE = 0.05  # of a sample in the running mean: about half a second
 STANDS_S = 0.5
-WRONG_WAY_RAW = 40.0
+WRONG_WAY_RAW = 16.0
 BACK_RAW = 24.0
 CAPTURE_S = 1.0
 
@@ -73,6 +73,7 @@ class Reach:
         self.barred: dict[int, tuple[float, str]] = {}  # way -> raw where it ended, and why
         self._usual_a = {1: way.current_a[0], -1: way.current_a[1]}
         self._going: _Going | None = None
+        self._since: tuple[int, int] | None = None  # way of the last presses, raw where they began
         self._why = ""
         self._still_raw = max(12.0, 8.0 * at_rest.pot_noise_raw)
 
@@ -172,9 +173,10 @@ class Reach:
 
     def _look(self, going: _Going, sample: AxisSample) -> str:
         """Why the motion must end with this sample, or ""."""
-        first = going.samples[0]
-        gone = going.way * self._rises * (sample.raw - first.raw)
-        if gone < -max(WRONG_WAY_RAW, 12.0 * self.at_rest.pot_noise_raw):
+        if self._since is None or self._since[0] != going.way:
+            self._since = (going.way, sample.raw)
+        gone = going.way * self._rises * (sample.raw - self._since[1])
+        if gone < -max(WRONG_WAY_RAW, 10.0 * self.at_rest.pot_noise_raw):
             raise failed(
                 self.job,
                 f"the rod was told to go {WAYS[going.way]} and its pot goes the other way",
@@ -188,7 +190,7 @@ class Reach:
             going.mark_raw, going.moved_tick = float(sample.raw), sample.tick
         if (sample.tick - going.moved_tick) * TICK_S > self._stands_s(going.way):
             return "the rod stands: something is in its way"
-        return self._risen(going, sample, (sample.tick - first.tick) * TICK_S)
+        return self._risen(going, sample, (sample.tick - going.samples[0].tick) * TICK_S)
 
     def _stands_s(self, way: int) -> float:
         """How long the pot may stand: noise must not look like a stop."""

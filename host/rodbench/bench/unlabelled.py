@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from rodbench.science.rated import Guess, Motor, guess, motor
 from rodbench.science.stall import Point
 
-from . import cautions, current, endpoints, ordinary, polarity, speed
+from . import cautions, current, edge, endpoints, ordinary, polarity, speed
 from .ask import Kind, Question
 from .budget import Budget
 from .current import AtRest
@@ -60,7 +60,7 @@ def commission(job: Job, keeper: Keeper, label: Label) -> Commissioned:
     job.say(cautions.SALVAGED)
     job.say(cautions.CRUSH)
     cautions.consent(job, cautions.crush(label.rod))
-    at_rest = current.measure(job)
+    at_rest = edge.leave(job, current.measure(job), None)
     way = polarity.find(job, at_rest)
     lengths: dict[int, float] = {}
     ends = endpoints.find(

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from rodbench.bench.ask import Answers, AnswersFile, Asker, Eye, Question, Source, Typed, Yes
 from rodbench.board import AxisSample, Board, Sample
 from rodbench.cli import talk
+from rodbench.cli.hand import KeysHand
 from rodbench.cli.keys import Keys, keys
 from rodbench.errors import Interrupted
 
@@ -37,10 +38,22 @@ class KeyStops:
 
     def __init__(self, terminal: Keys) -> None:
         self.terminal = terminal
+        self._off = False
+
+    @contextlib.contextmanager
+    def off(self) -> Iterator[None]:
+        """While this lasts the keys mean something else."""
+        self._off = True
+        try:
+            yield
+        finally:
+            self._off = False
 
     def hear(self, sample: Sample) -> None:
         """Look for a key at each sample of an axis; a pause between two runs counts, too."""
-        if isinstance(sample, AxisSample) and self.terminal.read(0.0):
+        if self._off or not isinstance(sample, AxisSample):
+            return
+        if self.terminal.read(0.0):
             raise Interrupted(
                 "a key was pressed",
                 kept="The rod was stopped; the board keeps what it had stored before.",
@@ -71,6 +84,7 @@ def asker(setup: Setup, board: Board) -> Iterator[Asker]:
         listener = KeyStops(terminal)
         board.listeners.append(listener.hear)
         try:
-            yield Asker(*sources, AtTerminal(terminal))
+            hand = None if setup.look else KeysHand(terminal, listener)
+            yield Asker(*sources, AtTerminal(terminal), hand=hand)
         finally:
             board.listeners.remove(listener.hear)

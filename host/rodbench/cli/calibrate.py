@@ -55,8 +55,8 @@ def polarity(setup: Setup, axis: int) -> None:
     Example:  rodbench calibrate polarity 1
     """
     from rodbench.bench import current as sensors
+    from rodbench.bench import edge, two_wires_direction
     from rodbench.bench import polarity as procedure
-    from rodbench.bench import two_wires_direction
     from rodbench.cli import steps, two_wires
 
     with setup.board(f"calibrate polarity {axis}") as board, steps.job(setup, board, axis) as job:
@@ -66,6 +66,7 @@ def polarity(setup: Setup, axis: int) -> None:
         if two_wires.is_for(job):
             found = two_wires_direction.find(job, at_rest)
         else:
+            at_rest = edge.leave(job, at_rest, job.live["stroke_um"] / 1000)
             found = procedure.find(job, at_rest)
         steps.keep(setup, job, "polarity", found)
     steps.show(setup, "polarity", axis, found)
@@ -73,23 +74,33 @@ def polarity(setup: Setup, axis: int) -> None:
 
 @command.command("endpoints")
 @axis_argument
+@click.option("--by-hand", is_flag=True, help="A mounted rod: you show its working ends, at creep.")
 @for_procedure
-def endpoints(setup: Setup, axis: int) -> None:
+def endpoints(setup: Setup, axis: int, by_hand: bool) -> None:
     """Where the ends are, and how the travel ends there.
 
     Three approaches each, all at creep. Of a rod without a pot the time from end to end is taken,
     at full output, twice each way. For a rod that is free on the bench. Needs `calibrate polarity`
     before.
 
+    With --by-hand nothing is sought: you bring the rod to each working end of the machine with the
+    arrow keys. The rod's own ends stay where the bench has found them.
+
     \b
     Example:  rodbench calibrate endpoints 1
+              rodbench calibrate endpoints 1 --by-hand
     """
+    from rodbench.bench import cautions
     from rodbench.bench import current as sensors
     from rodbench.bench import endpoints as procedure
     from rodbench.bench.polarity import Polarity
     from rodbench.cli import steps, two_wires
 
     with setup.board(f"calibrate endpoints {axis}") as board, steps.job(setup, board, axis) as job:
+        if by_hand:
+            _consent(job, "The rod creeps while you hold a key.", cautions.CRUSH_MOUNTED)
+            steps.show(setup, "endpoints", axis, steps.shown_by_hand(setup, job))
+            return
         if two_wires.is_for(job):
             _consent(job, "The rod runs from end to end, at creep and then at full output.")
             strokes = two_wires.endpoints(setup, job)
@@ -132,7 +143,7 @@ def speed(setup: Setup, axis: int) -> None:
     steps.show(setup, "speed", axis, found)
 
 
-def _consent(job: object, what: str) -> None:
+def _consent(job: object, what: str, caution: str | None = None) -> None:
     """The caution before a step. Raises NeedsPerson, or UsageError when it was not accepted."""
     from rodbench.bench import cautions
     from rodbench.bench.guarded import not_guarded
@@ -141,6 +152,6 @@ def _consent(job: object, what: str) -> None:
 
     assert isinstance(job, Job)
     talk.say(not_guarded(job.board_live, job.live))
-    talk.say(cautions.CRUSH)
+    talk.say(caution or cautions.CRUSH)
     if not job.asker.accept(cautions.creep(what)):
         raise UsageError("the caution was not accepted", kept="Nothing moved.")

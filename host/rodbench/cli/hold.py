@@ -35,8 +35,11 @@ _WAYS = {"right": 1, "left": -1}
 class Hold:
     """The loop of `jog AXIS`: reads keys, keeps the motion alive, ends it in time.
 
+    The keys of `ends_by` end the loop; `ended_by` is the one that did, "" before.
     `value` is in mm/s on a calibrated axis, else a share of full output; `live` are its settings.
     """
+
+    ends_by: frozenset[str] = frozenset({"quit"})
 
     def __init__(
         self, axis: Axis, value: float, live: Mapping[str, int], terminal: Keys, units: Units
@@ -52,11 +55,12 @@ class Hold:
         self.way = 0
         self.last_key_s = float("-inf")
         self.end_s = 0.0
+        self.ended_by = ""
         self._shown_s = 0.0
         self._noted = ("", float("-inf"))
 
     def run(self) -> None:
-        """Until q, Esc or the end of the input. Any error stops the rod first."""
+        """Until a key of `ends_by` or the end of the input. Any error stops the rod first."""
         self.board.subscribe(0.02, 0.2)
         self.board.listeners.append(self._hear)
         try:
@@ -71,7 +75,8 @@ class Hold:
         """All keys that wait: a backlog must not outlast the finger. False at the end."""
         key = self.keys.read(TURN_S)
         while key:
-            if key == "quit":
+            if key in self.ends_by:
+                self.ended_by = key
                 return False
             self._key(key)
             key = self.keys.read(0.0)
@@ -96,7 +101,11 @@ class Hold:
         if self.motion is None:
             self._begin()
         elif turned:
-            self.motion.change(way * self.value)
+            self._turn_round()
+
+    def _turn_round(self) -> None:
+        if self.motion is not None:
+            self.motion.change(self.way * self.value)
 
     def _begin(self) -> None:
         value = self.way * self.value

@@ -10,7 +10,6 @@ from typing import Any, cast
 from rodbench.bench.keeper import KnownRod
 from rodbench.board import Board
 from rodbench.cli.options import Setup
-from rodbench.errors import SettingsError
 from rodbench.settings.keys import Value, by_place
 from rodbench.settings.machine import MachineFile
 
@@ -35,11 +34,14 @@ class FileKeeper:
     ) -> None:
         """Write the axis's wire settings and the file's own keys, saved when this returns."""
         machine = self.setup.machine()
-        if machine.rod_of(axis) != rod:
-            machine.put_rod(axis, rod, settings["stroke_um"] / 1000)
-        machine.put(axis, settings, {key: note for key, note in notes.items() if key in settings})
-        for place, value in file_only.items():
-            _put(machine, axis, place, cast(Value, value), notes.get(place, ""))
+        with machine.changing():
+            if machine.rod_of(axis) != rod:
+                machine.put_rod(axis, rod, settings["stroke_um"] / 1000)
+            machine.put(
+                axis, settings, {key: note for key, note in notes.items() if key in settings}
+            )
+            for place, value in file_only.items():
+                _put(machine, axis, place, cast(Value, value), notes.get(place, ""))
         machine.save()
 
     def digest(self) -> int:
@@ -48,12 +50,7 @@ class FileKeeper:
 
     def wrong_rod(self, axis: int, name: str) -> str | None:
         """Why a rod of this name cannot be kept on the axis; None when it can."""
-        machine = self.setup.machine()
-        try:
-            machine.check_rod(axis, name)
-        except SettingsError as error:
-            return f"{error.message}. {error.hint or ''}".strip()
-        return None
+        return self.setup.machine().wrong_rod(axis, name)
 
     def known_rod(self, name: str) -> KnownRod | None:
         """The rod's own ends, where a calibration on the bench has found them."""
@@ -64,7 +61,7 @@ class FileKeeper:
         pins = machine.host("retracted_pin_to_pin_mm", path)
         if stroke is None or None in pots or not set(kinds) <= SOUGHT:
             return None
-        to_wire = by_place()["rods", "pot_retracted"].to_wire
+        to_wire = by_place(machine.board_kind)["rods", "pot_retracted"].to_wire
         raw = [to_wire(cast(Value, pot)) for pot in pots]
         return KnownRod(
             float(stroke),

@@ -15,6 +15,7 @@ _ESCAPES |= {key.replace("[", "O"): name for key, name in _ESCAPES.items()}
 # Windows' second byte after 0x00 or 0xE0. Never tried: written from memory.
 _WINDOWS = {"M": "right", "K": "left", "H": "up", "P": "down"}
 _PLAIN = {" ": "stop", "\x1b": "quit", "q": "quit", "Q": "quit", "\x04": "quit"}
+_PLAIN |= dict.fromkeys("\r\n", "enter")
 
 
 class Keys:

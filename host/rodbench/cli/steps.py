@@ -15,6 +15,7 @@ from rodbench.cli.options import Setup
 from rodbench.errors import ProcedureError, SettingsError
 
 if TYPE_CHECKING:
+    from rodbench.bench.found_ends import Endpoints
     from rodbench.board import Board
 
 T = TypeVar("T")
@@ -39,9 +40,8 @@ def job(setup: Setup, board: Board, axis: int) -> Iterator[Job]:
 def keep(setup: Setup, job: Job, step: str, found: Any) -> None:
     """Note a result: the axis's settings as they are in force now, and the evidence."""
     keeper = FileKeeper(setup, job.board)
-    keeper.record(LEARNED, {"step": step, "axis": job.number, "found": found})
-    machine = setup.machine()
-    rod = machine.rod_of(job.number)
+    rod = setup.machine().rod_of(job.number)
+    keeper.record(LEARNED, {"step": step, "axis": job.number, "rod": rod, "found": found})
     if rod is not None:
         settings = job.board.read_scope(job.number)
         file_only = found.file_only() if hasattr(found, "file_only") else {}
@@ -49,10 +49,16 @@ def keep(setup: Setup, job: Job, step: str, found: Any) -> None:
 
 
 def recall(setup: Setup, axis: int, step: str, kind: type[T], command: str) -> T:
-    """The last result of a step, from the logbook. Raises ProcedureError when there is none."""
+    """The last result of a step with the rod that is on the axis now, from the logbook.
+
+    Raises ProcedureError when there is none.
+    """
+    rod = setup.machine().rod_of(axis)
     entries, _ = setup.logbook().read()
     for entry in reversed(entries):
         data = entry.data
+        if data.get("rod", rod) != rod:  # entries of the first release name no rod
+            continue
         if entry.kind == LEARNED and data.get("step") == step and data.get("axis") == axis:
             found = data["found"]
             if found.keys() != {
@@ -67,9 +73,29 @@ def recall(setup: Setup, axis: int, step: str, kind: type[T], command: str) -> T
     )
 
 
+def shown_by_hand(setup: Setup, job: Job) -> Endpoints:
+    """The working ends of a mounted rod, shown by a person and kept."""
+    from rodbench.bench import mounting
+    from rodbench.bench.polarity import Polarity
+    from rodbench.cli import two_wires
+
+    if two_wires.is_for(job):
+        raise two_wires.refusal(job, "a rod without a pot has no working ends to keep")
+    rod = setup.machine().rod_of(job.number)
+    known = FileKeeper(setup, job.board).known_rod(rod) if rod else None
+    if job.live["calibrated"]:
+        way = mounting.way_of(job)
+    else:
+        way = recall(setup, job.number, "polarity", Polarity, "rodbench calibrate polarity")
+    at_rest, found = mounting.find(job, way, known)
+    keep(setup, job, "current", at_rest)
+    keep(setup, job, "endpoints", found)
+    return found
+
+
 def show(setup: Setup, step: str, axis: int, found: Any) -> None:
     """The result on stdout."""
     from rodbench.show.tables import facts
 
     data = {"step": step, "axis": axis, "found": plain(found)}
-    talk.result(data, facts(plain(found)), setup.as_json)
+    talk.result(data, facts(plain(found), setup.units()), setup.as_json)

@@ -5,7 +5,6 @@ from enum import StrEnum
 
 SIGMAS = 6.0  # a change of the pot must stand this far out of the error of its two means
 LEAST_CHANGE_RAW = 4.0
-BAND_SHARE = 0.003  # of the scale, from either end: three steps of ten bits
 LEAD_COUNTS = 1.0  # mean current in ADC steps, below which no motor draws
 
 
@@ -20,8 +19,6 @@ class Seen(StrEnum):
 
 class Finding(StrEnum):
     SETTLED = "settled"
-    POT_LOW = "pot open or shorted low"
-    POT_HIGH = "pot shorted high"
     POT_FROZEN = "pot frozen"
     POT_NOT_FOLLOWING = "pot not following"
     MOTOR_OPEN = "motor lead open"
@@ -69,23 +66,6 @@ class Verdict:
     @property
     def settled(self) -> bool:
         return self.finding is Finding.SETTLED
-
-
-def pot_band(raw: float, full_scale: float) -> Verdict | None:
-    """What a pot at the edge of its scale means; None when it reads inside."""
-    if raw < BAND_SHARE * full_scale:
-        return Verdict(
-            Finding.POT_LOW,
-            f"the pot reads {raw:.0f} raw, the bottom of its scale: wiper or supply lead open, "
-            "or wiper shorted to ground",
-        )
-    if raw > (1.0 - BAND_SHARE) * full_scale:
-        return Verdict(
-            Finding.POT_HIGH,
-            f"the pot reads {raw:.0f} raw, the top of its scale: ground lead open, or wiper "
-            "shorted to the 5 V supply",
-        )
-    return None
 
 
 def verdict(a: PolarityRun, b: PolarityRun) -> Verdict:

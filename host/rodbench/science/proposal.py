@@ -68,12 +68,15 @@ def in_mm(mm: float) -> str:
 def propose(learned: Learned, length: Length = in_mm) -> Proposal:
     """Limits for this rod. Raises ValueError when no room is left between the soft stops. `length`
     writes a length given in mm."""
-    low, high, stops_why = _soft_stops(learned, length)
+    stops = soft_stops(
+        learned.range_mm, learned.run_on_mm, learned.spread_mm, learned.noise_mm, learned.brakes,
+        length,
+    )  # fmt: skip
     speed, up, down, ramps_why = _motion(learned, length)
     trip, trip_why, trip_warning = _trip(learned)
     stall_ms, stall_why = _stall_time(learned)
     reasons = {
-        "soft stops": stops_why,
+        "soft stops": stops.why(length),
         "speed, ramps": ramps_why,
         "trip": trip_why,
         "stall time": stall_why,
@@ -86,29 +89,51 @@ def propose(learned: Learned, length: Length = in_mm) -> Proposal:
             "with a load that pulls"
         )
     return Proposal(
-        low, high, speed, up, down, trip, stall_ms, DUTY_SHARE, DUTY_WINDOW_MIN, reasons,
+        stops.low_mm, stops.high_mm, speed, up, down, trip, stall_ms, DUTY_SHARE, DUTY_WINDOW_MIN, reasons,
         tuple(warnings),
     )  # fmt: skip
 
 
-def _soft_stops(learned: Learned, length: Length) -> tuple[float, float, str]:
-    extend, retract = learned.run_on_mm
-    lowest, highest = learned.range_mm
+@dataclass(frozen=True, slots=True)
+class SoftStops:
+    """Soft stops in mm inside a range, and what they are made of."""
+
+    low_mm: float
+    high_mm: float
+    run_on_mm: float
+    spread_mm: float
+    margin_mm: float
+
+    def why(self, length: Length = in_mm) -> str:
+        """The reason in a line."""
+        return (
+            f"run-on {length(self.run_on_mm)} + spread {length(self.spread_mm)} + margin "
+            f"{length(self.margin_mm)}"
+        )
+
+
+def soft_stops(
+    range_mm: tuple[float, float],
+    run_on_mm: tuple[float, float],
+    spread_mm: float,
+    noise_mm: float,
+    brakes: bool,
+    length: Length = in_mm,
+) -> SoftStops:
+    """Soft stops inside a range, by run-on (extend, retract). Raises ValueError without room."""
+    extend, retract = run_on_mm
+    lowest, highest = range_mm
     way = highest - lowest
-    margin = max(MARGIN_MM, MARGIN_SHARE * way) + 2.0 * learned.noise_mm
-    factor = RUN_ON_FACTOR if learned.brakes else 2.0 * RUN_ON_FACTOR
-    low = round(lowest + factor * retract + learned.spread_mm + margin + 0.049, 1)
-    high = round(highest - factor * extend - learned.spread_mm - margin - 0.049, 1)
+    margin = max(MARGIN_MM, MARGIN_SHARE * way) + 2.0 * noise_mm
+    factor = RUN_ON_FACTOR if brakes else 2.0 * RUN_ON_FACTOR
+    low = round(lowest + factor * retract + spread_mm + margin + 0.049, 1)
+    high = round(highest - factor * extend - spread_mm - margin - 0.049, 1)
     if high - low < max(2.0, 0.2 * way):
         raise ValueError(
             f"no room between soft stops at {length(low)} and {length(high)}: the rod runs on "
             f"{length(max(extend, retract))}"
         )
-    why = (
-        f"run-on {length(max(extend, retract))} + spread {length(learned.spread_mm)} + margin "
-        f"{length(margin)}"
-    )
-    return low, high, why
+    return SoftStops(low, high, max(extend, retract), spread_mm, margin)
 
 
 def _motion(learned: Learned, length: Length) -> tuple[float, float, float, str]:
