@@ -210,7 +210,7 @@ class Reach:
         """A current that rises suddenly: the rod presses against something."""
         if self.at_rest.sensor is None or since_s < START_S:
             return ""
-        usual = self._usual_a[going.way]
+        usual = self._usual_a[going.way] = self._usual_a[going.way] or sample.current_a
         going.last.append(sample.current_a)
         most = max(RISE * usual, usual + RISE_STEPS * self.at_rest.current_step_a)
         if len(going.last) == FEW and min(going.last) > most:
