@@ -35,9 +35,10 @@ from .job import (
 )
 
 SEEK_OUTPUT = 0.5  # gentle enough for a hard stop, quick enough for the duty budget
+SEEK_OVER_LEAST, CREEP_MOST = 1.3, 0.6  # a rod that hardly starts would creep for minutes
 WEAKER = 0.1  # step down when the trip stops a seek
 GUESS_MM_S = 5.0  # a slow rod at full output
-SLOWEST_MM_S = 0.5  # creep slower than this is a rod that does not follow its motor
+SLOWEST_MM_S = 0.25  # creep slower than this is a rod that does not follow its motor
 FULL_OF_CREEP = 0.6  # of the time at creep: about what full output takes, rather more
 LEAVE_S = 1.5
 RUNS = 2
@@ -204,6 +205,15 @@ class _Search:
                 break
             self.seek(-way)
         self.refuse(outcome, f"running to the {NAMES[way]} end at full output")
+        if outcome.ended == Ended.DUTY:
+            share, window_min = self.budget.share, self.budget.window_s / 60
+            raise failed(
+                self.job,
+                f"the duty budget of {100 * share:.0f} % in {window_min:g} min does not last for "
+                "one run from end to end",
+                "A longer window with the same share, if the label allows it: duty_window_min in "
+                "the machine file, then `rodbench settings push`.",
+            )
         raise failed(
             self.job,
             f"the run to the {NAMES[way]} end gave no time: {Ended(outcome.ended).name.lower()}",
@@ -279,7 +289,7 @@ def find(job: Job, at_rest: AtRest, creep_output: float, stroke_mm: float) -> St
     """
     with job.stopping():
         job.uncalibrate()
-        creep = max(SEEK_OUTPUT, creep_output)
+        creep = round(min(CREEP_MOST, max(SEEK_OUTPUT, SEEK_OVER_LEAST * creep_output)), 3)
         search = _Search(
             job, at_rest, Budget(job), stroke_mm, creep, creep_output, guess_s(stroke_mm)
         )

@@ -11,7 +11,7 @@ from rodbench.cli.options import Setup
 from rodbench.errors import ProcedureError, UsageError
 
 if TYPE_CHECKING:
-    from rodbench.board import Axis, Board, Outcome
+    from rodbench.board import Axis, Board, Motion, Outcome
 
 ENDS = {"extended": 1, "retracted": -1}
 
@@ -28,20 +28,48 @@ def run(setup: Setup, board: Board, number: int, position: str, speed: str | Non
 
     axis, end = board.axis(number), position.strip().lower()
     _check_asked(axis, end, position, speed)
-    if axis.sample().place == end:
+    began = axis.sample().place
+    if began == end:
         text = f"axis {number} is {place_words(end)} already: nothing moved"
         talk.result({"target": end, "place": end, "seconds": 0.0}, text, setup.as_json)
         return
     before_motion(setup, board, number)
-    with Recorder(board, number) as seen, axis.run_to_end(ENDS[end]) as motion:
+    if began is None:
+        talk.say(
+            "Place unknown since the board started: to that end at creep, on the current alone."
+        )
+    with Recorder(board, number) as seen, _begin(axis, began, ENDS[end]) as motion:
         outcome = motion.wait()
     assert outcome is not None
     place = axis.sample().place
     data = {"target": end, "place": place, "seconds": seen.seconds, **_data(outcome)}
     setup.log(board, "move", **data)
     _check_end(setup, outcome, place, end)
+    if began is None:
+        _check_kind(setup, outcome, end)
     text = f"axis {number} is {place_words(place)}, after {seen.seconds:.1f} s"
     talk.result(data, text, setup.as_json)
+
+
+def _begin(axis: Axis, began: str | None, way: int) -> Motion:
+    """From an unknown place at creep: only from an end can the time tell a jam from the other."""
+    return axis.seek(way) if began is None else axis.run_to_end(way)
+
+
+def _check_kind(setup: Setup, outcome: Outcome, end: str) -> None:
+    """Raise when a rod known for its end switches was stopped by a risen current instead."""
+    if not setup.has_machine:
+        return
+    machine = setup.machine()
+    rod = machine.rod_of(outcome.axis)
+    known = machine.host(f"end_{end}", ("rods", rod)) if rod else None
+    if known == "end-switch" and outcome.current_probe_a > 0.5 * outcome.current_before_a:
+        raise ProcedureError(
+            f"axis {outcome.axis}: the current rose to {outcome.current_probe_a:.2f} A; at its "
+            f"{end} end an end switch takes it away",
+            kept="The rod is at rest, and not at that end.",
+            hint="See what holds it, jog it free, then move again.",
+        )
 
 
 def _check_asked(axis: Axis, end: str, position: str, speed: str | None) -> None:
@@ -92,10 +120,9 @@ def _check_end(setup: Setup, outcome: Outcome, place: str | None, end: str) -> N
     if outcome.ended == Ended.UNFINISHED:
         other = next(word for word in ENDS if word != end)
         raise ProcedureError(
-            f"axis {number} stopped where the current rose; it started from an unknown place, so "
-            "that shows no end",
+            f"axis {number} was stopped, but no end was seen: the current did not tell",
             kept=f"The rod is at rest, {where}.",
-            hint=f"See what stopped it. If it stands at its end: `rodbench move {number} {other}`, "
+            hint=f"Look at it. If it stands at its end already: `rodbench move {number} {other}`, "
             "then back.",
         )
     if outcome.ended != Ended.END_FOUND:
