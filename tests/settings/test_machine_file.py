@@ -224,6 +224,14 @@ def test_host_keys_have_their_place() -> None:
     assert "fuse_a = 4.0                           # checked against the trips" in file.text
 
 
+def test_what_the_file_does_not_say_is_no_figure_of_it() -> None:
+    """A setting's default is the board's, in wire units: it is never taken for a measurement."""
+    file = machine(SMALLEST)
+    assert file.host("pot_extended", ("rods", "a")) is None
+    assert file.host("stroke_mm", ("rods", "a")) == 200
+    assert file.host("closed_at_mm", ("linkage",)) == 0.0
+
+
 def test_save_keeps_what_somebody_else_wrote_meanwhile(tmp_path: Path) -> None:
     path = tmp_path / "machine.toml"
     path.write_text(VENT)

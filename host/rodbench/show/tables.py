@@ -12,7 +12,6 @@ if TYPE_CHECKING:
     from rodbench.settings.transfer import Difference
 
 WIDTH = 80
-IN_MM = Units()
 
 
 def table(heads: Sequence[str], rows: Iterable[Sequence[str]], right: Sequence[int] = ()) -> str:
@@ -37,7 +36,7 @@ def differences(found: Sequence[Difference]) -> str:
     return table(("setting", "file", "board"), rows, right=(1, 2))
 
 
-def facts(found: Mapping[str, Any], units: Units = IN_MM) -> str:
+def facts(found: Mapping[str, Any], units: Units) -> str:
     """The result of one step, a fact a line; what was not found is left out."""
     rows = [_named(name, value, units) for name, value in found.items() if value is not None]
     return table(("found", "value"), rows)
