@@ -212,10 +212,8 @@ class Ends:
         stroke, whole = settings["stroke_um"] / 1000.0, plant.rod.stroke_mm
         share = (true[1] - true[0]) / stroke
         soft = [settings[f"soft_stop_{name}_um"] / 1000.0 for name in ("min", "max")]
-        if working:
-            error = abs(share - 1.0)
-        else:
-            error = max(abs(true[0]), abs(true[1] - whole)) / whole
+        own = max(abs(true[0]), abs(true[1] - whole)) / whole
+        error = abs(share - 1.0) if working else own
         return cls(true, (true[0] + soft[0] * share, true[0] + soft[1] * share), error)
 
 
