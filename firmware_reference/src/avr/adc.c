@@ -5,6 +5,7 @@
 #include <avr/pgmspace.h>
 #include <stddef.h>
 
+#include "../core/port.h"
 #include "pins.h"
 
 #define BIT(n) ((uint8_t)(1u << (n)))
@@ -18,10 +19,10 @@ typedef struct {
     uint8_t channel;
     uint8_t drop;
     uint8_t keep;
-    uint8_t place;      /* offset in adc_sums_t, or NOWHERE */
+    uint8_t place;      /* offset in readings_t, or NOWHERE */
 } step_t;
 
-#define AT(field) ((uint8_t)offsetof(adc_sums_t, field))
+#define AT(field) ((uint8_t)offsetof(readings_t, field))
 
 static const step_t steps[] PROGMEM = {
     { BANDGAP_CHANNEL, 3, 1, AT(bandgap) },     /* the long way in: every sixteenth tick */
@@ -38,31 +39,30 @@ static const step_t steps[] PROGMEM = {
 #define STEP_STICKS ((uint8_t)1)
 #define STEP_SUPPLY ((uint8_t)3)
 
-static adc_sums_t scan;             /* being filled */
-static adc_sums_t latest;
-static volatile uint8_t running;
-static uint8_t step;
-static uint8_t turn;                /* 0..15; the bandgap has turn 0 */
-static uint8_t drop_left;
-static uint8_t keep_left;
-static uint8_t place;
-static uint16_t sum;
+static readings_t scan;             /* being filled; its last fields are not used */
+static readings_t latest;
 
-static void take_step(void)
+static struct {
+    uint8_t running;
+    uint8_t step;
+    uint8_t turn;                   /* 0..15; the bandgap has turn 0 */
+    step_t at;                      /* the step under way; drop and keep are those left */
+    uint16_t sum;
+} now;
+
+static CORE_ONCE void take_step(uint8_t step)
 {
-    ADMUX = (uint8_t)(REFERENCE_AVCC | pgm_read_byte(&steps[step].channel));
-    drop_left = pgm_read_byte(&steps[step].drop);
-    keep_left = pgm_read_byte(&steps[step].keep);
-    place = pgm_read_byte(&steps[step].place);
-    sum = 0;
+    now.step = step;
+    memcpy_P(&now.at, &steps[step], sizeof now.at);
+    ADMUX = (uint8_t)(REFERENCE_AVCC | now.at.channel);
+    now.sum = 0;
 }
 
 /* Sets the channel of the next scan a while before it starts, so that it has settled. */
 static void park(void)
 {
-    turn = (uint8_t)((turn + 1u) % BANDGAP_EVERY);
-    step = turn == 0 ? STEP_BANDGAP : STEP_STICKS;
-    take_step();
+    now.turn = (uint8_t)((now.turn + 1u) % BANDGAP_EVERY);
+    take_step(now.turn == 0 ? STEP_BANDGAP : STEP_STICKS);
 }
 
 uint16_t adc_noise(void)
@@ -83,51 +83,46 @@ void adc_start(void)
     DIDR0 = 0x3F;                   /* A0 to A5 are analog only */
     ADCSRB = 0;
     ADCSRA = (uint8_t)(BIT(ADEN) | BIT(ADIE) | BIT(ADIF) | PRESCALE_128);
-    turn = BANDGAP_EVERY - 1u;
-    running = 0;
+    now.turn = BANDGAP_EVERY - 1u;
+    now.running = 0;
     park();
 }
 
 void adc_latch(void)
 {
-    if (!running) { latest = scan; }
+    if (!now.running) { memcpy(&latest, &scan, offsetof(readings_t, inputs)); }
 }
 
 void adc_scan(void)
 {
-    if (running) { return; }
-    running = 1;
+    if (now.running) { return; }
+    now.running = 1;
     ADCSRA |= BIT(ADSC);
 }
 
-const adc_sums_t *adc_latest(void)
+readings_t *adc_latest(void)
 {
     return &latest;
-}
-
-static void keep_sum(void)
-{
-    if (place != NOWHERE) { *(uint16_t *)(void *)((uint8_t *)&scan + place) = sum; }
 }
 
 ISR(ADC_vect)
 {
     uint16_t value = ADC;
-    if (drop_left != 0) {
-        drop_left--;
+    if (now.at.drop != 0) {
+        now.at.drop--;
     } else {
-        sum = (uint16_t)(sum + value);
-        keep_left--;
+        now.sum = (uint16_t)(now.sum + value);
+        now.at.keep--;
     }
-    if (keep_left == 0) {
-        keep_sum();
-        step = step == STEP_BANDGAP ? STEP_SUPPLY : (uint8_t)(step + 1u);
-        if (step == STEPS) {
+    if (now.at.keep == 0) {
+        if (now.at.place != NOWHERE) { *(uint16_t *)(void *)((uint8_t *)&scan + now.at.place) = now.sum; }
+        uint8_t next = now.step == STEP_BANDGAP ? STEP_SUPPLY : (uint8_t)(now.step + 1u);
+        if (next == STEPS) {
             park();
-            running = 0;
+            now.running = 0;
             return;
         }
-        take_step();
+        take_step(next);
     }
     ADCSRA |= BIT(ADSC);
 }

@@ -10,14 +10,9 @@
 
 #include <stdint.h>
 
-#define ADC_SCAN_PHASE 1u
+#include "../core/core.h"
 
-typedef struct {
-    uint16_t pot[2];
-    uint16_t current[2];
-    uint16_t supply;
-    uint16_t bandgap;       /* of the last bandgap tick; 0 before the first */
-} adc_sums_t;
+#define ADC_SCAN_PHASE 1u
 
 /* Reads some noise from the bandgap by waiting for conversions (about 2 ms; before interrupts are on). */
 uint16_t adc_noise(void);
@@ -25,13 +20,14 @@ uint16_t adc_noise(void);
 /* Converter on, nothing running. */
 void adc_start(void);
 
-/* From the tick's interrupt: the sums that the last scan gave become adc_latest, and stay for the whole tick. */
+/* From the tick's interrupt: the sums that the last scan gave become adc_latest, and stay for the whole tick. The
+ * bandgap's is that of the last bandgap tick, 0 before the first. */
 void adc_latch(void);
 
 /* From the timer's interrupt: starts the scan. Nothing happens while one is running. */
 void adc_scan(void);
 
-/* Valid until the next adc_latch. */
-const adc_sums_t *adc_latest(void);
+/* Valid until the next adc_latch; inputs and ee_ready are the caller's to fill in. */
+readings_t *adc_latest(void);
 
 #endif

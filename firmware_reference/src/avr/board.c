@@ -18,9 +18,8 @@
 
 #define BIT(n) ((uint8_t)(1u << (n)))
 
-static core_t core;
-static uint16_t worst_us;               /* longest tick since the start */
-static noinit_t record __attribute__((section(".noinit")));
+core_t core;
+noinit_t record __attribute__((section(".noinit")));
 static uint16_t starts __attribute__((section(".noinit")));     /* whatever power-on left, then counted */
 
 /* Inputs that nothing drives in this version must not float. */
@@ -41,29 +40,15 @@ void board_start(void)
 {
     cli();
     drive_start();
-    watchdog_mark_in(&record);
     TIMSK0 = 0;                     /* an Arduino core has Timer0 running; not here */
     pull_up_spare_inputs();
     core_init(&core, &record, early_reset_flags, seed(), eeprom_get);
     adc_start();
-    uart_start(&core);
+    uart_start();
     timebase_start();
     watchdog_start();
     SMCR = BIT(SE);                 /* sleep means idle: timers, converter and line go on */
     sei();
-}
-
-static void take_readings(readings_t *in)
-{
-    const adc_sums_t *sums = adc_latest();
-    for (uint8_t n = 0; n < 2u; n++) {
-        in->pot[n] = sums->pot[n];
-        in->current[n] = sums->current[n];
-    }
-    in->supply = sums->supply;
-    in->bandgap = sums->bandgap;
-    in->inputs = 0;
-    in->ee_ready = eeprom_ready();
 }
 
 static void put_outputs(const outputs_t *out)
@@ -88,19 +73,16 @@ static void hang_when_asked(const outputs_t *out)
 
 static void note_time(uint16_t took_us)
 {
-    if (took_us > worst_us) {
-        worst_us = took_us;
-        core_worst_tick(&core, took_us);
-    }
+    if (took_us > core.counters.worst_tick_us) { core_worst_tick(&core, took_us); }
     for (uint8_t n = timebase_late(); n != 0; n--) { core_late_tick(&core); }
 }
 
 static void tick(void)
 {
-    readings_t in;
+    readings_t *in = adc_latest();
     outputs_t out = { .ee_write = 0 };
-    take_readings(&in);
-    core_tick(&core, &in, &out);
+    in->ee_ready = eeprom_ready();
+    core_tick(&core, in, &out);
     put_outputs(&out);
     hang_when_asked(&out);
     uart_wake();

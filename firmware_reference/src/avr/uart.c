@@ -22,13 +22,8 @@
 #error "the core would queue more in a tick than the line drains: set TX_BYTES_PER_TICK"
 #endif
 
-static core_t *line_core;
-static tx_t *line_tx;
-
-void uart_start(core_t *core)
+void uart_start(void)
 {
-    line_core = core;
-    line_tx = &core->tx;
     UBRR0 = UBRR_VALUE;
     UCSR0A = SPEED_BITS;
     UCSR0C = (uint8_t)(BIT(UCSZ01) | BIT(UCSZ00));
@@ -45,14 +40,14 @@ ISR(USART_RX_vect)
 {
     uint8_t seen = UCSR0A;
     uint8_t byte = UDR0;
-    if (seen & BIT(FE0)) { core_rx_damage(line_core); }
-    core_rx_byte(line_core, byte);
-    if (seen & BIT(DOR0)) { core_rx_damage(line_core); }
+    if (seen & BIT(FE0)) { core_rx_damage(&core); }
+    core_rx_byte(&core, byte);
+    if (seen & BIT(DOR0)) { core_rx_damage(&core); }
 }
 
 ISR(USART_UDRE_vect)
 {
-    int16_t byte = tx_next(line_tx);            /* core_tx_byte, without the call */
+    int16_t byte = tx_next(&core.tx);            /* core_tx_byte, without the call */
     if (byte < 0) {
         UCSR0B &= (uint8_t)~BIT(UDRIE0);
     } else {

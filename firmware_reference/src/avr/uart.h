@@ -4,7 +4,10 @@
 
 #include "../core/core.h"
 
-void uart_start(core_t *core);
+/* Of board.c: what the line's interrupts work on. */
+extern core_t core;
+
+void uart_start(void);
 
 /* After a tick: there may be bytes to send. */
 void uart_wake(void);

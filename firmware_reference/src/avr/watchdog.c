@@ -11,18 +11,11 @@
 #define BIT(n) ((uint8_t)(1u << (n)))
 #define PERIOD_32_MS BIT(WDP0)
 
-static noinit_t *marked;
-
 #if BOARD_WATCHDOG_NORESET
 #define MODE BIT(WDIE)                              /* interrupt alone */
 #else
 #define MODE ((uint8_t)(BIT(WDIE) | BIT(WDE)))      /* interrupt, then reset */
 #endif
-
-void watchdog_mark_in(noinit_t *record)
-{
-    marked = record;
-}
 
 void watchdog_start(void)
 {
@@ -59,7 +52,7 @@ void watchdog_restart(uint8_t cause)
 {
     cli();
     drive_low();
-    noinit_mark(marked, cause);
+    noinit_mark(&record, cause);
     start_anew();
     for (;;) { }
 }

@@ -6,8 +6,8 @@
 
 #include "../core/core.h"
 
-/* The record in which the cause of the next start is marked. Before anything that can fail. */
-void watchdog_mark_in(noinit_t *record);
+/* Of board.c: where the cause of the next start is marked. */
+extern noinit_t record;
 
 void watchdog_start(void);
 
