@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import pytest
-from rodbench.errors import ProcedureError, SettingsError
+from rodbench.errors import ProcedureError, SettingsError, UsageError
 
+from tests.cli.conftest import ANSWERS
 from tests.cli.test_steps import Bench, bench, with_rod
 
 __all__ = ["bench"]
@@ -32,3 +33,14 @@ def test_another_rod_on_an_axis_is_learned_anew_before_it_is_calibrated(bench: B
     path.write_text(path.read_text().replace("calibrated = false", "calibrated = true"))
     bench.run("settings", "push")
     assert bench.board.read_scope(1)["calibrated"] == 1
+
+
+def test_a_rod_without_a_pot_is_kept_out_of_a_gang_before_it_moves(bench: Bench) -> None:
+    bench.run("new", ".", "--name", "bench")
+    with (bench.folder / "machine.toml").open("a") as out:
+        out.write("\n[gang]\naxes = [1, 2]\napart_trip_mm = 5\n")
+    answers = ANSWERS.replace("motor + pot", "motor only")
+    (bench.folder / "answers.toml").write_text(answers)
+    with pytest.raises(UsageError, match=r"\[gang\] in the machine file has axis 1"):
+        bench.run("commission", "1", "--yes", "--answers", "answers.toml")
+    assert bench.board.read_scope(1)["feedback"] == 0

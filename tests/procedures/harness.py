@@ -19,15 +19,16 @@ from rodbench.emulator.plant_file import Machine
 from rodbench.link.transport import EmulatorTransport
 from rodbench_protocol.settings import digest_all
 
+from tests import boards
+
 PIN_TO_PIN_MM = 105.0  # of a retracted rod; invented
-HALF_STEP_RAW = 4.0  # a converter cuts off: eight conversions read half a step low on average
 
 
 class MemoryKeeper:
     """Keeps what the machine file would, in wire integers."""
 
     def __init__(self, board: Board) -> None:
-        self.scopes = {number: board.read_scope(number) for number in (0, 1, 2)}
+        self.scopes = {number: board.read_scope(number) for number in board.scopes}
         self.file_only: dict[str, object] = {}
         self.known: dict[str, KnownRod] = {}
 
@@ -45,11 +46,14 @@ class MemoryKeeper:
     def wrong_rod(self, axis: int, name: str) -> str | None:
         return None
 
+    def wrong_feedback(self, axis: int, word: str) -> str | None:
+        return None
+
     def known_rod(self, name: str) -> KnownRod | None:
         return self.known.get(name)
 
     def digest(self) -> int:
-        return digest_all(*(self.scopes[number] for number in (0, 1, 2)))
+        return digest_all(*self.scopes.values())
 
 
 @dataclass
@@ -64,7 +68,7 @@ class Bench:
 
     @classmethod
     def of(cls, machine: Machine) -> Bench:
-        emulated, clock = EmulatedBoard(machine), VirtualClock()
+        emulated, clock = boards.make(machine), VirtualClock()
         clock.attach(emulated.step)
         board = Board.direct(EmulatorTransport(emulated, clock), clock)
         nominal = 12_000 if machine.supply.volts < 18.0 else 24_000
@@ -97,11 +101,11 @@ class Bench:
 
     def true_raw(self, position_mm: float) -> float:
         """What the board would read on average with the rod of axis 1 at a place, noise aside."""
-        return float(self.plant._pot_ideal(position_mm)) * 8192.0 - HALF_STEP_RAW
+        return float(self.plant._pot_ideal(position_mm)) * 8192.0 - boards.half_step_raw()
 
     def line_mm(self, settings: Mapping[str, int]) -> float:
         """The noise-free pot, read through the line that the board has in its settings."""
-        raw = self.plant.pot_raw - HALF_STEP_RAW
+        raw = self.plant.pot_raw - boards.half_step_raw()
         low, high = settings["raw_retracted"], settings["raw_extended"]
         return (raw - low) / (high - low) * settings["stroke_um"] / 1000.0
 

@@ -43,6 +43,10 @@ class Keeper(Protocol):
         """Why a rod of this name cannot be kept on the axis; None when it can."""
         ...
 
+    def wrong_feedback(self, axis: int, word: str) -> str | None:
+        """Why a rod with this feedback ("pot", "none") cannot be on the axis; None when it can."""
+        ...
+
     def known_rod(self, name: str) -> KnownRod | None:
         """The rod's own ends, where a calibration on the bench has found them."""
         ...

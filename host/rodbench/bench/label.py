@@ -60,7 +60,14 @@ def ask(job: Job, keeper: Keeper, unlabelled: bool = False) -> Label:
     job.say(" 1 Before anything moves")
     put = job.asker.ask
     name = put(Question("rod", "       Rod name?", check=lambda n: keeper.wrong_rod(job.number, n)))
-    wires = put(Question("wires", "       Wires?", choices=(WITH_POT, TWO_WIRES)))
+    wires = put(
+        Question(
+            "wires",
+            "       Wires?",
+            choices=(WITH_POT, TWO_WIRES),
+            check=lambda w: keeper.wrong_feedback(job.number, "none" if w == TWO_WIRES else "pot"),
+        )
+    )
     place = put(
         Question("mounting", "       Free on the bench or mounted?", choices=(BENCH, MOUNTED))
     )

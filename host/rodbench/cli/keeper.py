@@ -52,6 +52,10 @@ class FileKeeper:
         """Why a rod of this name cannot be kept on the axis; None when it can."""
         return self.setup.machine().wrong_rod(axis, name)
 
+    def wrong_feedback(self, axis: int, word: str) -> str | None:
+        """Why a rod with this feedback cannot be on the axis; None when it can."""
+        return self.setup.machine().wrong_feedback(axis, word)
+
     def known_rod(self, name: str) -> KnownRod | None:
         """The rod's own ends, where a calibration on the bench has found them."""
         machine, path = self.setup.machine(), ("rods", name)

@@ -227,13 +227,8 @@ class MachineFile:
     def wrong_feedback(self, axis: int, word: str) -> str | None:
         """Why a rod with this feedback cannot be on the axis, as a sentence; None when it can."""
         if word == "none" and linked.ganged(self._parsed):
-            return f"The machine file gangs axis {axis} ([gang]): a rod without a pot cannot be."
+            return f"[gang] in the machine file has axis {axis}: a rod without a pot cannot be."
         return None
-
-    def check_rod(self, axis: int, name: str) -> None:
-        """Raise SettingsError when a rod of this name could not be put on the axis."""
-        if why := self.wrong_rod(axis, name):
-            raise SettingsError(why, kept="The machine file was left as it is.")
 
     def put_rod(self, axis: int, name: str, stroke_mm: float | None = None) -> None:
         """Put a rod (new ones need a stroke in mm) on an axis. With another rod than before the
