@@ -93,7 +93,7 @@ def test_what_is_not_guarded_is_said_for_such_a_rod() -> None:
     board = defaults("board")
     assert "soft stops (no pot; a jam near an end looks like the end)" in not_guarded(board, AXIS)
     blind = not_guarded(board, AXIS | {"current_sensor": 0})
-    assert "current (no sensor)" in blind
+    assert "over-current, and a stall by its current (no sensor)" in blind
     assert "ends and jams (no pot: watch the rod, let go in time)" in blind
 
 
@@ -188,6 +188,14 @@ def test_the_live_view_of_the_command(south: Bench) -> None:
     assert "place unknown" in shown
     assert not LENGTH.search(shown)
     assert "axis 1       idle, place unknown, two wires, no pot" in south.run("info").stdout
+
+
+def test_settings_check_says_what_such_a_rod_can_do(south: Bench) -> None:
+    assert "axis 1 has a rod without a pot: jog only" in south.run("settings", "check").stdout
+    path = south.folder / "machine.toml"
+    path.write_text(MACHINE.replace("stroke_mm = 40.0", f"stroke_mm = 40.0\n{TIMES}"))
+    said = south.run("settings", "check").stdout
+    assert "axis 1 has a rod without a pot: jog, and runs to its ends" in said
 
 
 def test_calibrate_speed_says_where_speed_comes_from(south: Bench) -> None:

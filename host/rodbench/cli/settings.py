@@ -34,11 +34,13 @@ def check(setup: Setup) -> None:
     \b
     Example:  rodbench settings check -m vent/machine.toml
     """
+    from rodbench.show.where import uncalibrated_words
+
     machine = setup.machine()
     uncalibrated = [axis for axis in machine.axes if not machine.scope(axis)["calibrated"]]
     text = f"{machine.path} holds: settings {machine.digest():08X}"
     for axis in uncalibrated:
-        text += f"\n  axis {axis} is not calibrated: jog only"
+        text += f"\n  axis {axis} {uncalibrated_words(machine.scope(axis))}"
     if not machine.axes:
         text += "\n  no axis yet: `rodbench commission` adds one"
     angles = {axis: said for axis in machine.axes if (said := _angles(setup, machine, axis))}

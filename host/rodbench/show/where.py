@@ -22,6 +22,16 @@ def has_pot(axis: Mapping[str, int]) -> bool:
     return axis["feedback"] != Feedback.NONE
 
 
+def uncalibrated_words(axis: Mapping[str, int]) -> str:
+    """What an axis without positions can do, after "axis 1", by its settings."""
+    if has_pot(axis):
+        return "is not calibrated: jog only"
+    timed = axis["stroke_time_extend_cs"] and axis["stroke_time_retract_cs"]
+    if timed and axis["current_sensor"]:
+        return "has a rod without a pot: jog, and runs to its ends"
+    return "has a rod without a pot: jog only"
+
+
 def place_words(place: str | None) -> str:
     """Where a rod without a pot is, by a sample's `place`."""
     return UNKNOWN if place is None else _PLACES[place]
