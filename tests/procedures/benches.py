@@ -57,7 +57,7 @@ WORDS = {
     WIPER: ("wiper",),
     MOUNT: ("mounted",),
     SENSOR: ("sensor", "current input"),
-    ANSWERS: ("answer", "was seen", "not seen", "contradict", "cannot both"),
+    ANSWERS: ("answer", "was seen", "not seen", "nobody saw", "contradict", "cannot both"),
     MOTOR: ("motor lead", "no current"),
     POT: ("pot", "dropout", "binds"),
 }
@@ -80,6 +80,7 @@ class Ending:
     false_end: str = ""
     draw_ma: float = 0.0  # worst draw from the board's supply over that at the start
     minutes: float = 0.0
+    done: bool = False  # the procedure went to its end
 
     @property
     def never(self) -> str:
@@ -142,13 +143,14 @@ def end_of(seed: int) -> Ending:
     start_ma = watch.plant.reference_ma
     try:
         done = commission.run(_job(bench, beside), keeper)
+        ending.done = True
         _judge_done(ending, bench, beside, keeper, done)
     except RodbenchError as error:
         ending.said, ending.text = _kind(error), str(error)
     except Exception:
         ending.said, ending.text = CRASH, traceback.format_exc(limit=-3)
     ending.allowed = ending.said in bench.allowed
-    ending.wrong_polarity = _stored_polarity(bench, beside)
+    ending.wrong_polarity = _stored_polarity(ending, bench, beside)
     ending.pressed_ticks = watch.plant.mount_pressed_ticks
     ending.false_end = "; ".join(filter(None, (ending.false_end, watch.false_place)))
     ending.draw_ma = watch.plant.reference_ma - start_ma
@@ -204,12 +206,12 @@ def _judge_done(
     ending.false_end = judge.false_ends(bench.rod, ends, keeper.file_only)
 
 
-def _stored_polarity(bench: RandomBench, beside: Bench) -> str:
+def _stored_polarity(ending: Ending, bench: RandomBench, beside: Bench) -> str:
     """What the board would start with after a power cut, against the plant."""
     beside.emulated.power_cut()
     beside.clock.sleep(1.0)
     stored = beside.emulated.twin.live.scope[bench.axis]
-    if not stored.calibrated and not stored.stroke_time_extend_cs:
+    if not (stored.calibrated or stored.stroke_time_extend_cs or ending.done):
         return ""
     found = "" if bool(stored.motor_reversed) == bench.rod.motor.reversed else "motor"
     falls = bench.rod.pot.extended < bench.rod.pot.retracted
@@ -265,6 +267,8 @@ def main() -> None:
             seen.append(ending)
             if ending.trouble:
                 print(f"  seed {ending.seed} ({ending.row}): {ending.trouble}", flush=True)
+        pool.close()
+        pool.join()
     print(f"{len(seen)} benches from seed {args.seed}")
     for line in [*table(seen), "", *figures(seen)]:
         print(line)

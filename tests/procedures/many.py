@@ -29,6 +29,8 @@ def main() -> None:
             seen.append(verdict)
             if trouble := troubles(verdict):
                 print(f"  seed {verdict.seed}: {trouble}", flush=True)
+        pool.close()
+        pool.join()
     driver = "coasting" if args.coast else "braking"
     print(f"{args.count} machines from seed {args.seed}, {driver} driver, "
           f"{100 * args.correlated:.0f} % of the noise power correlated")  # fmt: skip

@@ -174,8 +174,11 @@ class Plant:
         return _raw(self.pot_share)
 
     def pot_raw_at(self, position_mm: float) -> float:
-        """What the sound, noise-free pot reads in raw with its shaft at a position in mm."""
-        return _raw(self._pot_ideal(position_mm))
+        """What the noise-free pot, sound but wired as it is, reads in raw at a position in mm."""
+        pot = self.rod.pot
+        if pot.wired == "right":
+            return _raw(self._pot_ideal(position_mm))
+        return _raw(wiper.swapped(pot, self._track_share(position_mm))[0])
 
     @property
     def pot_position_mm(self) -> float:
