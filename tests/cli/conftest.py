@@ -14,10 +14,11 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from rodbench.emulator.board import EmulatedBoard
 from rodbench.emulator.plant_file import parse
 from rodbench.emulator.serve import PtyDoor, Served
 from rodbench.link import holders
+
+from tests import boards
 
 RODBENCH = [sys.executable, "-m", "rodbench.cli.main"]
 
@@ -48,7 +49,7 @@ v_per_a = 0.185
 """
 
 # What a calibration of it would give.
-MACHINE = """\
+MACHINE = boards.file("""\
 machine_file = 1
 name = "bench"
 
@@ -76,7 +77,7 @@ speed_max_mm_s = 8.0
 acceleration_mm_s2 = 40.0
 deceleration_mm_s2 = 40.0
 trip_a = 3.0
-"""
+""")
 
 ANSWERS = """\
 axis = "1"
@@ -106,7 +107,7 @@ class Bench:
 
     def __init__(self, folder: Path, runtime: Path) -> None:
         self.folder = folder
-        self.board = EmulatedBoard(parse(PLANT, "bench.toml"))
+        self.board = boards.make(parse(PLANT, "bench.toml"))
         self.served = Served(self.board, PtyDoor())
         self.env = {
             **os.environ,

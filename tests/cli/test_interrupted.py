@@ -14,12 +14,12 @@ from rodbench.cli.commission import run
 from rodbench.cli.new import make
 from rodbench.cli.options import Setup
 from rodbench.clock import VirtualClock
-from rodbench.emulator.board import EmulatedBoard
 from rodbench.emulator.plant_file import parse
 from rodbench.errors import Interrupted
 from rodbench.link.transport import EmulatorTransport
 from rodbench_protocol.names import Ended
 
+from tests import boards
 from tests.cli.conftest import ANSWERS, PLANT
 
 # Text that announces a stage, and how many moving samples later the signal comes.
@@ -52,7 +52,7 @@ class Scene:
     """A commissioning in this process that is interrupted at a chosen moment."""
 
     def __init__(self, folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-        self.emulated = EmulatedBoard(parse(PLANT, "bench.toml"))
+        self.emulated = boards.make(parse(PLANT, "bench.toml"))
         self.clock = VirtualClock()
         self.clock.attach(self.emulated.step)
         transport = EmulatorTransport(self.emulated, self.clock)

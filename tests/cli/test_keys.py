@@ -20,6 +20,7 @@ import pytest
 from rodbench.emulator.eye import EyeServer
 from rodbench_protocol.names import AxisState
 
+from tests import boards
 from tests.cli.conftest import ANSWERS, RODBENCH, Bench, wait_for
 
 RIGHT, LEFT, SPACE = b"\x1b[C", b"\x1b[D", b" "
@@ -50,8 +51,7 @@ class Terminal:
         time.sleep(0.3)
 
     def _state(self) -> int:
-        twin = self.bench.board.twin
-        return int(twin.axis[0].state)
+        return boards.axis_state(self.bench.board)
 
     def _read(self) -> None:
         with contextlib.suppress(OSError):

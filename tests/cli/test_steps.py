@@ -14,12 +14,12 @@ from rodbench.cli import boards
 from rodbench.cli.main import cli
 from rodbench.cli.options import Setup
 from rodbench.clock import VirtualClock
-from rodbench.emulator.board import EmulatedBoard
 from rodbench.emulator.plant_file import parse
 from rodbench.errors import NeedsPerson, ProcedureError, Refused, SettingsError, UsageError
 from rodbench.link.transport import EmulatorTransport
 from rodbench.settings.machine import MachineFile
 
+from tests import boards as test_boards
 from tests.cli.conftest import ANSWERS, PLANT
 
 ROD = (
@@ -33,7 +33,7 @@ class Bench:
     def __init__(self, folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
         self.folder = folder
         self.capsys = capsys
-        self.emulated = EmulatedBoard(parse(PLANT, "bench.toml"))
+        self.emulated = test_boards.make(parse(PLANT, "bench.toml"))
         clock = VirtualClock()
         clock.attach(self.emulated.step)
         self.board = Board.direct(EmulatorTransport(self.emulated, clock), clock)
@@ -69,8 +69,8 @@ def bench(
 
 def with_rod(bench: Bench) -> None:
     bench.run("new", ".", "--name", "bench")
-    with (bench.folder / "machine.toml").open("a") as out:
-        out.write(ROD)
+    path = bench.folder / "machine.toml"
+    path.write_text(test_boards.file(path.read_text()) + ROD)
     bench.run("settings", "push")
 
 
@@ -92,9 +92,10 @@ def test_all_steps_one_by_one_end_like_commission(bench: Bench) -> None:
     live = file.scope(1)
     assert live["calibrated"] == 1
     assert live["motor_reversed"] == 0
-    # The plant's own pot: a tenth and nine tenths of 8184.
-    assert live["raw_retracted"] == pytest.approx(818, abs=0.005 * 6547)
-    assert live["raw_extended"] == pytest.approx(7366, abs=0.005 * 6547)
+    # The plant's own pot: a tenth and nine tenths of full scale.
+    within = 0.005 * test_boards.raw(0.8)
+    assert live["raw_retracted"] == pytest.approx(test_boards.raw(0.1), abs=within)
+    assert live["raw_extended"] == pytest.approx(test_boards.raw(0.9), abs=within)
     assert file.host("end_retracted", ("rods", "north")) == "end-switch"
     assert "# rodbench: raw" in file.text
 

@@ -17,7 +17,7 @@ import time
 
 from rodbench.board import Board
 
-from tests.link.rig import Bench
+from tests.link.rig import KINDS, Bench
 
 PLACES = ("50 mm", "53 mm")
 
@@ -54,7 +54,7 @@ def fifty(kind: str, count: int, restarts: bool, folder: str) -> tuple[int, int]
 def main() -> None:
     """Both ways, with figures."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--kind", choices=["emulator", "binary"], default="emulator")
+    parser.add_argument("--kind", choices=list(KINDS), default=next(iter(KINDS)))
     parser.add_argument("--count", type=int, default=50)
     options = parser.parse_args()
     os.environ["RODBENCH_OWNER_IDLE"] = "2"

@@ -12,6 +12,8 @@ from rodbench.emulator.plant_file import Machine, parse
 from rodbench.emulator.serve import PtyDoor, Served, TcpDoor
 from rodbench.link.transport import EmulatorTransport
 
+from tests import boards
+
 # all figures invented
 PLANT = """
 plant_file = 1
@@ -43,8 +45,8 @@ SETTLE_TICKS = 12  # from the end of the ramp's reference to output 0, and the t
 SETTINGS = {
     "feedback": 1,
     "calibrated": 1,
-    "raw_retracted": 818,
-    "raw_extended": 7366,
+    "raw_retracted": boards.raw(0.1),
+    "raw_extended": boards.raw(0.9),
     "stroke_um": 100_000,
     "soft_stop_min_um": 5_000,
     "soft_stop_max_um": 95_000,
@@ -71,10 +73,8 @@ def machine(**line: float) -> Machine:
 
 
 def emulated(made: Machine | None = None):
-    """The emulator's board."""
-    from rodbench.emulator.board import EmulatedBoard
-
-    return EmulatedBoard(made or machine())
+    """The emulator's board, or the one that stands for it (tests/boards.py)."""
+    return boards.make(made or machine())
 
 
 def simulated(made: Machine | None = None):
@@ -85,6 +85,8 @@ def simulated(made: Machine | None = None):
 
 
 KINDS = {"emulator": emulated, "binary": simulated}
+if boards.name() != "emulator":
+    KINDS = {boards.name(): emulated}
 
 
 @dataclass

@@ -10,6 +10,7 @@ from rodbench.errors import Faulted, LinkLost, Refused, SettingsError, UsageErro
 from rodbench_protocol.names import AxisState, Ended, EventKind, Fault, ResetCause
 from rodbench_protocol.settings import defaults, digest_all, digest_scope
 
+from tests import boards
 from tests.link.rig import DECELERATION_UM_S2, SETTINGS, Recorded, direct, emulated
 
 
@@ -37,10 +38,9 @@ def truth(recorded):
 def test_a_blank_board_has_the_schema_s_defaults(bare):
     board, _, _ = bare
     assert board.read_scope(0) == defaults("board")
-    assert board.read_scope(1) == board.read_scope(2) == defaults("axis")
-    assert board.hello.digest_live == digest_all(
-        defaults("board"), defaults("axis"), defaults("axis")
-    )
+    axes = [board.read_scope(scope) for scope in board.scopes[1:]]
+    assert axes == [defaults("axis")] * boards.kind().axes
+    assert board.hello.digest_live == digest_all(defaults("board"), *axes)
     assert board.hello.digest_stored == 0
 
 
@@ -49,7 +49,7 @@ def test_writing_a_scope_gives_the_digest_that_the_host_reckons(bare):
     wanted = defaults("axis") | SETTINGS
     assert board.write_scope(1, SETTINGS) == digest_scope("axis", wanted)
     assert board.read_scope(1) == wanted
-    assert board.read_scope(2) == defaults("axis")
+    assert all(board.read_scope(scope) == defaults("axis") for scope in board.scopes[2:])
     assert board.digests()["axis_1"] == digest_scope("axis", wanted)
 
 
@@ -135,11 +135,11 @@ def test_what_is_stored_survives_a_restart_and_what_is_not_does_not(bare):
     assert board.write_scope(1, SETTINGS, store=True)
     stored = board.digests()
     assert stored["stored"] == stored["live"]
-    board.write_scope(2, {"trip_ma": 2_222})
+    board.write_scope(1, {"trip_ma": 2_222})
     hello = board.restart()
     assert hello.reset_cause == ResetCause.RESTART
     assert hello.digest_live == hello.digest_stored == stored["stored"]
-    assert board.read_scope(2)["trip_ma"] == defaults("axis")["trip_ma"]
+    assert board.read_scope(1)["trip_ma"] == SETTINGS["trip_ma"]
 
 
 def test_a_store_whose_event_is_lost_still_ends(bare):
@@ -175,10 +175,11 @@ def test_an_uncalibrated_axis_jogs_by_output_at_creep_and_says_so(bare):
 def test_an_axis_without_a_rod_does_not_move(bare):
     board, _, _ = bare
     with pytest.raises(Refused) as caught:
-        board.axis(2).jog_output(0.2)
+        board.axis(1).jog_output(0.2)
     assert caught.value.status_name == "not_fitted"
-    with pytest.raises(UsageError):
-        board.axis(3)
+    beyond = boards.kind().axes + 1
+    with pytest.raises(UsageError, match=f"no axis {beyond}"):
+        board.axis(beyond)
 
 
 def test_a_move_arrives_and_reads_in_mm(ready):

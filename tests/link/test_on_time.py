@@ -50,5 +50,5 @@ def test_fifty_moves(kind, restarts):
 
 @pytest.mark.parametrize("restarts", [False, True], ids=["in a row", "a restart before each"])
 def test_commands_of_their_own(runtime, tmp_path, restarts):
-    counted, told = fifty("emulator", COMMANDS, restarts, str(tmp_path))
+    counted, told = fifty(next(iter(KINDS)), COMMANDS, restarts, str(tmp_path))
     assert told == counted > COMMANDS * 20

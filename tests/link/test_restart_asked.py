@@ -3,16 +3,17 @@
 import threading
 
 from rodbench.clock import WallClock
-from rodbench.emulator.board import EmulatedBoard
 from rodbench.emulator.plant_file import default_machine
 from rodbench.emulator.serve import Served, TcpDoor
 from rodbench.errors import RodbenchError
 from rodbench.link.client import Client
 from rodbench.link.transport import TcpTransport
 
+from tests import boards
+
 
 def test_who_polls_during_a_restart_is_not_told_of_a_lost_link() -> None:
-    served = Served(EmulatedBoard(default_machine()), TcpDoor(0))
+    served = Served(boards.make(default_machine()), TcpDoor(0))
     host, port = served.door.address.split(":")[1:]
     client = Client(TcpTransport(host, int(port)), WallClock())
     told: list[RodbenchError] = []
@@ -38,7 +39,7 @@ def test_who_polls_during_a_restart_is_not_told_of_a_lost_link() -> None:
 
 
 def test_a_restart_that_nobody_asked_for_is_told() -> None:
-    served = Served(EmulatedBoard(default_machine()), TcpDoor(0))
+    served = Served(boards.make(default_machine()), TcpDoor(0))
     host, port = served.door.address.split(":")[1:]
     client = Client(TcpTransport(host, int(port)), WallClock())
     served.paced.reset("external")

@@ -8,6 +8,8 @@ from pathlib import Path
 
 from rodbench.emulator.on_line import BoardOnLine
 from rodbench.emulator.plant_file import Machine
+from rodbench_protocol.framing import Splitter, decode
+from rodbench_protocol.messages import parse
 
 from tests.posix.process import ENDS, RESET, STARTS, Process
 
@@ -32,6 +34,8 @@ class PosixBoard(BoardOnLine):
         self._file = Path(self._folder.name) / "eeprom"
         self._file.write_bytes(eeprom or b"\xff" * EEPROM_BYTES)
         self._power = False
+        self._splitter = Splitter()
+        self.axis_state = 0  # enum axis_state of axis 1, by its telemetry
         self.process: Process
         self._start()
 
@@ -55,9 +59,18 @@ class PosixBoard(BoardOnLine):
         record = self.process.tick(readings, arrived)
         self.outputs.drive[0], self.outputs.bridge[0] = record.drive, record.bridge
         self.outputs.alarm = record.alarm
-        self._up.push(self.process.sent())
+        sent = self.process.sent()
+        self._up.push(sent)
+        if sent:
+            self._listen(sent)
         if record.state == ENDS:
             self._restarted()
+
+    def _listen(self, sent: bytes) -> None:
+        for frame in self._splitter.feed(sent):
+            message = parse(decode(frame))
+            if message.name == "telemetry_axis":
+                self.axis_state = int(message.fields["state"])
 
     # ------------------------------------------------------------ resets
 

@@ -88,9 +88,10 @@ class Board:
         return convert.hello(self.link.hello().fields)
 
     def axis(self, number: int) -> Axis:
-        """Axis 1 or 2. Raises UsageError for another number."""
-        if number not in range(1, self.hello.axis_count + 1):
-            raise UsageError(f"this board has no axis {number}", hint="axes are 1 and 2")
+        """One of the board's axes, from 1. Raises UsageError for another number."""
+        if number not in self.scopes[1:]:
+            has = " and ".join(str(axis) for axis in self.scopes[1:])
+            raise UsageError(f"this board has no axis {number}", hint=f"it has axis {has}")
         return Axis(self, number)
 
     def request(self, name: str, **fields: Any) -> Reply:
