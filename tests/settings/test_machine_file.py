@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import re
 from pathlib import Path
 
 import pytest
@@ -76,6 +77,14 @@ def test_new_file_holds_and_has_no_axis() -> None:
     assert fresh.axes == []
     assert fresh.name == "ridge vent"
     assert fresh.digest() == digest_all(defaults("board"), defaults("axis"), defaults("axis"))
+
+
+def test_what_a_new_file_suggests_holds_when_it_is_taken_up() -> None:
+    text = new_text("ridge vent").replace("# [", "[")
+    text = re.sub(r"^# (\w+ = )", r"\1", text, flags=re.MULTILINE)
+    file = machine(text)
+    assert list(file.positions) == ["open"]
+    assert file.host("closed_at_mm", ("linkage",)) == 3.0
 
 
 def test_values_mean_what_the_page_says() -> None:

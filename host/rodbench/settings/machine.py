@@ -307,6 +307,13 @@ def new_text(name: str) -> str:
         "supply_nominal_v = 12.0          # what the supply is built for\n"
         "\n"
         "# `rodbench commission` fills in the rest: rods, axes and their limits.\n"
+        "# Yours to add: places by name, as in `rodbench move 1 open`, and the hinge for degrees.\n"
+        "# [positions]\n"
+        '# open = "30 deg"                  # or "180 mm", "7 in", "90 %" of the way\n'
+        "# [linkage]\n"
+        "# hinge_to_frame_pin_mm = 420.0    # figures invented\n"
+        "# hinge_to_vent_pin_mm = 390.0\n"
+        "# closed_at_mm = 3.0               # the rod at 0 deg; left out: fully retracted\n"
     )
 
 
