@@ -32,6 +32,10 @@ class Leg:
         off = (high - low) * inset
         return [s for s in self.samples if low + off <= s.raw <= high - off]
 
+    def travel_raw(self) -> float:
+        """How far the pot went."""
+        return abs(self.samples[-1].raw - self.samples[0].raw) if self.samples else 0.0
+
     def peak_a(self) -> float:
         """The greatest mean current of half a second on the way, start and end aside."""
         currents = [s.current_a for s in self.middle(PEAK_INSET)]
