@@ -13,9 +13,8 @@ from rodbench_protocol.names import AxisState, Ended, Fault
 from rodbench.board import AxisSample, BoardSample, Outcome, Sample
 from rodbench.clock import TICK_S
 from rodbench.errors import Faulted
-from rodbench.science.ends import Approach, End, Kind, agree, classify
-from rodbench.science.two_wires import Stroke, stroke
-from rodbench.science.two_wires import agree as same_time
+from rodbench.science.ends import Approach, End, Kind, classify
+from rodbench.science.two_wires import Stroke, agree, stroke
 
 from . import cautions
 from .ask import Kind as Ask
@@ -236,9 +235,22 @@ class _Search:
         except ValueError as error:
             raise failed(self.job, str(error), "See that the rod is free at its ends.") from None
         seen = f"{found.running_a:.2f} A -> {found.end_a:.2f} A at full output"
-        self.kinds[way].append(Kind(found.kind, seen))
+        self._same_kind(way, Kind(found.kind, seen))
         middle = supplies[len(supplies) // 3 :]
         return _Run(found, fmean(middle) if middle else self.at_rest.supply_v)
+
+    def _same_kind(self, way: int, found: Kind) -> None:
+        """An end answers at full output as it did at creep."""
+        at_creep = self.kinds[way][0].end
+        if found.end is not at_creep:
+            words = at_creep.value.replace("-", " ")
+            raise failed(
+                self.job,
+                f"the run to the {NAMES[way]} end ended otherwise than by the {words} that creep "
+                f"found there: {found.reason}. The rod was held on its way",
+                "See that it is free, then start again.",
+            )
+        self.kinds[way].append(found)
 
     # -- what must not go on
 
@@ -377,7 +389,7 @@ def _evaluate(search: _Search, ways: dict[int, _Way], runs: dict[int, list[_Run]
     both = [[run.stroke for run in runs[way]] for way in (1, -1)]
     for way, strokes in zip((1, -1), both, strict=True):
         times = [stroke.time_s for stroke in strokes]
-        if not same_time(times):
+        if not agree(times):
             told = " and ".join(f"{t:.1f} s" for t in times)
             raise failed(
                 job,
@@ -385,12 +397,8 @@ def _evaluate(search: _Search, ways: dict[int, _Way], runs: dict[int, list[_Run]
                 "supply changed",
                 "See that the rod is free and the supply steady, then start again.",
             )
-    kinds = {way: agree(found) for way, found in search.kinds.items()}
-    for way, kind in kinds.items():
-        if kind.end is End.UNKNOWN:
-            raise failed(job, f"the {NAMES[way]} end is not sure: {kind.reason}", "Start again.")
     supply = fmean(run.supply_v for way in runs.values() for run in way)
-    first = {way: next(k for k in search.kinds[way] if k.end is kinds[way].end) for way in kinds}
+    first = {way: kinds[0] for way, kinds in search.kinds.items()}
 
     def pair(name: str) -> tuple[float, float]:
         out, back = (fmean(getattr(s, name) for s in strokes) for strokes in both)
@@ -406,7 +414,7 @@ def _evaluate(search: _Search, ways: dict[int, _Way], runs: dict[int, list[_Run]
         stroke_mm=search.stroke_mm,
         time_s=pair("time_s"),
         spread_s=(spread[0], spread[1]),
-        kinds=(kinds[-1].end.value, kinds[1].end.value),
+        kinds=(first[-1].end.value, first[1].end.value),
         reasons=(first[-1].reason, first[1].reason),
         running_a=pair("running_a"),
         peak_a=most("peak_a"),
