@@ -144,15 +144,24 @@ def refuse_fault(job: Job, outcome: Outcome, doing: str, kept: str = "") -> None
     if outcome.ended != Ended.FAULT:
         return
     name = Fault(outcome.cause).name.lower().replace("_", " ")
+    what = f"{name} while {doing}, at raw {outcome.raw}"
+    hint = f"Look at the rod, then: rodbench clear {job.number}"
+    if outcome.cause in POT_FAULTS and job.live.get("calibrated"):
+        # The direction was proven before: not the leads, the pot.
+        what = f"the pot's reading jumped ({name}) while {doing}: worn track, or a loose wire?"
+        hint = (
+            f"rodbench clear {job.number}, then rodbench measure pot {job.number} finds the place"
+        )
     raise Faulted(
-        f"axis {job.number}: {name} while {doing}, at raw {outcome.raw}",
+        f"axis {job.number}: {what}",
         axis=job.number,
         fault=outcome.cause,
         kept=kept or NOT_STORED,
-        hint=f"Look at the rod, then: rodbench clear {job.number}",
+        hint=hint,
     )
 
 
+POT_FAULTS = (Fault.WRONG_WAY, Fault.POT_BAND)
 NOT_STORED = "The rod is stopped; nothing was stored on the board."
 STORED = "The rod is stopped; the board keeps what was stored."
 
