@@ -16,7 +16,7 @@ from rodbench.emulator.signals import OFF, Readings
 
 from tests.posix.build import program
 
-OUT = struct.Struct("<IhBBBxxx")  # tick, drive, bridge, alarm, state
+OUT = struct.Struct("<IhBBBBxx")  # tick, drive, bridge, driver, alarm, state
 IN = struct.Struct(
     "<HHHHHBB"
 )  # two conversions of the pot, current, supply, bandgap, inputs, control
@@ -37,6 +37,7 @@ class Record:
     tick: int = 0
     drive: int = 0
     bridge: int = OFF
+    driver: int = 0
     alarm: int = 0
     state: int = STARTS
 

@@ -103,8 +103,8 @@ def test_outputs_bytes_and_memory_are_those_of_the_core() -> None:
         out, tick = native.outputs(), was.record
         if out.ee_write:
             native.eeprom[out.ee_address] = out.ee_value
-        mine = (number + 1, out.drive[0], out.bridge[0], out.alarm)
-        assert mine == (tick.tick, tick.drive, tick.bridge, tick.alarm)
+        mine = (number + 1, out.drive[0], out.bridge[0], out.driver[0], out.alarm)
+        assert mine == (tick.tick, tick.drive, tick.bridge, tick.driver, tick.alarm)
         assert native.sent() == was.said, f"tick {number + 1}"
     assert bytes(native.eeprom) == eeprom
     drives = {tick.record.drive for tick in life}

@@ -15,15 +15,17 @@ static int bench = BENCH_NONE;
 static bench_in_t latest;
 static uint8_t part[BENCH_IN_SIZE]; /* of a record that has not come whole */
 static size_t filled;
+static const outputs_t nothing = { .bridge = { BRIDGE_OFF } };
 
 /* A record is far smaller than any socket's buffer: it is written whole, or not at all where nobody takes any. */
-static void send_record(uint32_t tick, int16_t drive, uint8_t bridge, uint8_t alarm, uint8_t state)
+static void send_record(uint32_t tick, const outputs_t *out, uint8_t state)
 {
     uint8_t record[BENCH_OUT_SIZE] = { 0 };
     uint8_t *at = put_u32(record, tick);
-    at = put_u16(at, (uint16_t)drive);
-    at = put_u8(at, bridge);
-    at = put_u8(at, alarm);
+    at = put_u16(at, (uint16_t)out->drive[0]);
+    at = put_u8(at, out->bridge[0]);
+    at = put_u8(at, out->driver[0]);
+    at = put_u8(at, out->alarm);
     (void)put_u8(at, state);
     if (bench != BENCH_NONE && write(bench, record, sizeof record) < 0 && errno == EPIPE) { _exit(0); }
 }
@@ -31,17 +33,17 @@ static void send_record(uint32_t tick, int16_t drive, uint8_t bridge, uint8_t al
 void bench_start(int fd)
 {
     bench = fd;
-    send_record(0, 0, BRIDGE_OFF, 0, BENCH_STARTS);
+    send_record(0, &nothing, BENCH_STARTS);
 }
 
-void bench_tell(uint32_t tick, int16_t drive, uint8_t bridge, uint8_t alarm)
+void bench_tell(uint32_t tick, const outputs_t *out)
 {
-    send_record(tick, drive, bridge, alarm, BENCH_RUNS);
+    send_record(tick, out, BENCH_RUNS);
 }
 
 void bench_off(void)
 {
-    send_record(0, 0, BRIDGE_OFF, 0, BENCH_ENDS);
+    send_record(0, &nothing, BENCH_ENDS);
 }
 
 static void take(const uint8_t *record)

@@ -8,6 +8,7 @@
 
 #include <stdint.h>
 
+#include "../core/core.h"
 #include "adc.h"
 
 #define BENCH_OUT_SIZE 12
@@ -28,7 +29,8 @@ typedef struct {
 
 void bench_start(int fd);           /* also tells BENCH_STARTS, with outputs off */
 
-void bench_tell(uint32_t tick, int16_t drive, uint8_t bridge, uint8_t alarm);
+/* Of the one axis. */
+void bench_tell(uint32_t tick, const outputs_t *out);
 
 /* Outputs off, and BENCH_ENDS. Safe in a signal. */
 void bench_off(void);

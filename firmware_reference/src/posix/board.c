@@ -50,7 +50,7 @@ static void tick(const bench_in_t *seen)
     if (out.ee_write) { eeprom_put(out.ee_address, out.ee_value); }
     if (lockstep) { line_send(LINE_AS_FAST_AS_IT_GOES); }
     if (out.restart) { reset_now(RESET_CAUSE_RESTART); }
-    bench_tell(core.tick, out.drive[0], out.bridge[0], out.alarm);
+    bench_tell(core.tick, &out);
     watchdog_kick();
 }
 
