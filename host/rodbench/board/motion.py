@@ -45,6 +45,11 @@ class Motion:
         self._stopped = False
         axis.board.begin(self)
 
+    @property
+    def start_tick(self) -> int:
+        """The board's tick at which it was accepted; its output begins with the next."""
+        return self._start_tick
+
     def wait(
         self,
         timeout_s: float | None = None,

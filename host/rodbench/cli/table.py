@@ -10,6 +10,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "emulate": ("emulate", "Serve an emulated board on a pty or a TCP port."),
     "commission": ("commission", "The whole sequence for one axis, from sensors to trial."),
     "calibrate": ("calibrate", "One step of learning: current, polarity, endpoints, speed."),
+    "measure": ("measure", "Look closer: pot. Results go to the logbook."),
     "propose": ("propose", "Propose limits with reasons; sends nothing."),
     "settings": ("settings", "Compare, send and fetch settings: check, diff, push, pull."),
     "jog": ("jog", "Hold-to-run, by keys or for a set time."),
