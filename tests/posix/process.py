@@ -82,6 +82,7 @@ class Process:
         """The next record of the board, waited for. Raises Gone when there is none."""
         data = b""
         while len(data) < OUT.size:
+            part = b""
             with contextlib.suppress(ConnectionResetError):
                 part = self.bench.recv(OUT.size - len(data))
             if not part:

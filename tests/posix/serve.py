@@ -46,8 +46,8 @@ def main(words: list[str] | None = None) -> int:
         return 1
     eye = EyeServer(board.look, options.eye) if options.eye else None
     listens = {"listens": board.port, "board": KIND, "eye": eye.address if eye else None}
-    print(json.dumps(listens), flush=True)
     try:
+        print(json.dumps(listens), flush=True)
         while board.process.process.poll() is None:
             time.sleep(0.2)
     except KeyboardInterrupt:
