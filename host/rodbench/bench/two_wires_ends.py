@@ -39,6 +39,7 @@ WEAKER = 0.1  # step down when the trip stops a seek
 GUESS_MM_S = 5.0  # a slow rod at full output
 SLOWEST_MM_S = 0.25  # creep slower than this is a rod that does not follow its motor
 FULL_OF_CREEP = 0.6  # of the time at creep: about what full output takes, rather more
+BELOW_TRIP = 0.8
 LEAVE_S = 1.5
 RUNS = 2
 TRIES = 3
@@ -371,7 +372,10 @@ def _full(search: _Search, ways: dict[int, _Way]) -> dict[int, list[_Run]]:
     job.say(cautions.FULL_SPEED)
     cautions.consent(job, cautions.full_speed())
     search.budget.say_cost(2 * RUNS * FULL_OF_CREEP * search.creep_s)
-    guess = {_KEYS[way]: _cs(FULL_OF_CREEP * found.on_s) for way, found in ways.items()}
+    ceiling = _ceiling(search, ways)
+    most = FULL_OF_CREEP / ceiling
+    guess = {_KEYS[way]: _cs(most * found.on_s) for way, found in ways.items()}
+    job.commit({"output_max_permille": round(1000 * ceiling)})
     runs: dict[int, list[_Run]] = {1: [], -1: []}
     for number in range(RUNS):
         for way in (1, -1):
@@ -382,6 +386,26 @@ def _full(search: _Search, ways: dict[int, _Way]) -> dict[int, list[_Run]]:
                 search.look(way)  # a jam stalls the motor just as a hard stop does
         job.commit({_KEYS[way]: _cs(runs[way][-1].stroke.time_s) for way in (1, -1)})
     return runs
+
+
+def _ceiling(search: _Search, ways: dict[int, _Way]) -> float:
+    """The output ceiling, lowered where a stall at a hard end would reach the trip."""
+    job = search.job
+    ceiling, trip_a = job.live["output_max_permille"] / 1000.0, job.live["trip_ma"] / 1000.0
+    stalls = [
+        way.outcome.current_stop_a / search.creep
+        for sign, way in ways.items()
+        if search.kinds[sign][0].end is End.STALL
+    ]
+    at_full = max(stalls, default=0.0)  # a stalled motor's current follows the output
+    if at_full * ceiling <= BELOW_TRIP * trip_a:
+        return ceiling
+    lowered = round(max(search.creep, BELOW_TRIP * trip_a / at_full), 3)
+    job.say(
+        f"       A hard end would stall the motor with about {at_full * ceiling:.1f} A, near the "
+        f"trip of {trip_a:.1f} A: output ceiling lowered to {100 * lowered:.0f} %."
+    )
+    return lowered
 
 
 def _evaluate(search: _Search, ways: dict[int, _Way], runs: dict[int, list[_Run]]) -> Strokes:

@@ -111,7 +111,7 @@ def say(job: Job, limits: Limits, strokes: Strokes | None) -> None:
         out, back = strokes.time_s
         job.say(
             f"       {'end to end':<14} {f'{out:.1f} s out, {back:.1f} s in':<29} "
-            "a run that lasts 1.2 times as long trips"
+            f"{_at(strokes.output)}a run that lasts 1.2 times as long trips"
         )
     for name, value in rows:
         job.say(f"       {name:<14} {value:<29} {limits.reasons[name]}")
@@ -119,6 +119,10 @@ def say(job: Job, limits: Limits, strokes: Strokes | None) -> None:
         job.say(f"       ! {warning}")
     job.say("       No soft stops, no positions, no gang: nothing tells where the rod is.")
     job.say("       " + not_guarded(job.board_live, job.live))
+
+
+def _at(output: float) -> str:
+    return "" if output == 1.0 else f"at {100 * output:.0f} % output; "
 
 
 def agree(job: Job, limits: Limits, strokes: Strokes | None) -> Limits | None:
