@@ -10,7 +10,7 @@ from rodbench.bench.label import Label
 from rodbench.emulator.plant import Rod
 from rodbench.emulator.plant_file import Machine, Supply
 from rodbench.errors import ProcedureError
-from rodbench.science.edge import Nudges, follows
+from rodbench.science.edge import AT_BOTTOM, NEAR_TOP, Nudges, follows
 from rodbench.science.edge import edge as edge_of
 
 from .harness import Bench
@@ -42,8 +42,8 @@ def prepared(made: Bench) -> Job:
 @pytest.mark.parametrize("wired", ["wiper-on-supply", "wiper-on-ground"])
 def test_a_swapped_wiper_is_refused_after_a_nudge(wired: str, start_mm: float) -> None:
     made = bench(start_mm=start_mm, wired=wired)
-    where = "bottom" if wired == "wiper-on-ground" else "top"
-    with pytest.raises(ProcedureError, match=f"the {where} of its scale: wiper and .* swapped"):
+    where = "the bottom" if wired == "wiper-on-ground" else "the top"
+    with pytest.raises(ProcedureError, match=f"{where} of its scale: wiper and .* swapped"):
         nudged(made)
     assert abs(made.plant.position_mm - start_mm) < NUDGE_MM
     assert made.plant.reference_ma < 12.0, "from the worst place of these, and never nearer"
@@ -105,7 +105,7 @@ FULL = 8184.0
 
 @pytest.mark.parametrize(
     ("raw", "where"),
-    [(0, "bottom"), (24, "bottom"), (25, ""), (7600, ""), (7700, "top"), (8184, "top")],
+    [(0, AT_BOTTOM), (24, AT_BOTTOM), (25, ""), (7600, ""), (7700, NEAR_TOP), (8184, NEAR_TOP)],
 )
 def test_edges(raw: float, where: str) -> None:
     assert edge_of(raw, FULL) == where

@@ -45,10 +45,9 @@ class Budget:
             else f"About {cost.rests} rest{'s' * (cost.rests > 1)}, {minutes(cost.rest_s)} in all."
         )
         self.job.say(
-            f"       Planned: {minutes(motor_s)} of motor time{how and ' ' + how}; "
-            f"{minutes(cost.left_s)} left of the "
-            f"{minutes(self.whole_s)} that {100 * self.share:.0f} % in "
-            f"{self.window_s / 60:.0f} min allows. {rest}"
+            f"       Planned: {minutes(motor_s)} of motor time{how and ' ' + how}. Left: "
+            f"{minutes(cost.left_s)} of {minutes(self.whole_s)} ({100 * self.share:.0f} % in "
+            f"{self.window_s / 60:.0f} min). {rest}"
         )
         return cost
 

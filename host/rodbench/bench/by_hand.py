@@ -45,8 +45,7 @@ def commission(job: Job, keeper: Keeper, label: Label) -> Commissioned:
     assert label.stroke_mm is not None
     room_mm = ask_room(job, label.stroke_mm)
     _say_cost(job, label.stroke_mm)
-    job.say(cautions.CRUSH_MOUNTED)
-    cautions.consent(job, cautions.crush(label.rod))
+    cautions.first_motion(job, label.rod, cautions.CRUSH_MOUNTED)
     at_rest = edge.leave(job, current.measure(job), label.stroke_mm)
     raw_mm = _raw_per_mm(job, label.stroke_mm, known)
     way = polarity.find(job, at_rest, Room(at_rest.pot_raw, ROOM_USED * room_mm * raw_mm))
@@ -104,10 +103,10 @@ def ask_room(job: Job, stroke_mm: float) -> float:
 
 def _say_cost(job: Job, stroke_mm: float) -> None:
     """A guess before the first motion."""
-    reach_s = 2.0 * polarity.CROSSING_MOUNTED_S * 0.8
+    reach_s = 1.5 * polarity.CROSSING_MOUNTED_S * 0.8  # from the middle to one end, then across
     fast_s = speed.planned_s(stroke_mm, stroke_mm / polarity.CROSSING_MOUNTED_S, 0.3)
     motor_s = polarity.MOST_S + reach_s + fast_s + TRIAL_GUESS_S
-    Budget(job).say_cost(motor_s, "for a slow rod, less for a quick one")
+    Budget(job).say_cost(motor_s, "at most, less for a quick rod")
 
 
 def _raw_per_mm(job: Job, stroke_mm: float, known: KnownRod | None) -> float:

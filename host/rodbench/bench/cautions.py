@@ -1,6 +1,7 @@
 """What must be said before something moves."""
 
 from .ask import Kind, Question
+from .guarded import not_guarded
 from .job import Job, failed
 
 CRUSH = (
@@ -13,8 +14,8 @@ CRUSH_MOUNTED = (
     "nothing under it, a switch that cuts motor power within reach. Any key stops the rod."
 )
 SALVAGED = (
-    "! Nobody knows what this rod bears. A bench supply with its current limit set low, a fuse, and "
-    "an eye on it: stop at a smell, at smoke, or when the body gets hot to the hand."
+    "! Nobody knows what this rod bears. A bench supply with its current limit set low, a fuse, "
+    "and an eye on it: stop at a smell, at smoke, or when the body gets hot to the hand."
 )
 FULL_SPEED = "! Full speed comes next: the rod starts hard and runs on after the stop."
 STILL_YOURS = (
@@ -40,6 +41,14 @@ def full_speed() -> Question:
 def creep(what: str) -> Question:
     """The caution before a single procedure at creep."""
     return Question("caution_creep", f"{what} Go on?", Kind.CAUTION, ("yes", "no"))
+
+
+def first_motion(job: Job, rod: str, words: str = CRUSH) -> None:
+    """What is not guarded, the caution, and the rod's name. Raises ProcedureError when it is not
+    accepted."""
+    job.say("       " + not_guarded(job.board_live, job.live))
+    job.say(words)
+    consent(job, crush(rod))
 
 
 def consent(job: Job, question: Question) -> None:

@@ -154,12 +154,16 @@ def _evaluate(job: Job, pot: Rest, volts: Rest, gain: float, supply_v: float) ->
     )
 
 
+def _rests_v(scale: Scale, zero: int) -> float:
+    return zero / scale.current * scale.reference_v
+
+
 def _say(job: Job, found: AtRest) -> None:
     pot = f"pot {found.pot_raw:.0f} raw, noise {found.pot_noise_raw:.1f}   "
     current = (
         "no current sensor"
         if found.current_zero_raw4 is None
-        else f"current zero at {found.current_zero_raw4} of {job.scale.current}, "
+        else f"current input at {_rests_v(job.scale, found.current_zero_raw4):.2f} V, "
         f"noise {found.current_noise_a:.3f} A"
     )
     has_pot = job.live["feedback"] == Feedback.POT

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from rodbench_protocol.names import Ended
 
-from rodbench.science.edge import Nudges, edge, follows, meaning
+from rodbench.science.edge import AT_BOTTOM, Nudges, edge, follows, meaning
 from rodbench.science.polarity import LEAD_COUNTS
 from rodbench.science.rest import Rest, rest
 
@@ -39,18 +39,18 @@ def leave(job: Job, at_rest: AtRest, stroke_mm: float | None) -> AtRest:
     if not where:
         return at_rest
     job.say(
-        f"       The pot reads at the {where} of its scale: the rod stands at an end, or a wire is "
-        "in the wrong place. First a nudge each way."
+        f"       The pot reads {where} of its scale: the rod stands at an end, or a wire is in the "
+        "wrong place. First a nudge, there and back."
     )
     with job.stopping():
         need_s = 2 * sum(seconds for _, seconds in NUDGES)
         Budget(job).ensure(need_s, "nudging the rod")
         stroke_mm = stroke_mm or job.asker.number(stroke_about(job))
         nudge, changes = _nudge_until_sure(job, at_rest, where, stroke_mm)
-        job.record("nudge", {"axis": job.number, "edge": where, "changes_raw": changes})
+        job.record("nudge", {"axis": job.number, "pot": where, "changes_raw": changes})
         job.say("       It follows the rod: a rod near its end, not a wire in the wrong place.")
         if edge(_pot(job).mean, job.scale.pot):  # noise is cut off at the edge: away from it
-            inwards = (changes[0] - changes[1] > 0.0) == (where == "bottom")
+            inwards = (changes[0] - changes[1] > 0.0) == (where == AT_BOTTOM)
             _nudge(job, nudge[0] if inwards else -nudge[0], nudge[1])
     return current.measure(job)
 
@@ -66,7 +66,7 @@ def _nudge_until_sure(
         changes, error, amps = _there_and_back(job, output, seconds)
         drew = max(drew, amps)
         mm = job.asker.number(
-            length(job, "nudge", "How far did the rod move, about (0: not at all)", _near)
+            length(job, "nudge", "How far did the rod go before it came back, about", _near)
         )
         moved = moved or mm >= SEEN_MM
         answer = follows(Nudges(changes, error, mm / stroke_mm), job.scale.pot)
@@ -75,8 +75,7 @@ def _nudge_until_sure(
         if answer is False:
             raise failed(
                 job,
-                f"the rod moved and the pot did not follow from the {where} of its scale: "
-                f"{meaning(where)}",
+                f"the rod moved and the pot stayed {where} of its scale: {meaning(where)}",
                 HINT,
             )
     raise _stood(job, at_rest, where, drew, moved)
@@ -117,7 +116,7 @@ def _pot(job: Job) -> Rest:
 
 
 def _stood(job: Job, at_rest: AtRest, where: str, drew: float, moved: bool) -> Exception:
-    reads = f"the pot reads at the {where} of its scale"
+    reads = f"the pot reads {where} of its scale"
     if moved:
         what = f"{reads} and the rod moved too little to tell why"
         return failed(job, what, "Move the rod away from its end, then start again.")

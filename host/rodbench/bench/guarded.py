@@ -11,7 +11,7 @@ def not_guarded(board: Mapping[str, int], axis: Mapping[str, int]) -> str:
     """The line, from the settings in force (wire units) of board and axis."""
     missing = []
     if axis["current_sensor"] == 0:
-        missing.append("current (no sensor)")
+        missing.append("over-current, and a stall by its current (no sensor)")
     if axis["feedback"] == Feedback.NONE:
         missing.append(_without_pot(axis))
     elif not axis["calibrated"]:

@@ -117,7 +117,7 @@ def stroke_about(job: Job) -> Question:
 
 def length(job: Job, name: str, words: str, check: Check | None = None) -> Question:
     """A question for a length, which a bare number gives in the units of the screen."""
-    text = f"       {words}, in {job.units.name}?"
+    text = f"       {words}, in {'inches' if job.units.name == 'in' else 'mm'}?"
     return Question(name, text, unit="mm", bare=job.units.name, check=check)
 
 
@@ -193,15 +193,9 @@ def _alone(job: Job) -> bool:
 
 def _sensor(job: Job) -> tuple[CurrentSensor, float | None, bool]:
     """Kind, gain in V/A, and whether the gain follows the board's own supply."""
+    job.say("       A one-sided current sensor rests near 0 V, a centred one near half its supply.")
     kind = SENSORS[
-        job.asker.ask(
-            Question(
-                "current_sensor",
-                "       Current sensor: none, one-sided (rests near 0 V) or centred (rests near "
-                "half)?",
-                choices=tuple(SENSORS),
-            )
-        )
+        job.asker.ask(Question("current_sensor", "       Current sensor?", choices=tuple(SENSORS)))
     ]
     if kind is CurrentSensor.NONE:
         return kind, None, False
@@ -211,7 +205,7 @@ def _sensor(job: Job) -> tuple[CurrentSensor, float | None, bool]:
     follows = job.asker.ask(
         Question(
             "current_sensor_ratiometric",
-            "       Does its data sheet call it ratiometric (output follows its supply)?",
+            "       Ratiometric, by its data sheet: output follows its supply?",
             choices=("yes", "no"),
         )
     )

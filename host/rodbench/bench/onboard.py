@@ -9,7 +9,7 @@ from . import cautions
 from .budget import Budget, minutes
 from .job import STORED, Job, failed
 from .keeper import Keeper
-from .label import Label
+from .label import BENCH, WITH_POT, Label
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,4 +61,6 @@ def say_end(job: Job, label: Label, what: str = "is calibrated") -> None:
     left = minutes(Budget(job).left_s())
     job.say("")
     job.say(f' Axis {job.number} "{label.rod}" {what}. Duty left: {left} of motor time.')
+    if label.wires == WITH_POT and label.place == BENCH:
+        job.say(f" Once mounted: rodbench calibrate endpoints {job.number} --by-hand")
     job.say(" " + cautions.STILL_YOURS)

@@ -45,8 +45,7 @@ def commission(job: Job, keeper: Keeper, label: Label) -> Commissioned:
     """
     assert label.stroke_mm is not None
     _say_cost(job, label.stroke_mm)
-    job.say(cautions.CRUSH)
-    cautions.consent(job, cautions.crush(label.rod))
+    cautions.first_motion(job, label.rod)
     at_rest = edge.leave(job, current.measure(job), label.stroke_mm)
     way = polarity.find(job, at_rest)
     ends = endpoints.find(job, at_rest, way, label.stroke_mm)
@@ -88,4 +87,4 @@ def _say_cost(job: Job, stroke_mm: float) -> None:
     ends_s = endpoints.planned_s(creep_raw_s, job.scale.pot / 2, job.scale.pot)
     fast_s = speed.planned_s(stroke_mm, stroke_mm / polarity.CROSSING_S, 0.3)
     motor_s = polarity.MOST_S + ends_s + fast_s + TRIAL_GUESS_S
-    Budget(job).say_cost(motor_s, "for a slow rod, less for a quick one")
+    Budget(job).say_cost(motor_s, "at most, less for a quick rod")

@@ -38,6 +38,7 @@ EDITS = (  # field, words, unit, row of the table
     ("duty_share", "Duty, share of the window", "", "duty"),
     ("duty_window_min", "Duty window", "min", "duty"),
 )
+FOLLOWING_PER_S = 5.0  # of the board's following term, with what its filter lets through of noise
 EDIT_TRIES = 3  # refused edits before the proposal is given up
 LENGTHS = {"mm": "in", "mm/s": "in/s", "mm/s2": "in/s2"}
 
@@ -148,23 +149,28 @@ def learned(
     nominal_v = job.board_live["supply_nominal_mv"] / 1000.0
     # Full speed was measured in mid travel; where the load is heavier, creep has shown by how much.
     rise_a = max(peak - usual for peak, usual in zip(ends.creep_peak_a, ends.creep_a, strict=True))
-    dwell_raw = 6.0 * at_rest.pot_noise_raw * ends.mm_per_raw
+    noise_mm = at_rest.pot_noise_raw * ends.mm_per_raw
+    stall = stall_estimate(at_rest, ends, speeds, nominal_v)
+    # In a move the following term answers the pot's noise as if it were a lag.
+    restless_a = 0.0
+    if stall is not None:
+        restless_a = FOLLOWING_PER_S * noise_mm / min(speeds.speed_mm_s) * stall.current_a
     return Learned(
         range_mm=ends.range_mm,
         spread_mm=max(ends.spread_mm),
-        noise_mm=at_rest.pot_noise_raw * ends.mm_per_raw,
+        noise_mm=noise_mm,
         speed_mm_s=speeds.speed_mm_s,
         dead_zone=speeds.dead_zone,
         run_on_mm=speeds.run_on_mm,
         running_a=max(speeds.running_a) if has_sensor else None,
-        held_peak_a=max(speeds.held_peak_a) + rise_a if has_sensor else None,
-        stall=stall_estimate(at_rest, ends, speeds, nominal_v),
+        held_peak_a=max(speeds.held_peak_a) + rise_a + restless_a if has_sensor else None,
+        stall=stall,
         brakes=job.live["stop_by"] == 0,
         fuse_a=fuse_a,
         sensor_top_a=(
             sensor_top_a(job.scale, job.live["current_sensor"], job.live) if has_sensor else None
         ),
-        dwell_s=max(0.15, dwell_raw / min(ends.creep_mm_s)),
+        dwell_s=max(0.15, 6.0 * noise_mm / min(ends.creep_mm_s)),
     )
 
 
@@ -186,15 +192,16 @@ def say(job: Job, found: Proposed) -> None:
         ("soft stops", units.span(p.soft_stop_min_mm, p.soft_stop_max_mm)),
         (
             "speed, ramps",
-            f"{units.speed(p.speed_max_mm_s)}, {units.acceleration(p.acceleration_mm_s2)} up, "
-            f"{units.acceleration(p.deceleration_mm_s2)} down",
+            f"{units.speed(p.speed_max_mm_s)}, "
+            f"{units.acceleration(p.acceleration_mm_s2).split()[0]} / "
+            f"{units.acceleration(p.deceleration_mm_s2)}",
         ),
         ("trip", "none" if p.trip_a is None else f"{p.trip_a:.2f} A"),
         ("stall time", f"{p.stall_time_ms} ms"),
         ("duty", f"{100 * p.duty_share:.0f} % in {p.duty_window_min:g} min"),
     ]
     for name, value in rows:
-        job.say(f"       {name:<14} {value:<29} {why[name]}")
+        job.say(f"       {name:<14} {value:<30}  {why[name]}")
     for warning in p.warnings:
         job.say(f"       ! {warning}")
     job.say("       " + not_guarded(job.board_live, job.live))

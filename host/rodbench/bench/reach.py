@@ -42,6 +42,14 @@ BACK_RAW = 24.0
 CAPTURE_S = 1.0
 
 
+def keys_words(end: str) -> str:
+    """What a person at the keys is told."""
+    return (
+        f"       To the {end} working end: hold right to go out, left to go in; near it, single "
+        "taps. Enter when it is there, q leaves."
+    )
+
+
 class Hand(Protocol):
     """A person's hand on the keys, and eyes on the rod."""
 

@@ -76,12 +76,13 @@ def _arrive(job: Job, target_mm: float, seen: list[float]) -> float:
             break
         job.axis.clear()  # the board latches a move that its host fell silent in
         outcome = _move(job, target_mm, seen)
-    refuse_fault(job, outcome, f"moving to {target_mm:.1f} mm", STORED)
+    where = job.units.length(target_mm)
+    refuse_fault(job, outcome, f"moving to {where}", STORED)
     if outcome.ended not in (Ended.REACHED, Ended.SOFT_STOP):
         raise failed(
             job,
-            f"the move to {target_mm:.1f} mm ended otherwise: {Ended(outcome.ended).name.lower()}",
-            f"rodbench move {job.number} {target_mm:.1f}",
+            f"the move to {where} ended otherwise: {Ended(outcome.ended).name.lower()}",
+            f'rodbench move {job.number} "{where}"',
             STORED,
         )
     after: list[AxisSample] = rest_samples(job, 0.3)[0]
@@ -101,11 +102,12 @@ def _move(job: Job, target_mm: float, seen: list[float]) -> Outcome:
 
 
 def _say(job: Job, found: Trial) -> None:
-    targets = " -> ".join(f"{t:.1f}" for t in found.targets_mm)
-    rests = ", ".join(f"{r:.1f}" for r in found.rests_mm)
+    units = job.units
+    targets = " -> ".join(units.number(t) for t in found.targets_mm)
+    rests = ", ".join(units.number(r) for r in found.rests_mm)
     stops = (
         "no soft stop passed"
         if found.past_soft_stop_mm < 0.05
-        else f"a soft stop passed by {found.past_soft_stop_mm:.2f} mm as the board sees it"
+        else f"a soft stop passed by {units.fine(found.past_soft_stop_mm)} as the board sees it"
     )
-    job.say(f" 8 Trial           move {targets} mm: rests {rests}, {stops}, no trip")
+    job.say(f" 8 Trial           move {targets} {units.name}: rests {rests}, {stops}, no trip")

@@ -77,8 +77,7 @@ def commission(job: Job, keeper: Keeper, label: Label) -> TwoWires:
     assert label.stroke_mm is not None
     timed = bool(label.sensor_v_per_a) and label.place == BENCH
     _say_plan(job, label, timed)
-    job.say(cautions.CRUSH)
-    cautions.consent(job, cautions.crush(label.rod))
+    cautions.first_motion(job, label.rod)
     job.commit(_of_a_pot())
     at_rest = current.measure(job)
     way = two_wires_direction.find(job, at_rest)
@@ -113,7 +112,7 @@ def _say_plan(job: Job, label: Label, timed: bool) -> None:
         else "without pot and current sensor nothing shows an end, a jam or a stall"
     )
     job.say(f"       Hold-to-run only: {why}.")
-    job.say("       It will run at creep while somebody holds it and watches it, and not else.")
+    job.say("       It runs at creep, while somebody holds a key and watches it.")
 
 
 def _finish(

@@ -58,8 +58,7 @@ def commission(job: Job, keeper: Keeper, label: Label) -> Commissioned:
     Raises ProcedureError when the person leaves the proposal, or a finding forbids to go on.
     """
     job.say(cautions.SALVAGED)
-    job.say(cautions.CRUSH)
-    cautions.consent(job, cautions.crush(label.rod))
+    cautions.first_motion(job, label.rod)
     at_rest = edge.leave(job, current.measure(job), None)
     way = polarity.find(job, at_rest)
     lengths: dict[int, float] = {}

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from rodbench.bench.reach import keys_words
 from rodbench.cli import talk
 from rodbench.cli.hold import Hold
 from rodbench.cli.keys import Keys
@@ -23,10 +24,7 @@ class KeysHand:
 
     def bring(self, reach: Reach, end: str) -> None:
         """Bring the rod to a working end. Raises Interrupted when the person leaves."""
-        talk.say(
-            f"       To the {end} working end: hold right to go out, left to go in; near it single "
-            "taps. Enter when it is there, q leaves."
-        )
+        talk.say(keys_words(end))
         showing = _Showing(reach, self.terminal)
         with self.stops.off():
             showing.run()

@@ -96,7 +96,8 @@ class Eye:
         if question_id.startswith("run_"):
             return self._which_way(axis)
         if question_id == "nudge":
-            return f"{self._how_far(axis):.1f} mm"
+            far_mm = self._how_far(axis)
+            return f"{far_mm if far_mm >= SEEN_MM else 0.0:.1f} mm"
         if question_id in _PLACES and self._rig.plants:
             return _PLACES[question_id](self._rig.plants[self._which(axis)])
         if question_id in _PARTS and self._rig.plants:

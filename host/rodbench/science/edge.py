@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+AT_BOTTOM, NEAR_TOP = "at the bottom", "near the top"
 LOW_SHARE = 0.003  # of the scale: three steps of ten bits
 # A wiper that feeds the pot while its supply end goes to the input reads at most the share of the
 # input's bleed (470 kohm) beside a track of 10 kohm below the top, and less with a resistor in
@@ -37,10 +38,10 @@ class Nudges:
 
 
 def edge(raw: float, full_scale: float) -> str:
-    """At which edge of its scale a pot reads: "bottom", "top" or ""."""
+    """At which edge of its scale a pot reads: AT_BOTTOM, NEAR_TOP or ""."""
     if raw < LOW_SHARE * full_scale:
-        return "bottom"
-    return "top" if raw > HIGH_SHARE * full_scale else ""
+        return AT_BOTTOM
+    return NEAR_TOP if raw > HIGH_SHARE * full_scale else ""
 
 
 def follows(nudges: Nudges, full_scale: float) -> bool | None:
@@ -58,7 +59,7 @@ def follows(nudges: Nudges, full_scale: float) -> bool | None:
 
 def meaning(where: str) -> str:
     """What a pot that stays at an edge while the rod moves may be."""
-    if where == "bottom":
+    if where == AT_BOTTOM:
         return (
             "wiper and ground lead swapped, wiper or supply lead open, or wiper shorted to ground"
         )

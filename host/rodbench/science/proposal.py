@@ -10,6 +10,7 @@ SPEED_SHARE = 0.95  # of what a warm rod does: room for load and a lower supply
 WARM = 0.15  # more resistance: copper 38 K warmer (0.00393 per K)
 RAMP_UP_S = 0.4
 RAMP_DOWN_S = 0.27
+GENTLE_START = 0.25  # share of full speed that the board may drive ahead at a start
 RUN_ON_FACTOR = 1.25  # as the board's guard reckons
 MARGIN_SHARE = 0.01
 MARGIN_MM = 0.5
@@ -89,8 +90,8 @@ def propose(learned: Learned, length: Length = in_mm) -> Proposal:
             "with a load that pulls"
         )
     return Proposal(
-        stops.low_mm, stops.high_mm, speed, up, down, trip, stall_ms, DUTY_SHARE, DUTY_WINDOW_MIN, reasons,
-        tuple(warnings),
+        stops.low_mm, stops.high_mm, speed, up, down, trip, stall_ms, DUTY_SHARE, DUTY_WINDOW_MIN,
+        reasons, tuple(warnings),
     )  # fmt: skip
 
 
@@ -145,6 +146,10 @@ def _motion(learned: Learned, length: Length) -> tuple[float, float, float, str]
         # The rod alone slows like this; a gentler ramp is one that the drive can follow.
         natural = max(learned.speed_mm_s) ** 2 / (2.0 * run_on)
         down = min(down, 0.8 * natural)
+        if not learned.brakes:
+            # The board drives ahead of the ramp by the time that the rod carries on, and with a
+            # driver that coasts that is long: a steep ramp would start with full output.
+            up = min(up, GENTLE_START * speed * max(learned.speed_mm_s) / run_on)
     up, down = _two_digits(max(up, 0.5)), _two_digits(max(down, 0.5))
     why = (
         f"{100 * SPEED_SHARE:.0f} % of the slower way with a warm motor; stops within "
