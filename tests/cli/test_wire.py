@@ -84,6 +84,35 @@ def test_each_driver_has_its_table(kind: str, capsys: pytest.CaptureFixture[str]
     assert max(map(len, text.splitlines()[:25])) <= 80
 
 
+def firmware_table(kind: str) -> list[list[str]]:
+    """Rows of a driver's table in the firmware's README, which tests/board holds to the pins."""
+    text = (TOP / "firmware_reference" / "README.md").read_text("utf-8")
+    part = text.split(f"**`{kind}`**")[1].split("\n**`")[0]
+    rows = [[cell.strip() for cell in line.strip("| ").split("|")]
+            for line in part.splitlines() if line.startswith("|")]  # fmt: skip
+    return rows[:1] + rows[2:6]
+
+
+@pytest.mark.parametrize("kind", wiring.DRIVERS)
+def test_levels_are_those_of_the_firmware(kind: str) -> None:
+    heads, *rows = firmware_table(kind)
+    driver = wiring.driver_of(kind, 1)
+    for (pin, _), head in zip(driver.lines, heads[-len(driver.lines) - 1 : -1], strict=True):
+        assert re.search(rf"\b{pin}\b", head), f"{pin}: {head}"
+    words = {"output, 20 kHz": "PWM", "inverted output, 20 kHz": "PWM inverted", "as it was": "any"}
+    theirs = {
+        name.strip(): (tuple(words.get(c, c) for c in cells), motor.replace("**", ""))
+        for names, *cells, motor in rows
+        for name in names.replace("−", "-").split(",")
+    }
+    for state in driver.states:
+        levels, motor = theirs[state.name]
+        assert state.levels == levels
+        if kind != "pwm-and-one-direction-line":  # there it is up to the bridge
+            for doing in ("coasts", "brakes"):
+                assert (doing in state.motor) == (doing in motor), state
+
+
 def test_what_each_costs_and_refuses(capsys: pytest.CaptureFixture[str]) -> None:
     assert "costs the second axis" in run(capsys, "--driver", "two-pwm-inputs")
     with pytest.raises(UsageError, match="axis 1 alone"):

@@ -131,6 +131,9 @@ def _one_direction_line(pwm: str, a: str) -> Driver:
     )
 
 
+_SWAPPED = "Some such bridges swap off and brake: read its sheet, and look with the motor free."
+
+
 def _two_pwm_inputs(first: str, second: str) -> Driver:
     return Driver(
         "two-pwm-inputs",
@@ -144,6 +147,7 @@ def _two_pwm_inputs(first: str, second: str) -> Driver:
         (
             "It costs the second axis: both PWM pins are taken, axis 2 stays not fitted.",
             "For two axes with such bridges take pwm-input-and-line.",
+            _SWAPPED,
         ),
     )
 
@@ -161,6 +165,7 @@ def _pwm_input_and_line(pwm: str, a: str) -> Driver:
         (
             "The two ways differ: + coasts between pulses, - brakes. Speeds, dead zones and "
             "run-on are measured each way, so this is known to the board.",
+            _SWAPPED,
         ),
     )
 

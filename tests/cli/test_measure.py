@@ -1,0 +1,65 @@
+"""rodbench measure pot, from the command line on an emulated board with a worn pot."""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+from pathlib import Path
+from typing import Any
+
+import pytest
+from rodbench.record.logbook import Logbook
+
+from .conftest import MACHINE, PLANT
+
+PORT = ("--port", "emulator:plant.toml", "--speed", "max")
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    worn = "[axes.1.pot]\nworn_from_mm = 26.0\nworn_to_mm = 29.0\nworn_share = 0.3\n"
+    (tmp_path / "plant.toml").write_text(PLANT.replace("[axes.1.pot]\n", worn))
+    (tmp_path / "machine.toml").write_text(MACHINE)
+    return tmp_path
+
+
+def rodbench(folder: Path, *words: str, code: int = 0) -> Any:
+    done = subprocess.run(
+        [sys.executable, "-m", "rodbench.cli.main", *words, *PORT],
+        cwd=folder, env={**os.environ, "COLUMNS": "80"}, capture_output=True, text=True,
+        stdin=subprocess.DEVNULL, check=False,
+    )  # fmt: skip
+    assert done.returncode == code, f"{done.returncode}\n{done.stdout}\n{done.stderr}"
+    return done
+
+
+def test_a_worn_pot_is_found_out_and_noted(folder: Path) -> None:
+    before = (folder / "machine.toml").read_text()
+    rodbench(folder, "settings", "push")
+    done = rodbench(folder, "measure", "pot", "1", "--yes", "--json")
+    found = json.loads(done.stdout)
+    assert found["verdict"] in ("avoid", "replace")
+    (zone,) = found["found"]["zones"]
+    assert abs(zone["from_mm"] - 26.0) < 2.0
+    assert abs(zone["to_mm"] - 29.0) < 2.0
+    assert done.stderr.index("Planned:") < done.stderr.index("crush a hand")
+    assert "contact lost at" in done.stderr
+    entries, _ = Logbook.beside(folder / "machine.toml").read()
+    (entry,) = [e for e in entries if e.kind == "measure pot"]
+    assert entry.data["found"]["health"]["verdict"] == found["verdict"]
+    after = (folder / "machine.toml").read_text()
+    assert [line for line in before.splitlines() if line not in after.splitlines()] == []
+
+
+def test_it_needs_a_calibrated_axis_and_a_consent(folder: Path) -> None:
+    rodbench(folder, "settings", "push")
+    refused = rodbench(folder, "measure", "pot", "1", code=9)
+    assert "Go on?" in refused.stderr
+    text = MACHINE.replace("calibrated = true", "calibrated = false")
+    (folder / "machine.toml").write_text(text)
+    rodbench(folder, "settings", "push")
+    done = rodbench(folder, "measure", "pot", "1", "--yes", code=12)
+    assert "not calibrated" in done.stderr
+    assert "Nothing moved" in done.stderr
