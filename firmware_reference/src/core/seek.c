@@ -6,6 +6,7 @@
 #define DWELL_MIN 46                /* ticks: 150 ms, and the block in which the rod came to a stop */
 #define DWELL_MAX 400
 #define DWELL_MAX_BLIND 60          /* without a current sensor: 300 ms, for a stalled motor's sake */
+#define DWELL_START_BLIND 180       /* once in a seek, before its first motion: a slow start is no end */
 #define SETTLE 16                   /* first ticks of the dwell, which may still have seen motion */
 #define PROBE_TICKS 20              /* 100 ms */
 #define PROBE_HALF 10
@@ -16,7 +17,10 @@ static void set_dwell(seek_t *seek, const settings_axis_t *set, const position_t
 {
     int32_t travel = seek->runs >= SURE_RUNS ? larger(seek->travel, 1) : SLOWEST_TRAVEL;
     int32_t ticks = div_toward_zero((int32_t)position->threshold * 64, travel) + 2 * SETTLE;
-    int32_t most = set->current_sensor == CURRENT_SENSOR_NONE ? DWELL_MAX_BLIND : DWELL_MAX;
+    int32_t most = DWELL_MAX;
+    if (set->current_sensor == CURRENT_SENSOR_NONE) {
+        most = seek->runs > 0 ? DWELL_MAX_BLIND : DWELL_START_BLIND;
+    }
     seek->dwell = (uint16_t)between(ticks, DWELL_MIN, most);
 }
 

@@ -20,6 +20,7 @@ SEEK_FOUND = 2
 DWELL_MIN = 46
 DWELL_MAX = 400
 DWELL_MAX_BLIND = 60
+DWELL_START_BLIND = 180
 SETTLE = 16
 PROBE_TICKS = 20
 PROBE_HALF = 10
@@ -57,7 +58,9 @@ class Seek:
 def _set_dwell(seek: Seek, settings: Any, position: Position) -> None:
     travel = max(seek.travel, 1) if seek.runs >= SURE_RUNS else SLOWEST_TRAVEL
     ticks = position.threshold * 64 // travel + 2 * SETTLE
-    most = DWELL_MAX_BLIND if settings.current_sensor == _NO_SENSOR else DWELL_MAX
+    most = DWELL_MAX
+    if settings.current_sensor == _NO_SENSOR:
+        most = DWELL_MAX_BLIND if seek.runs > 0 else DWELL_START_BLIND
     seek.dwell = min(max(ticks, DWELL_MIN), most)
 
 
