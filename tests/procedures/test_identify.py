@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from rodbench.science.identify import Battery, Identification, Move
 from rodbench.science.wirings import Kind, Part, Probe, Reading, part_fits, wirings
 
-from .meter import Wires, arrangements, identify, measured, wrong
+from .meter import OPEN, Wires, arrangements, identify, measured, wrong
 
 PLACES = (0.0, 0.02, 0.3, 0.5, 0.97, 1.0)
 FIVE = arrangements("MmABW")
@@ -214,3 +214,16 @@ def test_wirings_are_counted_once_each() -> None:
     for count, expected in ((2, 1), (3, 3), (4, 12), (5, 80)):
         made = list(wirings(count))
         assert len({frozenset(w) for w in made}) == len(made) == expected
+
+
+def test_a_pot_with_a_broken_wire_is_not_called_a_sensor() -> None:
+    class Broken(Wires):
+        def ohm(self, red: int, black: int) -> float:
+            wiper = "W" in (self.roles[red], self.roles[black])
+            return OPEN if wiper else super().ohm(red, black)
+
+    for order in FIVE[::11]:
+        verdict = identify(Broken(order)).verdict()
+        assert verdict.sensor == ()
+        assert verdict.pot_ends is None
+        assert not verdict.decided

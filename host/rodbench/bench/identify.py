@@ -138,10 +138,9 @@ class _Talk:
     def move(self, step: Move) -> None:
         """Readings at another place decide more."""
         one, two = (self.names[w] for w in step.wires)
-        self.say(
-            "This place of the rod does not decide it: the wiper near an end reads like the end, "
-            "and a contact may be open here."
-        )
+        near_end = "This place of the rod does not decide it: near an end the wiper reads like it."
+        contact = "Wires that read open may be a contact that closes at another place of the rod."
+        self.say(near_end if self.found.verdict().track else contact)
         if not self._may_move():
             return
         text = (

@@ -23,6 +23,7 @@ from rodbench.science.wirings import (
     Probe,
     Reading,
     Wiring,
+    alike,
     part_fits,
     wirings,
 )
@@ -152,7 +153,9 @@ class Identification:
         """What to ask next; None when nothing more can be learned, or all is decided."""
         if self.alive and not self._decided():
             return self._best_probe() or self._show_motor() or self._by_moving()
-        return self._show_motor() or self._by_battery() if self.alive else None
+        if not self.alive:
+            return None
+        return self._show_motor() or self._show_sensor() or self._by_battery()
 
     def _decided(self) -> bool:
         return len({_key(w) for w in self.alive}) == 1
@@ -182,6 +185,32 @@ class Identification:
             return None
         both = (Probe(self.place, *wires), Probe(self.place, *wires[::-1]))
         return next((p for p in both if p not in self.readings), None)
+
+    def _show_sensor(self) -> Probe | None:
+        """A sensor must have read differently by polarity: a broken pot may look like the rest."""
+        groups = {p.wires for w in self.alive for p in w if p.kind is Kind.SENSOR}
+        if len(groups) == 0 or self._differs(set().union(*groups)):
+            return None
+        probes = [Probe(self.place, a, b) for g in sorted(groups) for a in g for b in g if a != b]
+        open_ones = [p for p in probes if p not in self.readings]
+        return min(open_ones, key=self._unlike_finite, default=None)
+
+    def _unlike_finite(self, probe: Probe) -> bool:
+        """False, so that it comes first, where the other way round read a value."""
+        other = self.readings.get(Probe(probe.place, probe.black, probe.red))
+        return other is None or other.open
+
+    def _differs(self, wires: set[int]) -> bool:
+        """Whether two of these wires read differently with the probes changed."""
+        for probe, reading in self.readings.items():
+            other = self.readings.get(Probe(probe.place, probe.black, probe.red))
+            if (
+                other is not None
+                and {probe.red, probe.black} <= wires
+                and not alike(reading, other)
+            ):
+                return True
+        return False
 
     def _by_moving(self) -> Step | None:
         """Other readings need another place of the rod."""
@@ -231,6 +260,9 @@ class Identification:
         switches = tuple(p.wires for p in sorted_parts(common) if p.kind is Kind.SWITCH)
         spare = [w for w, r in enumerate(roles) if r <= {"spare", "switch"} and "spare" in r]
         sensor = [w for w, r in enumerate(roles) if r == {"sensor"}]
+        if sensor and not self._differs(set(sensor)):
+            roles = [{"sensor", "broken pot"} if r == {"sensor"} else r for r in roles]
+            sensor = []
         placed = {
             *(motor or ()),
             *(track or ()),

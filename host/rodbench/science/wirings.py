@@ -209,8 +209,13 @@ def _common(values: list[Reading]) -> Span | None:
     return span if span[0] <= span[1] else None
 
 
+def alike(one: Reading, other: Reading) -> bool:
+    """Whether two readings may be of one resistance."""
+    return (one.open and other.open) or _meet(one.true, other.true)
+
+
 def _alike(values: list[Reading]) -> bool:
-    return len(values) < 2 or _meet(values[0].true, values[1].true)
+    return len(values) < 2 or alike(values[0], values[1])
 
 
 def _differ(values: list[Reading]) -> bool:

@@ -15,6 +15,7 @@ _MAY_BE = {
     "switch": "a switch contact",
     "sensor": "a powered sensor",
     "spare": "nothing",
+    "broken pot": "a pot with a broken wire",
 }
 LEAVE = "nowhere: leave it open, insulate it"
 DO_NOT_GUESS = "nowhere yet: powered sensor, do not guess"
