@@ -18,7 +18,7 @@ import argparse
 import multiprocessing
 import traceback
 from collections import Counter
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import partial
 
 from rodbench.bench import commission
@@ -139,7 +139,7 @@ def end_of(seed: int) -> Ending:
     keeper = MemoryKeeper(beside.board)
     watch = Watch(bench, beside)
     if bench.known and not bench.two_wires:
-        keeper.known["north"] = _known(bench, watch.plant)
+        keeper.known["north"] = _known(bench)
     start_ma = watch.plant.reference_ma
     try:
         done = commission.run(_job(bench, beside), keeper)
@@ -164,9 +164,10 @@ def _job(bench: RandomBench, beside: Bench) -> Job:
     return Job(beside.board, bench.axis, asker, beside.talk.append, units=Units(bench.units))
 
 
-def _known(bench: RandomBench, plant: Plant) -> KnownRod:
-    """What a calibration on the bench found of this rod, before it was mounted."""
+def _known(bench: RandomBench) -> KnownRod:
+    """What a calibration on the bench found of this rod, wired right then, before it was mounted."""
     stroke = bench.rod.stroke_mm
+    plant = Plant(replace(bench.rod, pot=replace(bench.rod.pot, wired="right")))
     raw = (round(plant.pot_raw_at(0.0)), round(plant.pot_raw_at(stroke)))
     kind = judge.KINDS[bench.rod.ends.kind]
     return KnownRod(stroke, raw, (kind, kind), 0.1, 105.0)
