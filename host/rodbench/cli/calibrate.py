@@ -98,6 +98,8 @@ def endpoints(setup: Setup, axis: int, by_hand: bool) -> None:
 
     with setup.board(f"calibrate endpoints {axis}") as board, steps.job(setup, board, axis) as job:
         if by_hand:
+            if two_wires.is_for(job):
+                raise two_wires.refusal(job, "a place that is shown could not be found again")
             _consent(job, "The rod creeps while you hold a key.", cautions.CRUSH_MOUNTED)
             steps.show(setup, "endpoints", axis, steps.shown_by_hand(setup, job))
             return

@@ -32,10 +32,12 @@ def pot(setup: Setup, axis: int) -> None:
     """
     from rodbench.bench import pot as procedure
     from rodbench.bench.guarded import not_guarded
-    from rodbench.cli import steps
+    from rodbench.cli import steps, two_wires
     from rodbench.cli.keeper import plain
 
     with setup.board(f"measure pot {axis}") as board, steps.job(setup, board, axis) as job:
+        if two_wires.is_for(job):
+            raise two_wires.refusal(job, "there is none to look at")
         talk.say(not_guarded(job.board_live, job.live))
         found = procedure.measure(job)
         text = "\n".join(procedure.sentences(job, found))
