@@ -60,6 +60,8 @@ def test_it_needs_a_calibrated_axis_and_a_consent(folder: Path) -> None:
     text = MACHINE.replace("calibrated = true", "calibrated = false")
     (folder / "machine.toml").write_text(text)
     rodbench(folder, "settings", "push")
-    done = rodbench(folder, "measure", "pot", "1", "--yes", code=12)
+    (folder / "answers.toml").write_text('mounting = "mounted"')
+    words = ("measure", "pot", "1", "--yes", "--answers", "answers.toml")
+    done = rodbench(folder, *words, code=12)
     assert "not calibrated" in done.stderr
     assert "Nothing moved" in done.stderr

@@ -240,6 +240,22 @@ def test_a_place_without_any_contact(seed: int) -> None:
     assert_put_back(seen)
 
 
+@pytest.mark.parametrize("seed", [1, 4])
+def test_an_axis_that_is_not_calibrated_is_swept_from_end_to_end(seed: int) -> None:
+    bench = calibrated(worn(seed, STROKE_MM))
+    job, true = bench.job(), bench.machine.rods[1].pot
+    job.uncalibrate()
+    report = pot.measure(job)
+    (zone,) = report.zones
+    assert zone.from_mm == pytest.approx(true.worn_from_mm, abs=2.0)
+    assert zone.to_mm == pytest.approx(true.worn_to_mm, abs=2.0)
+    assert (report.track.low_mm, report.track.high_mm) == pytest.approx(
+        (0.0, bench.machine.rods[1].stroke_mm)
+    )
+    assert bench.board.read_scope(1)["calibrated"] == 0
+    assert bench.plant.speed_mm_s == 0.0
+
+
 def test_a_guard_that_is_not_the_pots_is_not_passed_over() -> None:
     bench = calibrated(clean(1, STROKE_MM))
     bench.emulated.rig.set_fault("motor_open", 1)
@@ -266,8 +282,12 @@ def test_what_it_needs_before_it_moves() -> None:
     job = bench.job(caution_creep="no")
     with pytest.raises(ProcedureError, match="caution"):
         pot.measure(job)
+    job = bench.job(mounting="mounted")
     job.uncalibrate()
-    with pytest.raises(ProcedureError, match="not calibrated"):
+    with pytest.raises(ProcedureError, match=r"not calibrated.*mounted"):
+        pot.measure(job)
+    job.commit({"feedback": 0})
+    with pytest.raises(ProcedureError, match="no pot"):
         pot.measure(job)
     assert bench.plant.position_mm == pytest.approx(bench.machine.rods[1].start_mm)
 

@@ -8,13 +8,17 @@ The host keeps account of the way meanwhile, and calibration is put back in forc
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from statistics import median
+
+from rodbench_protocol.names import Feedback
 
 from rodbench.science.pot import (
     Followed,
     Health,
     Repeat,
+    Sweep,
     Track,
     Zone,
     follow,
@@ -27,12 +31,16 @@ from rodbench.science.pot import (
 from rodbench.settings.units import Units
 
 from . import cautions
+from .budget import Budget
 from .job import Job, failed
+from .pot_seek import end_to_end, refuse_mounted
+from .pot_seek import planned_s as by_ends_s
 from .pot_sweep import sweep
 from .pot_turns import ONWARD, RUN_MM, RUN_S, TURNS, run_mm, turns
-from .pot_work import FASTEST_MM_S, Work, begin
+from .pot_work import FASTEST_MM_S, begin
 
 SWEEPS = 2  # each way
+LEAST_READINGS = 20  # a shorter piece of a sweep tells nothing
 PASSING = (
     "Where the pot loses contact, a guard stops the rod. It is cleared once the rod rests, and the "
     "rod goes on at creep; until the pot reads well again the board has no soft stops there, and "
@@ -50,11 +58,11 @@ class PotReport:
     noise_mm: float
     noisy: tuple[tuple[float, float, float], ...]
     repeat: Repeat | None
-    stops: int
     blocked_at_mm: float | None
-    stuck: bool
     health: Health
     track: Track
+    stops: int = 0
+    stuck: bool = False
 
 
 def planned_s(job: Job) -> float:
@@ -67,57 +75,74 @@ def planned_s(job: Job) -> float:
 
 
 def measure(job: Job) -> PotReport:
-    """Say the cost, take the caution, sweep, turn to and fro, and judge. Needs a calibrated axis;
-    changes no setting for good.
+    """Say the cost, take the caution, sweep, turn to and fro, and judge; no setting is changed for
+    good. An axis that is not calibrated is swept from end to end at creep, without the turns.
 
-    Raises ProcedureError when the axis is not calibrated or the caution not accepted, Faulted for
-    a guard that has nothing to do with the pot.
+    Raises ProcedureError for an axis without a pot, a mounted one that is not calibrated, a caution
+    that is not accepted, and a place past which there is no way; Faulted for a guard that has
+    nothing to do with the pot.
     """
-    _refuse_uncalibrated(job)
-    work = begin(job)
-    work.budget.say_cost(planned_s(job))
+    if job.live["feedback"] != Feedback.POT:
+        raise failed(job, "no pot is fitted", "There is nothing to measure.", "Nothing moved.")
+    report = _calibrated(job) if job.live["calibrated"] else _end_to_end(job)
+    job.record("measure pot", {"axis": job.number, "found": report})
+    return report
+
+
+def _agree(job: Job, cost_s: float, how: str, what: str) -> None:
+    """The cost first, then the caution."""
+    Budget(job).say_cost(cost_s, how)
     job.say(cautions.CRUSH)
     job.say(PASSING)
-    cautions.consent(job, cautions.creep("The rod sweeps from soft stop to soft stop."))
+    cautions.consent(job, cautions.creep(what))
+
+
+def _calibrated(job: Job) -> PotReport:
+    work = begin(job)
+    _agree(job, planned_s(job), "", "The rod sweeps from soft stop to soft stop.")
     with job.stopping():
         first = 1 if work.here() > (work.track.low_mm + work.track.high_mm) / 2.0 else -1
         for number in range(2 * SWEEPS + 1):
             if not work.stuck:
                 sweep(work, first * (-1) ** number)
-        followed = [follow(sweep, work.track) for sweep in work.sweeps if len(sweep.mm) > 20]
+        followed = _followed(work.sweeps, work.track)
         found = zones([*lost_at(followed), *work.stopped_at])
         repeated = turns(work, found)
-        report = _report(work, followed, found, repeated)
-    job.record("measure pot", {"axis": job.number, "found": report})
-    return report
+    report = _report(followed, found, repeated, work.track, work.blocked_at_mm)
+    return replace(report, stops=len(work.stopped_at), stuck=work.stuck)
 
 
-def _refuse_uncalibrated(job: Job) -> None:
-    """Raise ProcedureError for an axis whose soft stops, or whose pot, nobody knows."""
-    if not job.live["calibrated"]:
-        raise failed(
-            job,
-            "it is not calibrated, so that nothing says where the soft stops are",
-            f"rodbench calibrate endpoints {job.number}",
-            "Nothing moved.",
-        )
+def _end_to_end(job: Job) -> PotReport:
+    refuse_mounted(job)
+    _agree(job, by_ends_s(job), "at the creep in force", "The rod creeps from end to end.")
+    with job.stopping():
+        found = end_to_end(job)
+    sweeps, track = found.sweeps(job)
+    followed = _followed(sweeps, track)
+    report = _report(followed, zones(lost_at(followed)), None, track, None)
+    return replace(report, stops=found.stops)
+
+
+def _followed(sweeps: Sequence[Sweep], track: Track) -> list[Followed]:
+    return [follow(one, track) for one in sweeps if len(one.mm) > LEAST_READINGS]
 
 
 def _report(
-    work: Work, followed: list[Followed], found: list[Zone], repeated: Repeat | None
+    followed: list[Followed],
+    found: list[Zone],
+    repeated: Repeat | None,
+    track: Track,
+    blocked_at_mm: float | None,
 ) -> PotReport:
-    noise = noise_by_place(followed, work.track)
-    health = judge(found, noise, repeated, work.track, work.blocked_at_mm)
+    noise = noise_by_place(followed, track)
     return PotReport(
         zones=tuple(found),
         noise_mm=median([rms for _, _, rms in noise]) if noise else 0.0,
         noisy=tuple(noisy_parts(noise)),
         repeat=repeated,
-        stops=len(work.stopped_at),
-        blocked_at_mm=work.blocked_at_mm,
-        stuck=work.stuck,
-        health=health,
-        track=work.track,
+        blocked_at_mm=blocked_at_mm,
+        health=judge(found, noise, repeated, track, blocked_at_mm),
+        track=track,
     )
 
 
@@ -168,7 +193,7 @@ _WHY = {
 def _verdict_words(job: Job, report: PotReport) -> list[str]:
     health, units = report.health, job.units
     if health.verdict == "clean":
-        return ["Verdict: clean. No contact was lost between the soft stops."]
+        return ["Verdict: clean. No contact was lost on the way."]
     if health.verdict == "replace":
         why = "; ".join(_WHY[reason] for reason in health.reasons)
         return [*([_STUCK] if report.stuck else []), f"Verdict: replace the pot or the rod: {why}."]

@@ -8,7 +8,7 @@ from rodbench.board import AxisSample
 from rodbench.clock import TICK_S
 from rodbench.errors import Faulted, Refused
 
-from .job import REST_PERIOD_S, rest_samples
+from .job import REST_PERIOD_S, Job, rest_samples
 from .pot_work import OF_THE_POT, PASSAGES, REST_S, Work, changed, keep
 
 SOUND_S = 0.3  # of good readings end a passage at creep
@@ -27,7 +27,7 @@ def get_past(work: Work, way: int, place: float) -> bool:
     job.say(f"       contact lost at {job.units.length(place)}: on at creep")
     with changed(job, {"calibrated": 0}):
         through = _creep_on(work, way, place)
-    clear(work)
+    clear(job)
     return through
 
 
@@ -36,7 +36,7 @@ def _creep_on(work: Work, way: int, place: float) -> bool:
     creep = live["creep_output_permille"] / 1000.0
     passage = Passage(work, way, place, live["creep_speed_um_s"] / 1000.0)
     for _ in range(PASSAGES):
-        if not clear(work):
+        if not clear(work.job):
             return False
         try:
             motion = work.job.axis.jog_output(way * creep)
@@ -125,9 +125,8 @@ class Passage:
         )
 
 
-def clear(work: Work) -> bool:
+def clear(job: Job) -> bool:
     """Clear the guard with the rod proven at rest; False when it comes back each time."""
-    job = work.job
     for _ in range(CLEAR_TRIES):
         samples = rest_samples(job, REST_S)[0]
         if not samples or any(s.output != 0.0 for s in samples[-5:]):

@@ -20,7 +20,7 @@ def sweep(work: Work, way: int) -> None:
     output, speed = work.speed(way, FASTEST_MM_S)
     for _ in range(PASSAGES):
         work.budget.ensure((work.track.high_mm - work.track.low_mm) / speed, "a sweep")
-        if not clear(work):
+        if not clear(work.job):
             return _bar(work, stuck=True)
         outcome = _leg(work, way, output)
         if outcome is None or work.job.hiccup(outcome) or outcome.ended == Ended.DUTY:
@@ -31,12 +31,12 @@ def sweep(work: Work, way: int) -> None:
             return None
         _see_that_it_is_the_pot(work, outcome, place, way)
         if not _lost_contact(work, outcome, place):
-            clear(work)
+            clear(work.job)
             continue
         work.stopped_at.append(place)
         if not get_past(work, way, place):
             break
-    return _bar(work, stuck=not clear(work))
+    return _bar(work, stuck=not clear(work.job))
 
 
 def _bar(work: Work, stuck: bool) -> None:

@@ -79,7 +79,7 @@ def _short_run(work: Work, way: int, before: int, length: float) -> Start | None
     rest = work.here()
     found = _run_until(work, way, output, lambda mm: way * (mm - rest) >= length)
     if found is None:
-        clear(work)
+        clear(work.job)
         return None
     seen, start = found
     run = Sweep(way, [s.tick * TICK_S for s in seen], [work.mm(s.raw) for s in seen])

@@ -87,17 +87,25 @@ class Work:
 
 
 def begin(job: Job) -> Work:
+    """The work of a calibrated axis, by the settings in force."""
     live = job.live
     span = live["raw_extended"] - live["raw_retracted"]
     per_raw = live["stroke_um"] / 1000.0 / span
-    track = Track(
-        noise_mm=max(live["noise_x16"] / 16.0, 1.0) * abs(per_raw),
-        count_mm=abs(per_raw),
-        open_mm=-live["raw_retracted"] * per_raw,
-        low_mm=live["soft_stop_min_um"] / 1000.0,
-        high_mm=live["soft_stop_max_um"] / 1000.0,
-    )
+    stops = live["soft_stop_min_um"] / 1000.0, live["soft_stop_max_um"] / 1000.0
+    track = track_of(job, live["raw_retracted"], per_raw, *stops)
     return Work(job, Budget(job), track, per_raw, live["raw_retracted"])
+
+
+def track_of(job: Job, raw_retracted: int, per_raw: float, low_mm: float, high_mm: float) -> Track:
+    """What is known of the pot, its line being `per_raw` mm from `raw_retracted` on."""
+    noise = max(job.live["noise_x16"] / 16.0, 1.0)
+    return Track(
+        noise_mm=noise * abs(per_raw),
+        count_mm=abs(per_raw),
+        open_mm=-raw_retracted * per_raw,
+        low_mm=low_mm,
+        high_mm=high_mm,
+    )
 
 
 def keep(work: Work, way: int, seen: Sequence[AxisSample]) -> None:

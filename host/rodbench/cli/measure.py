@@ -10,7 +10,7 @@ from rodbench.cli.options import Setup, axis_argument, for_procedure
 
 @click.group("measure")
 def command() -> None:
-    """Look closer at a calibrated rod. Results go to the logbook, not to settings.
+    """Look closer at a rod. Results go to the logbook, not to settings.
 
     \b
     Example:  rodbench measure pot 1
@@ -25,7 +25,8 @@ def pot(setup: Setup, axis: int) -> None:
 
     Sweeps twice each way between the soft stops, then runs to and fro at mid way, and says:
     clean, avoid a zone, or replace. Where the pot loses contact a guard stops the rod; it is
-    cleared there, and the place passed at creep. Any key stops the rod.
+    cleared there, and the place passed at creep. A rod that is not calibrated is swept at
+    creep from end to end, free on the bench only. Any key stops the rod.
 
     \b
     Example:  rodbench measure pot 1
