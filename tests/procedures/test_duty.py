@@ -5,6 +5,7 @@ from __future__ import annotations
 
 import contextlib
 import random
+import re
 
 import numpy as np
 import pytest
@@ -122,5 +123,37 @@ def test_the_cost_is_said_and_counts_what_is_left() -> None:
         motion.wait(3.0)
     assert Budget(job).left_s() == pytest.approx(whole - 3.0, abs=1.0)
     cost = Budget(job).say_cost(whole + 30.0)
-    assert (cost.rests, cost.rest_s) == (1, pytest.approx(900.0))
-    assert any("About 1 rest, 15 min 00 s" in line for line in made.talk)
+    assert (cost.rests, cost.rest_s) == (1, pytest.approx(933.0, abs=1.0))
+    assert any("About 1 rest, 15 min 3" in line for line in made.talk)
+
+
+def test_a_long_slow_rod_is_planned_with_its_rests_and_never_spends_more_than_the_budget() -> None:
+    """600 mm at 5 mm/s under 25 % in 20 min: the way to both ends takes more than the 300 s that a
+    window allows. The plan says so before it starts, and it is kept."""
+    made = bench()
+    rod = made.machine.rods[1]
+    rod.stroke_mm, rod.start_mm = 600.0, 330.0
+    rod.motor.constant_v_s_per_mm = (12.0 - 2.0 * rod.motor.friction_extend_a) / 5.0
+    made = Bench.of(made.machine)
+    seen = Recorder(made)
+    job = made.job()
+    commission.prepare(job, Label("north", 105.0, 600.0, 0.185, 7.5))
+    at_rest = current.measure(job)
+    way = polarity.find(job, at_rest)
+    before = len(made.talk)
+    driven, started_s = sum(seen.on), made.clock.now()
+    endpoints.find(job, at_rest, way, 600.0)
+    talk = made.talk[before:]
+    plan = next(line for line in talk if "Planned" in line)
+    said = re.search(r"Planned: (\d+) min (\d+) s .* About (\d) rests?, (\d+) min", plan)
+    assert said, plan
+    rests = sum("Resting until" in line for line in talk)
+    assert 1 <= rests <= int(said[3])
+    first_motion = next(index for index, line in enumerate(talk) if "retracted  raw" in line)
+    assert talk.index(plan) < first_motion
+    took_s = (sum(seen.on) - driven) / TICKS_PER_S
+    planned_s = 60 * int(said[1]) + int(said[2])
+    assert 300.0 < took_s <= planned_s
+    # Bins of the window and the looks of every few seconds cost a little.
+    assert made.clock.now() - started_s < planned_s + 1.1 * 60 * int(said[4]) + 60
+    assert seen.worst(1200) <= 0.25 * 1200 * TICKS_PER_S

@@ -51,16 +51,19 @@ class Budget:
         )
         return cost
 
-    def ensure(self, need_s: float, doing: str) -> None:
-        """Rest until `need_s` of on-time (at most nine tenths of a budget) may be spent."""
-        need_s = min(need_s, FULL_SHARE * self.whole_s)
-        left = self.left_s()
+    def ensure(self, need_s: float, doing: str, all_s: float = 0.0) -> None:
+        """Rest unless `need_s` of on-time may be spent: then until there is as much (at most nine
+        tenths of a budget), or enough for `all_s` that is to follow."""
+        most_s = FULL_SHARE * self.whole_s
+        need_s, left = min(need_s, most_s), self.left_s()
         if left >= need_s:
             return
+        goal_s = max(need_s, min(all_s, most_s))
         self.job.say(
-            f"   Resting: {doing} takes {minutes(need_s)} of motor time, {minutes(left)} is left."
+            f"       Resting until {minutes(goal_s)} of motor time may be spent, for {doing}"
+            f"{' and what follows' if goal_s > need_s else ''}."
         )
-        while self.left_s() < need_s:
+        while self.left_s() < goal_s:
             self.job.board.subscribe(0.0, 1.0)
             self.job.board.sleep(LOOK_EVERY_S)
 

@@ -30,6 +30,7 @@ GIVES_WAY_RAW = 32.0  # four ADC steps
 LEAST_SPAN_RAW = 400
 POT_MARGIN_RAW = 40
 CREEP_MOST, CREEP_STEP = 0.6, 0.1
+START_S = 20.0  # a way to an end begins with at least this left of the budget
 SEEKS_MAX = 12  # of one approach, each ended by the duty budget
 STUCK = (Fault.STALL, Fault.NO_CURRENT, Fault.POT_NOT_FOLLOWING)
 NAMES = {-1: "retracted", 1: "extended"}
@@ -45,6 +46,7 @@ class _Search:
     outputs: dict[int, float] = field(default_factory=dict)
     legs: list[Leg] = field(default_factory=list)
     output_of: dict[int, float] = field(default_factory=dict)  # by number of the motion
+    spent_s: float = 0.0
 
     def __post_init__(self) -> None:
         self.outputs = {1: self.way.creep_output[0], -1: self.way.creep_output[1]}
@@ -57,6 +59,16 @@ class _Search:
     def raw_s(self) -> float:
         """Creep in raw per s, the slower way."""
         return min(self.way.creep_raw_s)
+
+    @property
+    def planned_s(self) -> float:
+        """Motor time that all of it takes, as far as the pot tells."""
+        return planned_s(self.raw_s, self.at_rest.pot_raw, self.job.scale.pot)
+
+    @property
+    def to_do_s(self) -> float:
+        """What is left of the plan: whoever rests, rests for all of it."""
+        return max(0.0, self.planned_s - self.spent_s)
 
     def creep(self, way: int) -> float:
         """Output that creeps this way; put in force with the speed that it gives."""
@@ -92,8 +104,9 @@ class _Search:
 
     def seek(self, way: int, need_s: float) -> Outcome:
         """Creep to an end, resting when the duty budget ends it on the way."""
+        need_s = min(need_s, START_S)  # it may rest on the way
         for _ in range(SEEKS_MAX):
-            self.budget.ensure(need_s, f"the way to the {NAMES[way]} end")
+            self.budget.ensure(need_s, f"the way to the {NAMES[way]} end", self.to_do_s)
             outcome = self._seek_once(way)
             if outcome.ended == Ended.END_FOUND:
                 return outcome
@@ -117,6 +130,7 @@ class _Search:
         if leg.samples:
             self.legs.append(leg)
         outcome = self.job.axis.outcome()
+        self.spent_s += outcome.on_time_s
         self.output_of[outcome.motion] = self.outputs[way]
         # The board's running current may hold a little of the stop: the way itself tells better.
         running = leg.current_a()
@@ -125,9 +139,10 @@ class _Search:
     def back(self, way: int, distance_raw: float) -> None:
         """Leave an end by `distance_raw`, moving in the sense of `way`."""
         while True:
-            self.budget.ensure(distance_raw / self.raw_s + 2.0, "going back")
+            self.budget.ensure(distance_raw / self.raw_s + 2.0, "going back", self.to_do_s)
             samples = self._jog(way, distance_raw)
             outcome = self.job.axis.outcome()
+            self.spent_s += outcome.on_time_s
             if self.job.hiccup(outcome):
                 continue
             if outcome.ended not in (Ended.FAULT, Ended.UNFINISHED, Ended.END_FOUND):
@@ -212,8 +227,7 @@ def find(
             f" 4 Ends                               creep at {100 * out:.0f} % output out, "
             f"{100 * back:.0f} % in, {APPROACHES} approaches each      [any key stops]"
         )
-        cost_s = planned_s(search.raw_s, search.at_rest.pot_raw, job.scale.pot)
-        search.budget.say_cost(cost_s, "at this creep, as far as the pot tells")
+        search.budget.say_cost(search.planned_s, "at this creep, as far as the pot tells")
         retracted = _approach(search, -1, lambda _: BACK_UNKNOWN_RAW)
         _look(job)
         at_end(-1)
