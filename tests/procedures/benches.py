@@ -165,7 +165,7 @@ def _job(bench: RandomBench, beside: Bench) -> Job:
 
 
 def _known(bench: RandomBench) -> KnownRod:
-    """What a calibration on the bench found of this rod, wired right then, before it was mounted."""
+    """What a calibration on the bench found of this rod before it was mounted, wired right then."""
     stroke = bench.rod.stroke_mm
     plant = Plant(replace(bench.rod, pot=replace(bench.rod.pot, wired="right")))
     raw = (round(plant.pot_raw_at(0.0)), round(plant.pot_raw_at(stroke)))
