@@ -9,6 +9,7 @@ from statistics import fmean
 from rodbench_protocol.names import AxisState, Ended, Fault
 
 from rodbench.board import AxisSample, Outcome
+from rodbench.science.bend import MOST_BEND, bend
 from rodbench.science.duty import stroke_bound_s
 from rodbench.science.ends import Approach, End, Kind, agree, classify, spread, spread_limit
 from rodbench.science.polarity import Seen
@@ -27,6 +28,7 @@ APPROACHES = 3
 BACK_SHARE = 0.05
 BACK_UNKNOWN_RAW = 245.0  # 5 % of a pot that uses six tenths of its scale, until the span is known
 GIVES_WAY_RAW = 32.0  # four ADC steps
+COASTS_S = 0.3  # of creep: longer than a geared motor coasts
 LEAST_SPAN_RAW = 400
 POT_MARGIN_RAW = 40
 CREEP_MOST, CREEP_STEP = 0.6, 0.1
@@ -101,6 +103,23 @@ class _Search:
         rising = (way > 0) != self.falls
         to_go = self.job.scale.pot - raw if rising else raw
         return stroke_bound_s(to_go, self.raw_s) + 2.0
+
+    def never_ran(self, found: Outcome) -> bool:
+        """Whether the rod stood all the time though the motor pulled, as far as can be told."""
+        if self.at_rest.sensor is None:
+            return not self.legs or self.legs[-1].travel_raw() < 2.0 * GIVES_WAY_RAW
+        pulls = 3.0 * self.at_rest.current_step_a
+        return found.current_before_a <= 0.0 and found.current_stop_a > pulls
+
+    def coasts_raw(self) -> float:
+        """How far the rod may run on behind an open end switch, arriving as it did last."""
+        return COASTS_S * abs(self.legs[-1].raw_s() or self.raw_s)
+
+    def bend(self) -> float | None:
+        """How unevenly the pot followed on the longest way; None: cannot be told."""
+        leg = max(self.legs, key=Leg.travel_raw)
+        moving = leg.middle(0.01)
+        return bend([s.raw for s in moving], [s.current_a for s in moving])
 
     def seek(self, way: int, need_s: float) -> Outcome:
         """Creep to an end, resting when the duty budget ends it on the way."""
@@ -250,7 +269,7 @@ def say_provisional(job: Job, found: Endpoints) -> None:
 
 def _look(job: Job) -> None:
     """A third look at the direction: two answers that are wrong alike agree with each other."""
-    question = "       The rod has run to the retracted end: did it come out or go in?"
+    question = "       At an end now: did it come out or go in?"
     seen = Seen(job.asker.ask(Question("run_to_end", question, Ask.FACT, CHOICES)))
     if seen is not Seen.IN:
         raise failed(
@@ -264,7 +283,7 @@ def _search_settings(job: Job, way: Polarity, stroke_mm: float) -> dict[str, int
     """The board's dwell needs to know how fast the pot goes: on the scale of the whole pot."""
     return {
         "raw_retracted": 0,
-        "raw_extended": job.scale.pot,
+        "raw_extended": job.scale.widest_pot,
         "stroke_um": round(1000 * stroke_mm),
         "creep_speed_um_s": speed_um_s(job.scale.pot, min(way.creep_raw_s), stroke_mm),
     } | at_rest_stall(job)
@@ -283,33 +302,52 @@ def at_rest_stall(job: Job) -> dict[str, int]:
 def _approach(search: _Search, way: int, back_raw: Callable[[Outcome], float]) -> list[Outcome]:
     """Three approaches. Where no switch opened, the last one presses harder: a load that grows on
     the way stops a rod just like an end, but gives way to more output."""
-    found = [_arrive(search, way, search.bound_s(way))]
+    found, pressed = [_arrive(search, way, search.bound_s(way))], False
     while len(found) < APPROACHES:
         distance = back_raw(found[0])
         search.back(-way, distance)
         need_s = 1.5 * distance / search.raw_s + 2.0
         gentle = search.outputs[way]
         last = len(found) == APPROACHES - 1
-        if last and _kind(search.at_rest, found).end is not End.SWITCH:
-            search.stronger(way)
-        found.append(_arrive(search, way, need_s))
-        if not last or search.outputs[way] == gentle:
+        if last and not pressed and _kind(search.at_rest, found).end is not End.SWITCH:
+            pressed = search.stronger(way)
+        arrived = _arrive(search, way, need_s)
+        if search.never_ran(arrived):
+            _say_weak(search, way, found)
+            break
+        found.append(arrived)
+        if search.outputs[way] == gentle:
             continue
-        if abs(found[-1].raw - fmean(a.raw for a in found[:-1])) > GIVES_WAY_RAW:
+        further = abs(found[-1].raw - fmean(a.raw for a in found[:-1]))
+        if further > GIVES_WAY_RAW + search.coasts_raw():
             search.job.say("       that was no end: the rod went on with more output")
-            found = found[-1:]
-        else:
-            search.outputs[way] = gentle
+            found, pressed = found[-1:], False
+            continue
+        search.outputs[way] = gentle
+        if further > GIVES_WAY_RAW:  # coasted on behind a switch, faster: no fair third reading
+            found.pop()
     return found
 
 
+def _say_weak(search: _Search, way: int, found: list[Outcome]) -> None:
+    """The rod came this way before and does not start now: two good readings are enough."""
+    percent = 100 * CREEP_MOST
+    if len(found) < 2:
+        raise failed(
+            search.job,
+            f"the rod does not start at {percent:.0f} % output: it cannot creep to its "
+            f"{NAMES[way]} end",
+            "A stronger supply, or less load; or let it cool down.",
+        )
+    search.job.say(
+        f"       the rod does not start any more at {percent:.0f} % output: {len(found)} readings"
+    )
+
+
 def _arrive(search: _Search, way: int, need_s: float) -> Outcome:
-    """One approach. Where the rod never ran but the motor pulls, it may only not have started."""
+    """One approach. Where the rod never ran, it may only not have started."""
     found = search.seek(way, need_s)
-    pulls = 3.0 * search.at_rest.current_step_a
-    while found.current_before_a <= 0.0 and found.current_stop_a > pulls:
-        if not search.did_not_start(way):
-            break
+    while search.never_ran(found) and search.did_not_start(way):
         found = search.seek(way, need_s)
     return found
 
@@ -367,6 +405,14 @@ def _check_span(search: _Search, span: float, raws: list[list[float]]) -> None:
             )
     if problem:
         raise failed(search.job, problem, "Look at rod and pot, then start again.")
+    times = search.bend()
+    if times is not None and times > MOST_BEND:
+        raise failed(
+            search.job,
+            f"the pot's reading changes {times:.0f} times as fast at one end as at the other, at "
+            "the same output: it is no straight pot, or its wiper and an end lead are swapped",
+            "Measure ohms between its wires: rodbench wire --identify",
+        )
 
 
 def _dropout(search: _Search) -> float:

@@ -10,7 +10,6 @@ from rodbench_protocol.settings import KEYS
 
 from rodbench.board import Hello
 
-
 _RAW_MOST = next(k.setting.max for k in KEYS["axis"] if k.name == "raw_extended")
 
 
