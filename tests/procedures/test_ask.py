@@ -100,6 +100,46 @@ def test_no_terminal_and_the_end_of_input_invent_nothing() -> None:
             Asker(Typed(source, io.StringIO())).ask(WAY)
 
 
+LONG = Question("driver", "Driver?", choices=tuple(f"a-driver-with-{n}-long-names" for n in "abcd"))
+
+
+@pytest.mark.parametrize(("typed", "answer"), [("2", "b"), ("a-driver-with-c", "c"), ("4", "d")])
+def test_long_choices_are_a_menu_and_its_numbers_answer(typed: str, answer: str) -> None:
+    out = io.StringIO()
+    asker = Asker(Typed(Terminal(f"{typed}\n"), out))
+    assert asker.ask(LONG) == f"a-driver-with-{answer}-long-names"
+    assert "  2 a-driver-with-b-long-names\n" in out.getvalue()
+    assert out.getvalue().endswith("1 to 4? ")
+
+
+@pytest.mark.parametrize("typed", ["0", "5", "a-driver"])
+def test_a_number_outside_the_menu_is_no_answer(typed: str) -> None:
+    out = io.StringIO()
+    assert Asker(Typed(Terminal(f"{typed}\n1\n"), out)).ask(LONG).startswith("a-driver-with-a")
+    assert "is none of" in out.getvalue()
+
+
+def test_a_bare_number_counts_in_the_units_of_the_screen() -> None:
+    inches = Question("length", "How long, in inches?", unit="mm", bare="in")
+    for text, mm in (("12", 304.8), ("305 mm", 305.0), ("1 ft", 304.8)):
+        assert Asker(Answers({"length": text})).number(inches) == pytest.approx(mm)
+
+
+def test_what_cannot_be_meant_is_asked_again_or_refused_with_the_reason() -> None:
+    def check(amps: float) -> str | None:
+        return None if amps < 60 else f"{amps:g} A is no fuse"
+
+    fuse = Question("fuse_a", "Fuse, A?", unit="A", check=check)
+    out = io.StringIO()
+    assert Asker(Typed(Terminal("5000\n5 A\n"), out)).number(fuse) == 5.0
+    assert "5000 A is no fuse" in out.getvalue()
+    with pytest.raises(UsageError, match="'fuse_a': 5000 A is no fuse"):
+        Asker(Answers({"fuse_a": 5000})).number(fuse)
+    for word in ("nan", "inf"):
+        with pytest.raises(UsageError, match="beyond all bounds"):
+            Asker(Answers({"fuse_a": word})).number(fuse)
+
+
 def test_giving_up_after_three_mistyped_answers() -> None:
     with pytest.raises(NeedsPerson):
         Asker(Typed(Terminal("x\ny\nz\nout\n"), io.StringIO())).ask(WAY)
