@@ -144,7 +144,13 @@ def test_how_far_a_line_lies_behind() -> None:
     # 10 mm/s from 0.2 s on: drawn back to 0 it is 2 mm behind.
     seconds = [n / 100 for n in range(120)]
     mm = [50.0 - max(0.0, 10.0 * (t - 0.2)) for t in seconds]
-    assert behind(Sweep(-1, seconds, mm), 50.0, 0.0, 3.0) == pytest.approx(2.0)
+    assert behind(Sweep(-1, seconds, mm), 50.0, 0.0, 3.0) == pytest.approx((2.0, 0.0), abs=1e-9)
+    # Alternating by 0.1 mm: sigma 0.1 of a point; the intercept's error as in any textbook.
+    ragged = [m + 0.1 * (-1) ** n for n, m in enumerate(mm)]
+    error = behind(Sweep(-1, seconds, ragged), 50.0, 0.0, 3.0)[1]
+    t = np.array(seconds[50:])
+    expected = 0.1 * math.sqrt(1 / 70 + t.mean() ** 2 / (70 * t.var()))
+    assert error == pytest.approx(expected, rel=0.1)
     with pytest.raises(ValueError, match="too short"):
         behind(Sweep(-1, seconds, mm), 50.0, 0.0, 20.0)
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from itertools import pairwise
+from math import hypot
 
 from rodbench_protocol.names import Ended
 
@@ -19,6 +20,7 @@ ONWARD, TURNS = 3, 30  # short runs: so many on, so many back, then to and fro
 RUN_MM = 7.0
 RUN_S = 0.7
 SETTLED = 0.5  # share of a short run after which its line is drawn
+REST_READINGS = 25  # averaged before each start
 STALL_MS = 1000  # at a reversal the pot stands still for a while: play
 
 
@@ -84,9 +86,10 @@ def _short_run(work: Work, way: int, before: int, length: float) -> Start | None
     seen, start = found
     run = Sweep(way, [s.tick * TICK_S for s in seen], [work.mm(s.raw) for s in seen])
     try:
-        return Start(way, way != before, behind(run, rest, start * TICK_S, SETTLED * length))
+        lag, error = behind(run, rest, start * TICK_S, SETTLED * length)
     except ValueError:
         return None
+    return Start(way, way != before, lag, hypot(error, work.track.noise_mm / REST_READINGS**0.5))
 
 
 def _run_until(

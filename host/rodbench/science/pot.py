@@ -59,11 +59,13 @@ class Zone:
 @dataclass(frozen=True, slots=True)
 class Start:
     """One short run from rest: sense, whether it turned round, and how far the motion's line,
-    drawn back to the start, lies behind the reading at rest (mm, in the sense of motion)."""
+    drawn back to the start, lies behind the reading at rest (mm, in the sense of motion), with its
+    own error (one sigma)."""
 
     way: int
     turned: bool
     behind_mm: float
+    error_mm: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -166,13 +168,6 @@ def _window_sums(values: np.ndarray) -> np.ndarray:
     return sums
 
 
-def _value_at_zero(t: np.ndarray, y: np.ndarray) -> float:
-    mean_t, mean_y = t.mean(), y.mean()
-    spread = ((t - mean_t) ** 2).sum()
-    slope = ((t - mean_t) * (y - mean_y)).sum() / spread if spread > 0.0 else 0.0
-    return float(mean_y - slope * mean_t)
-
-
 # ---------------------------------------------------------------- what was found
 
 
@@ -213,8 +208,9 @@ def noise_by_place(followed: Sequence[Followed], track: Track) -> list[tuple[flo
     return found
 
 
-def behind(run: Sweep, rest_mm: float, start_s: float, settle_mm: float) -> float:
-    """How far the line of a run, drawn back to `start_s`, lies behind the reading at rest, in mm.
+def behind(run: Sweep, rest_mm: float, start_s: float, settle_mm: float) -> tuple[float, float]:
+    """How far the line of a run, drawn back to `start_s`, lies behind the reading at rest, in mm,
+    and one sigma of it (formula: error of a least-squares line's intercept).
 
     Only readings more than `settle_mm` away from rest count: there the start is over. Raises
     ValueError when too few are left.
@@ -224,7 +220,11 @@ def behind(run: Sweep, rest_mm: float, start_s: float, settle_mm: float) -> floa
     steady = way >= settle_mm
     if steady.sum() < 8:
         raise ValueError("the run is too short to draw a line through it")
-    return -_value_at_zero(t[steady], way[steady])
+    t, way = t[steady], way[steady]
+    slope, value = np.polyfit(t, way, 1)
+    scatter = float(np.sqrt(((way - value - slope * t) ** 2).sum() / (len(t) - 2)))
+    spread = float(((t - t.mean()) ** 2).sum())
+    return -float(value), scatter * float(np.sqrt(1.0 / len(t) + t.mean() ** 2 / spread))
 
 
 def repeat(starts: Sequence[Start]) -> Repeat:
@@ -238,16 +238,15 @@ def repeat(starts: Sequence[Start]) -> Repeat:
     turned = [s for s in starts if s.turned]
     if min(len(on[1]), len(on[-1])) < 2 or len(turned) < 4:
         raise ValueError("too few runs to tell play from scatter")
-    lag = np.array([s.behind_mm - float(np.mean(on[s.way])) for s in turned])
-    ways = np.array([s.way for s in turned])
-    play = float(np.mean([lag[ways == 1].mean(), lag[ways == -1].mean()]))
-    changes = -(lag - play) * ways  # of what one place reads, stroke to stroke
-    floor = float(np.sqrt(np.mean([np.var(on[way], ddof=1) for way in (1, -1)])))
-    # Two of the changes go into the play: one mean for each sense.
-    measured = float((changes**2).sum() / (len(turned) - 2)) - floor**2 * (
-        1.0 + 1.0 / min(map(len, on.values()))
-    )
-    scatter = float(np.sqrt(max(0.0, measured) / 2.0))  # a change holds the scatter of two strokes
+    lag = {way: np.array([s.behind_mm for s in turned if s.way == way]) for way in (1, -1)}
+    if min(map(len, lag.values())) < 2:
+        raise ValueError("too few reversals")
+    play = float(np.mean([lag[way].mean() - np.mean(on[way]) for way in (1, -1)]))
+    # Each reversal changes what a place reads from the scatter of one stroke to that of the next:
+    # the variance of two. A mean for each sense is taken out: two degrees of freedom.
+    squares = sum(float(((lag[way] - lag[way].mean()) ** 2).sum()) for way in (1, -1))
+    floor = float(np.sqrt(np.mean([s.error_mm**2 for s in turned])))
+    scatter = float(np.sqrt(max(0.0, squares / (len(turned) - 2) - floor**2) / 2.0))
     return Repeat(max(0.0, play), scatter, floor, len(turned))
 
 
