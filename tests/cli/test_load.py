@@ -6,6 +6,7 @@ The words are those of avrdude 7.1 (Debian), seen when this was written, and of 
 from __future__ import annotations
 
 import os
+import signal
 import subprocess
 import sys
 from pathlib import Path
@@ -112,6 +113,36 @@ def test_a_port_that_another_program_holds_is_left_alone(tmp_path: Path) -> None
     assert ended.returncode == 3
     assert "is held by sleep 60" in ended.stderr
     assert "it was run" not in ended.stderr
+
+
+def test_interrupted_while_writing_it_says_what_the_board_holds(tmp_path: Path) -> None:
+    master, slave = os.openpty()
+    fake = tmp_path / "avrdude"
+    (tmp_path / "words").write_text(WRITING)
+    fake.write_text(f"#!/bin/sh\ncat {tmp_path}/words; exec sleep 60\n")
+    fake.chmod(0o755)
+    process = subprocess.Popen(
+        [sys.executable, "-m", "rodbench.cli.main", "load", "--port", os.ttyname(slave)],
+        env={
+            **os.environ,
+            "PATH": f"{tmp_path}:{os.environ['PATH']}",
+            "RODBENCH_RUNTIME": str(tmp_path),
+        },
+        cwd=tmp_path,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+    os.close(slave)
+    assert process.stderr is not None
+    said = ""
+    while "Writing" not in said:
+        said += process.stderr.read(1)
+    process.send_signal(signal.SIGINT)
+    said += process.communicate(timeout=20)[1]
+    os.close(master)
+    assert process.returncode == 130
+    assert "the board holds half a program" in said
+    assert "run `rodbench load` again" in said
 
 
 def test_the_files_say_which_firmware_they_hold() -> None:

@@ -82,7 +82,7 @@ class Loader:
         try:
             board = Board.open(self.port, warn=lambda text: None, who="load")
         except NoAnswer as silent:
-            self.say(f"no rodbench firmware answers on {self.port}: {silent.message}")
+            self.say(f"no rodbench firmware answers: {silent.message}")
             self.say("  a new board, another program or another baud rate; nothing to pull")
             return
         with board:
