@@ -80,7 +80,7 @@ def commission(job: Job, keeper: Keeper, label: Label) -> TwoWires:
     cautions.first_motion(job, label.rod)
     job.commit(_of_a_pot())
     at_rest = current.measure(job)
-    way = two_wires_direction.find(job, at_rest)
+    way = two_wires_direction.find(job, at_rest, third_look=not timed)
     strokes = None
     if timed:
         strokes = two_wires_ends.find(job, at_rest, way.creep_output, label.stroke_mm)

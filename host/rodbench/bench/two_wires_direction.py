@@ -45,9 +45,10 @@ class SeenDirection:
         return {"motor_reversed": "by short runs and a person's eyes"}
 
 
-def find(job: Job, at_rest: AtRest) -> SeenDirection:
+def find(job: Job, at_rest: AtRest, third_look: bool) -> SeenDirection:
     """Run both ways at creep and ask. Leaves `motor_reversed` in force, not stored.
 
+    `third_look`: no run to an end follows, which would show two answers that are wrong alike.
     Raises ProcedureError when answers and current settle nothing.
     """
     with job.stopping():
@@ -68,7 +69,7 @@ def find(job: Job, at_rest: AtRest) -> SeenDirection:
             (b, a) if found.motor_reversed else (a, b),
         )
         job.commit(result.settings())
-        if at_rest.sensor is None:  # else the end shows it: nothing here ever runs to an end
+        if third_look:
             _look_again(job, at_rest, level)
     job.record("calibrate polarity", {"axis": job.number, "found": result})
     return result

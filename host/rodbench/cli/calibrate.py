@@ -64,7 +64,7 @@ def polarity(setup: Setup, axis: int) -> None:
         at_rest = sensors.measure(job)
         found: Polarity | SeenDirection
         if two_wires.is_for(job):
-            found = two_wires_direction.find(job, at_rest)
+            found = two_wires_direction.find(job, at_rest, third_look=at_rest.sensor is None)
         else:
             at_rest = edge.leave(job, at_rest, job.live["stroke_um"] / 1000)
             found = procedure.find(job, at_rest)
