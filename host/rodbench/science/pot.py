@@ -20,7 +20,6 @@ PIECE = 12  # samples each side for the line through the good ones
 SIGMAS = 6.0
 SLACK_S = 0.03  # a start or stop bends the line by what the rod travels in this time
 BEGIN_S = 0.5  # the start of a sweep: play and a new stroke's scatter bend the line
-BEGIN_SLACK_S = 0.15
 DEPTH = 0.1  # a wiper without contact loses at least this share of its way to the open end
 BINS = 10
 MERGE_MM = 4.0  # places nearer than this are one zone
@@ -97,8 +96,7 @@ def follow(sweep: Sweep, track: Track) -> Followed:
     for _ in range(2):
         line = _pieces(seconds, away, good)
         speed = np.abs(np.gradient(line, seconds)) if len(line) > 1 else np.zeros_like(line)
-        slack = np.where(_begun(seconds), SLACK_S, BEGIN_SLACK_S) * max(speed)
-        good = away > line - np.maximum(_allowed(track) + slack, DEPTH * line)
+        good = away > line - np.maximum(_allowed(track) + SLACK_S * speed, DEPTH * line)
     side = 1.0 if track.low_mm >= track.open_mm else -1.0
     return Followed(sweep, track.open_mm + side * line, good)
 
