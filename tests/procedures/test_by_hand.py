@@ -100,6 +100,7 @@ def test_working_ends_inside_the_ends_of_a_known_rod() -> None:
     assert 1000 * low < stored["soft_stop_min_um"] < stored["soft_stop_max_um"] < 1000 * high
     assert done.file_only["limits.working_end_min_mm"] == pytest.approx(low, abs=0.01)
     assert done.file_only["rods.end_retracted"] == "end-switch"
+    assert done.notes["full_speed_extend_um_s"].endswith("as read, mounted")
     assert done.polarity.motor_reversed == bench.machine.rods[1].motor.reversed
     assert any("Known from the bench" in line for line in bench.talk)
     assert not any("ends are not known" in line for line in bench.talk)

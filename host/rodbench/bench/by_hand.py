@@ -14,7 +14,7 @@ from . import cautions, current, edge, ordinary, polarity, speed
 from .budget import Budget
 from .current import AtRest
 from .endpoints import say_provisional
-from .found_ends import Endpoints
+from .found_ends import SHOWN, Endpoints
 from .job import Job, failed
 from .keeper import Keeper, KnownRod
 from .label import Label, length, pin_to_pin, wrong_stroke
@@ -23,7 +23,6 @@ from .ordinary import TRIAL_GUESS_S, Commissioned
 from .polarity import Polarity, Room
 from .reach import AskedHand, Hand, Reach, capture
 
-SHOWN = "shown-by-hand"
 ROOM_SHARE = 0.05  # of the stroke that the direction runs need, each way
 ROOM_LEAST_MM = 3.0
 ROOM_USED = 0.6
@@ -88,7 +87,7 @@ def find(
 def ask_room(job: Job, stroke_mm: float) -> float:
     """The room in mm that the direction runs may use, each way; a fact from the person first."""
     need_mm = max(ROOM_LEAST_MM, ROOM_SHARE * stroke_mm)
-    words = "How far is it from here to the nearer end of its way in the machine"
+    words = "Room from here to the nearer end that the machine leaves"
     room_mm = job.asker.number(length(job, "room", words))
     if room_mm < need_mm:
         raise failed(

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 PROVISIONAL_SHARE = 0.05
 PROVISIONAL_SPEED = 3.0  # times creep
+SHOWN = "shown-by-hand"  # kind of an end that a person showed
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,6 +42,11 @@ class Endpoints:
     @property
     def mm_per_raw(self) -> float:
         return self.stroke_mm / abs(self.span_raw)
+
+    @property
+    def mounted(self) -> bool:
+        """Whether the rod was in its machine."""
+        return self.working_mm is not None or SHOWN in self.kinds
 
     @property
     def range_mm(self) -> tuple[float, float]:

@@ -41,6 +41,7 @@ class Speeds:
     supply_v: float
     sag_v: float
     output: float
+    where: str = "free on the bench"
 
     def settings(self) -> dict[str, int]:
         """Axis keys, wire units."""
@@ -60,7 +61,7 @@ class Speeds:
 
     def notes(self) -> dict[str, str]:
         """Evidence for the machine file, by axis key."""
-        where = f"at {self.supply_v:.1f} V as read, free on the bench"
+        where = f"at {self.supply_v:.1f} V as read, {self.where}"
         return {"full_speed_extend_um_s": where, "full_speed_retract_um_s": where}
 
 
@@ -238,6 +239,7 @@ def _evaluate(
         supply_v=supply,
         sag_v=max(0.0, at_rest.supply_v - supply),
         output=output,
+        where="mounted" if ends.mounted else "free on the bench",
     )
 
 
