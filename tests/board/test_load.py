@@ -62,7 +62,7 @@ def test_cut_off_while_writing_it_says_so_and_a_second_load_mends_it() -> None:
         os.kill(writing(on, process), signal.SIGKILL)
         _, said = process.communicate(timeout=60)
         assert process.returncode == 12
-        assert "the programmer ended while it was writing" in said
+        assert "ended before all was written and compared" in said
         assert "half a program" in said
         assert "run `rodbench load` again" in said
         assert not on.untouched

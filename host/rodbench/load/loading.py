@@ -142,7 +142,7 @@ class Loader:
         kind = Interrupted if run.interrupted else ProcedureError
         if run.outcome is Outcome.CUT:
             return kind(
-                "the programmer ended while it was writing",
+                "the programmer ended before all was written and compared",
                 kept="the board holds half a program; its settings and its bootloader are whole",
                 hint=f"{AGAIN}{self._where()}",
             )
@@ -197,9 +197,9 @@ class Loader:
         before, now = pulled.hello.digest_live, board.hello.digest_live
         if not backup.differences(board, wanted):
             self.say(self._survived(before, now))
-        elif not pulled.stored and now == pulled.hello.digest_stored:
+        elif not pulled.stored and _has_store(board.hello) == _has_store(pulled.hello):
             self.say(
-                f"settings {now:08X}, as they were stored; {before:08X} was not{self._where()}"
+                f"settings {now:08X}, as a start brings them back; {before:08X} was not stored"
             )
         else:
             self.say(f"settings did not survive (the board tells {now:08X}): putting them back")
@@ -267,8 +267,12 @@ def _version(hello: Hello) -> str:
     return f"{hello.firmware}, protocol {hello.protocol_major}.{hello.protocol_minor}"
 
 
+def _has_store(hello: Hello) -> bool:
+    return hello.digest_stored != 0
+
+
 def _stored(hello: Hello) -> str:
-    return f"settings {hello.digest_stored:08X}" if hello.digest_stored else "defaults"
+    return f"settings {hello.digest_stored:08X}" if _has_store(hello) else "defaults"
 
 
 def _last_words(log: str) -> str:
