@@ -33,14 +33,13 @@ def fit(machine: Machine) -> Machine:
     current sensors that suit its inputs."""
     if machine.board.kind == kind().word:
         return machine
-    reference_v = kind().adc_reference_mv / 1000
-    share = reference_v / machine.board.reference_v
-    machine.board.kind, machine.board.reference_v = kind().word, reference_v
+    share = reference_v() / machine.board.reference_v
+    machine.board.kind, machine.board.reference_v = kind().word, reference_v()
     for axis in [axis for axis in machine.rods if axis > kind().axes]:
         del machine.rods[axis]
     for rod in machine.rods.values():
         stall_v = machine.supply.volts / rod.motor.resistance_ohm * rod.sensor.v_per_a
-        if stall_v > 0.8 * reference_v or rod.sensor.zero_v > 0.1:
+        if stall_v > 0.8 * reference_v() or rod.sensor.zero_v > 0.1:
             rod.sensor.v_per_a = round(rod.sensor.v_per_a * share, 3)
             rod.sensor.zero_v *= share
     return machine
@@ -72,9 +71,14 @@ def raw(share: float) -> int:
     return round(share * kind().adc_full_scale)
 
 
+def reference_v() -> float:
+    """The nominal supply of converter and pots, in V."""
+    return kind().adc_reference_mv / 1000
+
+
 def step_v() -> float:
     """One step of the converter, in V."""
-    return kind().adc_reference_mv / 1000 / kind().supply_full_scale
+    return reference_v() / kind().supply_full_scale
 
 
 def half_step_raw() -> float:

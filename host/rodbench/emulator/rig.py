@@ -30,7 +30,8 @@ TOP = 1023
 STEPS = 1024.0
 STEPS_12 = 4096.0
 TOP_12 = 4095
-VOLTS_OF_FIGURES = 5.0  # the supply at which a ratiometric sensor's figures hold
+VOLTS_OF_FIGURES = 5.0  # the supply at which a ratiometric sensor's figures hold: the nominal one
+VOLTS_OF_FIGURES_12 = 3.3
 CHANNELS = {"supply": 4, "current": (2, 3), "pot": (0, 1), "bandgap": 14}
 
 
@@ -163,7 +164,7 @@ class Rig:
             readings.pot[index] = _fine(base + row[at]) + _fine(base + row[at + 1])
             if sensor is not None:
                 state = DRIVE if plant.stuck_permille is not None else bridge[index]
-                steps = STEPS_12 / VOLTS_OF_FIGURES if sensor.ratiometric else per_volt
+                steps = STEPS_12 / VOLTS_OF_FIGURES_12 if sensor.ratiometric else per_volt
                 base = (sensor.zero_v + sensor.v_per_a * plant.sensed_a(state)) * steps
                 readings.current[index] = _fine(base + row[CURRENTS[index]])
         supply = self.supply_v * per_volt / self.machine.supply.divider_ratio
