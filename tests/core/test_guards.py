@@ -255,6 +255,62 @@ def test_pot_band_needs_ticks_in_a_row() -> None:
         assert not axis.now.faults
 
 
+@pytest.mark.parametrize("raw", [0, 19, 8165, 8184])
+def test_an_uncalibrated_rod_at_an_end_has_a_second_of_drive_to_leave_it(raw: int) -> None:
+    with Probe(calibrated=0, noise_x16=48) as axis:
+        axis.tick(raw, count=1000)
+        assert not axis.now.faults, "at rest it may read so for ever"
+        for _ in range(2):  # a second motion has its own second
+            axis.jog(350, unit=0)
+            axis.tick(raw, ma=600, count=151)  # 150 ticks with output
+            assert not axis.now.faults
+            axis.stop(1)
+            axis.tick(raw, count=200)
+        axis.jog(350, unit=0)
+        axis.tick(raw, ma=600, count=200)
+        assert not axis.now.faults
+        axis.tick(raw, ma=600)
+        assert axis.now.faults == 1 << (Fault.POT_BAND - 1)
+
+
+def test_an_uncalibrated_pot_that_has_left_the_end_trips_as_fast_as_another() -> None:
+    with Probe(calibrated=0) as axis:
+        axis.tick(0, count=20)
+        axis.jog(350, unit=0)
+        axis.tick(0, ma=600, count=100)
+        axis.tick(20, ma=600, count=2)
+        axis.tick(0, ma=600, count=4)
+        assert not axis.now.faults
+        axis.tick(0, ma=600)
+        assert axis.now.faults == 1 << (Fault.POT_BAND - 1)
+
+
+# ---------------------------------------------------------------- current
+
+
+def test_a_centred_sensor_shows_the_size_both_ways() -> None:
+    """1 V/A around a middle of 2046 counts: 1000 mA are 818.4 counts up or down."""
+    with Probe(calibrated=0, current_sensor=2, current_zero=2046) as axis:
+        for counts_away in (818, -818):
+            axis.at(MIDDLE, count=20)
+            axis.tick(raw_at(MIDDLE), zero=2046 + counts_away)
+            assert 998 <= axis.now.current_ma <= 1001
+    with Probe(calibrated=0, current_zero=2046) as axis:
+        axis.tick(raw_at(MIDDLE), zero=2046 - 818)
+        assert -1001 <= axis.now.current_ma <= -998, "one-sided: below its zero is below zero"
+
+
+def test_a_centred_sensor_trips_both_ways() -> None:
+    for sign in (1, -1):
+        with Probe(calibrated=0, current_sensor=2, current_zero=2046) as axis:
+            axis.at(MIDDLE, count=20)
+            axis.jog(350, unit=0)
+            axis.tick(raw_at(MIDDLE), zero=2046 + sign * 1630, count=20)  # 1.99 A
+            assert not axis.now.faults
+            axis.tick(raw_at(MIDDLE), zero=2046 + sign * 1650, count=10)  # 2.02 A
+            assert axis.now.faults == 1 << (Fault.OVER_CURRENT - 1)
+
+
 # ---------------------------------------------------------------- wrong way
 
 

@@ -54,14 +54,19 @@ static int32_t uv_per_count(uint16_t board_mv)
     return div_toward_zero((int32_t)board_mv * 128000, full / whole) * (4 / whole);
 }
 
-/* mA per count: uV per count by uV per mA, 11 fraction bits. */
+/* mA per count: uV per count by uV per mA, 11 fraction bits. A ratiometric sensor follows the converter's own
+ * reference, whatever that is just now. */
 static void take_current(axis_t *axis, const settings_axis_t *set, const axis_in_t *in)
 {
-    if (axis->current_scale == 0 || axis->board_mv != in->board_mv) {
-        axis->board_mv = in->board_mv;
-        axis->current_scale = (uint32_t)larger(div_toward_zero(uv_per_count(in->board_mv) * 4, set->current_uv_per_ma), 1);
+    uint16_t board_mv = set->current_sensor_ratiometric ? CORE_REFERENCE_MV : in->board_mv;
+    if (axis->current_scale == 0 || axis->board_mv != board_mv) {
+        axis->board_mv = board_mv;
+        axis->current_scale = (uint32_t)larger(div_toward_zero(uv_per_count(board_mv) * 4, set->current_uv_per_ma), 1);
     }
     int32_t counts = (int32_t)in->current4 - (int32_t)set->current_zero;
+    if (set->current_sensor == CURRENT_SENSOR_CENTRED) {
+        counts = absolute(counts);
+    }
     int32_t current = (counts * (int32_t)axis->current_scale) >> 11;
     axis->current_ma = set->current_sensor == CURRENT_SENSOR_NONE ? 0 : (int16_t)between(current, -32767, 32767);
 }
@@ -465,7 +470,7 @@ static void watch_motion(axis_t *axis, const settings_axis_t *set, axis_out_t *o
 
 static void watch(axis_t *axis, const settings_axis_t *set, axis_out_t *out)
 {
-    uint8_t fault = guard_pot_band(&axis->guard, set, axis->raw);
+    uint8_t fault = guard_pot_band(&axis->guard, set, axis->raw, axis->output_permille != 0);
     if (fault != 0) {
         trip(axis, out, fault);
     }

@@ -4,6 +4,7 @@
 #include "number.h"
 
 #define BAND_TICKS 5                /* 25 ms: an open wiper takes that long to fall */
+#define BAND_TICKS_AT_END 200       /* 1 s: a rod of unknown ends may start at one, and leaves it in that time */
 #define TICK_MS 5
 #define UNKNOWN_TRAVEL 13           /* of a block, for a rod of unknown speed: 0.05 raw a tick */
 #define STILL_EXTRA 40              /* ticks: two blocks and the start of the motor */
@@ -33,16 +34,20 @@ static uint8_t in_band(const settings_axis_t *set, uint16_t raw)
     return value >= low - margin && value <= high + margin && value >= edge && value <= (int16_t)CORE_FULL_SCALE - edge;
 }
 
-uint8_t guard_pot_band(guard_t *guard, const settings_axis_t *set, uint16_t raw)
+/* Uncalibrated, what the pot may read at the ends is unknown: only driving counts, and not yet while it has read so
+ * since the motion began. */
+uint8_t guard_pot_band(guard_t *guard, const settings_axis_t *set, uint16_t raw, uint8_t driving)
 {
     if (in_band(set, raw)) {
+        guard->was_inside |= driving;
         guard->band_ticks = 0;
-        return 0;
-    }
-    if (guard->band_ticks < BAND_TICKS) {
+    } else if (!set->calibrated && !driving) {
+        guard->band_ticks = 0;
+    } else if (guard->band_ticks < BAND_TICKS_AT_END) {
         guard->band_ticks++;
     }
-    return guard->band_ticks == BAND_TICKS ? FAULT_POT_BAND : 0;
+    uint8_t most = set->calibrated || guard->was_inside ? BAND_TICKS : BAND_TICKS_AT_END;
+    return guard->band_ticks >= most ? FAULT_POT_BAND : 0;
 }
 
 uint8_t guard_over_current(guard_t *guard, const settings_axis_t *set, int16_t current_ma)

@@ -15,6 +15,7 @@ typedef struct {
     uint16_t still_limit;
     uint16_t over_ticks;        /* above the trip */
     uint8_t band_ticks;         /* outside the pot's band */
+    uint8_t was_inside;         /* 1: the pot was seen within its band in this motion */
     int8_t direction;           /* of the drive being watched; 0: none yet */
     uint8_t moved;              /* 1: motion was seen since the drive began this way */
 } guard_t;
@@ -30,7 +31,7 @@ typedef struct {
 /* A motion begins: nothing is held against it yet. */
 void guard_begin(guard_t *guard);
 
-uint8_t guard_pot_band(guard_t *guard, const settings_axis_t *set, uint16_t raw);
+uint8_t guard_pot_band(guard_t *guard, const settings_axis_t *set, uint16_t raw, uint8_t driving);
 
 /* The two below are asked in ticks with output only. */
 uint8_t guard_over_current(guard_t *guard, const settings_axis_t *set, int16_t current_ma);

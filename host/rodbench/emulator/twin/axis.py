@@ -18,6 +18,7 @@ from rodbench_protocol.names import (
     Status,
     StopBy,
 )
+from rodbench_protocol.schema import load_schema
 
 from rodbench.emulator.twin.div import div_up
 from rodbench.emulator.twin.guard import (
@@ -65,6 +66,7 @@ RUN_UP = 17
 REST_BLOCKS = 12
 INCHES = 6
 AXIS_EVENTS_MAX = 4
+KIND = load_schema().board_kinds["atmega328p_5v"]
 
 # Plain ints: an enumeration's members cost several times as much to compare.
 _NOT_FITTED, _IDLE = int(AxisState.NOT_FITTED), int(AxisState.IDLE)
@@ -74,7 +76,8 @@ _STOPPING, _FAULT = int(AxisState.STOPPING), int(AxisState.FAULT)
 _CALIBRATED, _PROVEN = int(AxisFlags.CALIBRATED), int(AxisFlags.PROVEN)
 _OUTSIDE, _HELD_BACK = int(AxisFlags.OUTSIDE), int(AxisFlags.HELD_BACK)
 _BRAKING = int(AxisFlags.BRAKING)
-_NO_SENSOR, _NO_FEEDBACK = int(CurrentSensor.NONE), int(Feedback.NOT_FITTED)
+_NO_SENSOR, _CENTRED = int(CurrentSensor.NONE), int(CurrentSensor.CENTRED)
+_NOTHING_FITTED = int(Feedback.NOT_FITTED)
 _BRIDGE_OFF, _BRIDGE_BRAKE = int(Bridge.OFF), int(Bridge.BRAKE)
 _BRIDGE_DRIVE, _BY_BRAKE = int(Bridge.DRIVE), int(StopBy.BRAKE)
 _RUNNING, _REPLACED = int(Ended.RUNNING), int(Ended.REPLACED)
@@ -177,14 +180,17 @@ def axis_at_rest(axis: Axis) -> bool:
 
 
 def _take_current(axis: Axis, settings: Any, axis_in: AxisIn) -> None:
-    if axis.current_scale == 0 or axis.board_mv != axis_in.board_mv:
-        axis.board_mv = axis_in.board_mv
-        uv_q9 = axis_in.board_mv * 128000 // 1023
+    board_mv = KIND.adc_reference_mv if settings.current_sensor_ratiometric else axis_in.board_mv
+    if axis.current_scale == 0 or axis.board_mv != board_mv:
+        axis.board_mv = board_mv
+        uv_q9 = board_mv * 128000 // (KIND.current_full_scale // 4)
         axis.current_scale = max(uv_q9 * 4 // settings.current_uv_per_ma, 1)
     if settings.current_sensor == _NO_SENSOR:
         axis.current_ma = 0
         return
     counts = axis_in.current4 - settings.current_zero
+    if settings.current_sensor == _CENTRED:
+        counts = abs(counts)
     axis.current_ma = between((counts * axis.current_scale) >> 11, -32767, 32767)
 
 
@@ -234,7 +240,7 @@ def _look(axis: Axis, axis_in: AxisIn) -> MotionIn:
 
 
 def _refuse(axis: Axis, settings: Any, needs_calibrated: int) -> int:
-    if settings.feedback == _NO_FEEDBACK:
+    if settings.feedback == _NOTHING_FITTED:
         return Status.NOT_FITTED
     if axis.faults != 0:
         return Status.FAULTED
@@ -507,7 +513,7 @@ def _watch_motion(axis: Axis, settings: Any, out: AxisOut) -> None:
 
 
 def _watch(axis: Axis, settings: Any, out: AxisOut) -> None:
-    fault = guard_pot_band(axis.guard, settings, axis.raw)
+    fault = guard_pot_band(axis.guard, settings, axis.raw, axis.output_permille != 0)
     if fault != 0:
         _trip(axis, out, fault)
     if axis.output_permille == 0:
@@ -709,7 +715,7 @@ def axis_tick(axis: Axis, settings: Any, axis_in: AxisIn, out: AxisOut) -> None:
         out.event = []
     out.output_before = axis.output_permille
     axis.raw = axis_in.raw
-    if settings.feedback == _NO_FEEDBACK:
+    if settings.feedback == _NOTHING_FITTED:
         axis.state = _NOT_FITTED
         return
     if axis.state == _NOT_FITTED:

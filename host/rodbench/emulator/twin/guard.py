@@ -15,6 +15,7 @@ from rodbench.emulator.twin.position import (
 )
 
 BAND_TICKS = 5
+BAND_TICKS_AT_END = 200
 FULL_SCALE = load_schema().board_kinds["atmega328p_5v"].adc_full_scale
 TICK_MS = 5
 UNKNOWN_TRAVEL = 13
@@ -38,12 +39,13 @@ class Guard:
         "over_ticks",
         "still_limit",
         "still_ticks",
+        "was_inside",
     )
 
     def __init__(self) -> None:
         self.mark = self.furthest_um = self.current_mean = 0
         self.still_ticks = self.still_limit = self.over_ticks = 0
-        self.band_ticks = self.direction = self.moved = 0
+        self.band_ticks = self.was_inside = self.direction = self.moved = 0
 
 
 class GuardIn:
@@ -73,14 +75,18 @@ def _in_band(settings: Any, raw: int) -> bool:
     return inside and edge <= raw <= FULL_SCALE - edge
 
 
-def guard_pot_band(guard: Guard, settings: Any, raw: int) -> int:
-    """A fault number, or 0."""
+def guard_pot_band(guard: Guard, settings: Any, raw: int, driving: bool) -> int:
+    """A fault number, or 0. Uncalibrated, only driving counts, and late at an end."""
     if _in_band(settings, raw):
+        guard.was_inside |= driving
         guard.band_ticks = 0
         return 0
-    if guard.band_ticks < BAND_TICKS:
+    if not settings.calibrated and not driving:
+        guard.band_ticks = 0
+    elif guard.band_ticks < BAND_TICKS_AT_END:
         guard.band_ticks += 1
-    return _POT_BAND if guard.band_ticks >= BAND_TICKS else 0
+    most = BAND_TICKS if settings.calibrated or guard.was_inside else BAND_TICKS_AT_END
+    return _POT_BAND if guard.band_ticks >= most else 0
 
 
 def guard_over_current(guard: Guard, settings: Any, current_ma: int) -> int:
