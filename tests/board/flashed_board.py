@@ -9,6 +9,7 @@ programmer also moves by itself; a pty has none.
 from __future__ import annotations
 
 import struct
+import time
 from pathlib import Path
 from typing import Any
 
@@ -25,6 +26,8 @@ CLOCK_HZ = 16_000_000
 UCSR0A, UBRR0L, DOUBLE_SPEED = 0xC0, 0xC4, 0x02
 LIKE = 0.04  # speeds that understand each other
 READINGS = {"pot": [4000, 4000], "current": [0, 0], "supply": 431, "bandgap": 225}
+QUIET_STEPS = 300  # 0.3 s
+PATIENCE_S = 3.0
 SIMAVR_SLACK = 1.09  # its line takes up to so much longer for a byte (DIFFERENCES.md)
 
 
@@ -45,6 +48,8 @@ class FlashedBoard:
             self.chip.bootloader(*image(bootloader))
         self.chip.codes(codes_of(READINGS))
         self.host_baud = 0
+        self._quiet = 0  # steps since the host's last byte, of a session that has begun
+        self._heard_s = float("-inf")
         self._first = self.chip.flash if forgets else None
 
     @property
@@ -59,6 +64,7 @@ class FlashedBoard:
         if self._understood():
             self.chip.call("pace", round(SIMAVR_SLACK * 10 * CLOCK_HZ / self.baud))
             self.chip.send(data)
+            self._quiet, self._heard_s = 0, time.monotonic()
 
     def read(self) -> bytes:
         """Bytes to the host."""
@@ -69,9 +75,16 @@ class FlashedBoard:
         return abs(self.host_baud / self.baud - 1) < LIKE
 
     def step(self, ticks: int = 1) -> None:
-        """Let fifths of ticks pass."""
+        """Let fifths of ticks pass.
+
+        While a programmer that has begun is silent for longer than it ever is by itself, this
+        computer is busy: time stands still, up to PATIENCE_S, as else the bootloader would leave.
+        """
         for _ in range(ticks):
-            self.chip.run("cycles", STEP_CYCLES)
+            waits = time.monotonic() - self._heard_s < PATIENCE_S
+            if not (self._quiet > QUIET_STEPS and waits):
+                self._quiet += 1
+                self.chip.run("cycles", STEP_CYCLES)
 
     def look(self, **question: Any) -> dict[str, Any]:
         """There is no machine to look at."""
@@ -79,6 +92,7 @@ class FlashedBoard:
 
     def reset(self, cause: str = "external") -> None:
         """Pull the reset line."""
+        self._heard_s = float("-inf")
         if self._first not in (None, self.chip.flash):
             self._first = None
             self.chip.blank_eeprom()
