@@ -8,9 +8,12 @@ import subprocess
 import sys
 
 import pytest
+from rodbench.emulator.board import EmulatedBoard
+from rodbench.errors import SettingsError
 
 from tests import boards
 from tests.posix.build import ROOT, program
+from tests.posix.machine import machine
 
 PART = (
     "tests/link/test_board.py",
@@ -46,3 +49,9 @@ def test_the_switch_puts_the_port_there() -> None:
         capture_output=True, text=True, check=True,
     )  # fmt: skip
     assert done.stdout.split() == ["PosixBoard", "2", "8190"]
+
+
+def test_the_emulator_does_not_pass_for_it() -> None:
+    """The twin is of the other kind: a plant for this one is refused, not misread."""
+    with pytest.raises(SettingsError, match=r"board\.kind is posix-3v3; the emulator's is atm"):
+        EmulatedBoard(machine())

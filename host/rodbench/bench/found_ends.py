@@ -31,7 +31,7 @@ class Endpoints:
     creep_output: tuple[float, float]
     dropout_raw: float
     pot_margin_raw: int
-    full_scale: int = 8184
+    full_scale: int
     working_mm: tuple[float, float] | None = None
 
     @property

@@ -11,13 +11,23 @@ from pathlib import Path
 from rodbench.emulator.on_line import BoardOnLine
 from rodbench.emulator.plant_file import Machine, dump
 from rodbench.emulator.signals import OFF
-from rodbench.emulator.twin.core import Twin
+from rodbench.emulator.twin.core import KIND, Twin
 from rodbench.emulator.twin.noinit import NoInit
+from rodbench.errors import SettingsError
 
 EEPROM_BYTES = 1024
 POWER_ON, EXTERNAL, BROWN_OUT, WATCHDOG = 1, 2, 4, 8  # reset flags, as the chip has them
 FLAGS = {"power_on": POWER_ON, "external": EXTERNAL, "watchdog": WATCHDOG, "restart": 0}
 SAVE_AFTER_TICKS = 100  # quiet ticks after a change before the state is written
+
+
+def _same_kind(machine: Machine) -> None:
+    if machine.board.kind != KIND.word:
+        raise SettingsError(
+            f"{machine.name}: board.kind is {machine.board.kind}; the emulator's is {KIND.word}",
+            kept="no emulator was started",
+            hint="Leave board.kind out of the plant file.",
+        )
 
 
 class EmulatedBoard(BoardOnLine):
@@ -37,6 +47,7 @@ class EmulatedBoard(BoardOnLine):
         state_file: Path | None = None,
         seed: int | None = None,
     ) -> None:
+        _same_kind(machine)
         super().__init__(machine, seed)
         self.eeprom = bytearray(eeprom if eeprom is not None else b"\xff" * EEPROM_BYTES)
         self._state_file = state_file

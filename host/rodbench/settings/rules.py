@@ -178,7 +178,7 @@ def _others(parsed: Parsed, paths: dict[str, Place], rule_id: int, wire: str) ->
         if found is not None:
             parts.append(f"{found.said}, line {found.line}")
         else:
-            key = by_wire().get(("axis", name))
+            key = by_wire(parsed.board_kind).get(("axis", name))
             if key is not None:
                 parts.append(f"{key.name} = {faults.shown(key.to_file(int(key.default or 0)))}")
     return "; ".join(parts)
