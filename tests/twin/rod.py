@@ -23,6 +23,7 @@ class Rod:
     stalled: float
     zero: int
     switch_ends: bool
+    centred: bool = False
     speed: float = 0.0
     jammed: bool = False
     frozen_at: int = -1
@@ -65,4 +66,6 @@ class Rod:
             flow = self.running
             if blocked:
                 flow = 0.0 if self.switch_ends else self.stalled * abs(drive) / 1000
+        if self.centred and drive < 0:
+            flow = -flow
         return min(4092, max(0, self.zero + round(flow + rng.uniform(-2, 2))))

@@ -34,7 +34,7 @@ WIDE_SUPPLY = (("supply_ratio_x1000", 20000), ("supply_calibrated", 1), ("board_
 
 @dataclass(frozen=True, slots=True)
 class Axis:
-    """One axis of a run. `style`: 0 none fitted, 1 uncalibrated, 2 calibrated."""
+    """One axis of a run. `style`: 0 none fitted, 1 uncalibrated, 2 calibrated, 3 without a pot."""
 
     style: int
     span: int
@@ -89,7 +89,7 @@ def _changes(draw: st.DrawFn, kind: str, most: int) -> tuple[tuple[str, int], ..
 
 _axes = st.builds(
     Axis,
-    style=st.sampled_from((2, 2, 1) * 7 + (0,)),
+    style=st.sampled_from((2, 2, 1) * 7 + (0, 3, 3, 3)),
     span=st.integers(800, 7000),
     reversed_pot=st.booleans(),
     reversed_motor=st.booleans(),
@@ -147,7 +147,7 @@ class Seen:
     def complete(self) -> bool:
         """Whether every state and every fault was seen."""
         faults = {number for number, ticks in self.faults.items() if ticks}
-        return set(AxisState) <= set(self.states) and set(Fault) - {Fault.NO_END} <= faults
+        return set(AxisState) <= set(self.states) and set(Fault) <= faults
 
     def report(self) -> str:
         """As text."""
@@ -191,12 +191,25 @@ def settings_of(axis: Axis) -> dict[str, int]:
             "duty_share_permille": 20 if axis.slow and axis.switch_ends else 250,
             "stall_time_ms": 150 if axis.slow else 400,
         }
+    if axis.style == 3:
+        ticks = axis.span // axis.rate
+        values |= {
+            "feedback": 2,
+            "current_sensor": 0 if axis.noise == 12 else 1 + int(axis.reversed_pot),
+            "current_sensor_ratiometric": int(axis.noise == 3),
+            "current_zero": 2046 if axis.reversed_pot else 0,
+            "stroke_time_extend_cs": (ticks // 2, 40, ticks // 2, 30, 0)[axis.start % 5],
+            "stroke_time_retract_cs": ticks // 2 + 2,
+            "stall_time_ms": 150,
+            "trip_ma": 1500 if axis.reversed_pot else 2500,
+        }
     return values | dict(axis.changes)
 
 
 def rod_of(axis: Axis, rng: Random) -> Rod:
     """The rod that the settings describe."""
     low = 400 + axis.start
+    centred = axis.style == 3 and axis.reversed_pot
     sign = (-1 if axis.reversed_pot else 1) * (-1 if axis.reversed_motor else 1)
     share = rng.choice((0.02, 0.5, 0.5, 0.9, 0.98, rng.random()))
     return Rod(
@@ -209,7 +222,8 @@ def rod_of(axis: Axis, rng: Random) -> Rod:
         noise=axis.noise,
         running=60,
         stalled=rng.choice((150, 600)),
-        zero=rng.choice((0, 0, 40)),
+        zero=2046 if centred else rng.choice((0, 0, 40)),
+        centred=centred,
         switch_ends=axis.switch_ends,
     )
 
@@ -321,7 +335,13 @@ class Run:
 
     def _motion(self, axis: int, style: int, state: int) -> bytes:
         rng = self.rng
-        if style == 1:
+        if style == 3 and (state == 3 or rng.random() < 0.6):
+            return self._ask(
+                "run",
+                axis=axis,
+                output_permille=rng.choice((-1000, 1000, -1000, 1000, 1000, 0, 999, -1001)),
+            )
+        if style in (1, 3):
             if rng.random() < 0.5:
                 return self._ask("seek", axis=axis, direction=rng.choice((-1, 1)))
             return self._ask(

@@ -8,13 +8,21 @@
 #define HOLD_TICKS (HOLD_MS / TICK_MS)
 #define RAMP_OPEN 30                /* permille a tick where no speed is known: full in 170 ms, creep in 100 */
 #define RESERVE_OPEN 26             /* ticks: the ramp down from a probe at the highest creep */
+#define RESERVE_FULL 36             /* and from full */
 #define RUN_UP 17                   /* permille a tick: full in 0.3 s, so that the start draws no stall current */
 #define REST_BLOCKS 12              /* looked at for rest, at most: about 1 s */
 #define INCHES 6
+#define WAY_STEP 32                 /* raw a tick: stands out of any noise that may be set */
+#define KNOWN (AXIS_FLAGS_NEAR_RETRACTED | AXIS_FLAGS_NEAR_EXTENDED | AXIS_FLAGS_BETWEEN)
 
 static uint8_t is_fitted(const settings_axis_t *set)
 {
     return set->feedback != FEEDBACK_NOT_FITTED;
+}
+
+static uint8_t has_two_wires(const settings_axis_t *set)
+{
+    return set->feedback == FEEDBACK_NONE;
 }
 
 static uint8_t is_moving(const axis_t *axis)
@@ -95,14 +103,25 @@ static void set_flag(axis_t *axis, uint8_t flag, uint8_t on)
 static void take_readings(axis_t *axis, const settings_axis_t *set, const axis_in_t *in)
 {
     take_current(axis, set, in);
-    position_update(&axis->position, set, in->raw);
+    position_update(&axis->position, set, has_two_wires(set) ? axis->way : in->raw);
     axis->position_um = position_um(&axis->position, set);
-    axis->speed_um_s = position_speed(&axis->position);
-    axis->flags &= AXIS_FLAGS_PROVEN;
+    axis->speed_um_s = has_two_wires(set) ? 0 : position_speed(&axis->position);
+    axis->flags &= AXIS_FLAGS_PROVEN | KNOWN;
     if (set->calibrated) {
         axis->flags |= AXIS_FLAGS_CALIBRATED;
         set_flag(axis, AXIS_FLAGS_OUTSIDE, is_outside(axis, set));
     }
+}
+
+static uint8_t end_towards(int32_t direction)
+{
+    return direction < 0 ? AXIS_FLAGS_NEAR_RETRACTED : AXIS_FLAGS_NEAR_EXTENDED;
+}
+
+/* Where a rod without a pot is known to be, one of KNOWN; 0: unknown. */
+static void know(axis_t *axis, uint8_t flag)
+{
+    axis->flags = (uint8_t)((axis->flags & ~KNOWN) | flag);
 }
 
 /* Motion in the commanded direction: 1 mm or 4 sigma. */
@@ -139,6 +158,16 @@ static uint8_t refuse(const axis_t *axis, const settings_axis_t *set, uint8_t ne
         return needs_calibrated ? STATUS_UNCALIBRATED : STATUS_CALIBRATED;
     }
     return STATUS_OK;
+}
+
+/* The same for what only the current can end, where there is no pot. */
+static uint8_t refuse_by_current(const axis_t *axis, const settings_axis_t *set, uint8_t needs_calibrated)
+{
+    uint8_t status = refuse(axis, set, needs_calibrated);
+    if (status == STATUS_OK && has_two_wires(set) && set->current_sensor == CURRENT_SENSOR_NONE) {
+        status = STATUS_NOT_SUPPORTED;
+    }
+    return status;
 }
 
 /* A motion may begin from rest, from the wait for rest, or take the place of one of its own kind. */
@@ -247,14 +276,38 @@ uint8_t axis_jog(axis_t *axis, const settings_axis_t *set, uint32_t tick, uint8_
     return status;
 }
 
+/* Without a pot: to the end that the sign names, decided by current and time. */
+static uint8_t run_to_end(axis_t *axis, const settings_axis_t *set, uint32_t tick, int16_t output_permille)
+{
+    if (set->stroke_time_extend_cs == 0 || set->stroke_time_retract_cs == 0) {
+        return STATUS_UNCALIBRATED;
+    }
+    int16_t most = (int16_t)set->output_max_permille;
+    if (output_permille != 0 && output_permille < most && output_permille > -most) {
+        return STATUS_BAD_VALUE;
+    }
+    if (output_permille != 0 && is_moving(axis)) {
+        return STATUS_IN_MOTION;
+    }
+    uint8_t status = hold_to_run(axis, set, tick, AXIS_STATE_RUN, output_permille);
+    if (status == STATUS_OK && output_permille != 0) {
+        axis->whole_way = (axis->flags & end_towards(-output_permille)) != 0;
+        demand(axis, output_permille < 0 ? -most : most, 0, RESERVE_FULL);
+    }
+    return status;
+}
+
 uint8_t axis_run(axis_t *axis, const settings_axis_t *set, uint32_t tick, int16_t output_permille)
 {
-    uint8_t status = refuse(axis, set, 1);
+    uint8_t status = refuse_by_current(axis, set, !has_two_wires(set));
     if (status != STATUS_OK) {
         return status;
     }
     if (output_permille > 1000 || output_permille < -1000) {
         return STATUS_BAD_VALUE;
+    }
+    if (has_two_wires(set)) {
+        return run_to_end(axis, set, tick, output_permille);
     }
     status = hold_to_run(axis, set, tick, AXIS_STATE_RUN, output_permille);
     if (status == STATUS_OK && output_permille != 0) {
@@ -266,7 +319,7 @@ uint8_t axis_run(axis_t *axis, const settings_axis_t *set, uint32_t tick, int16_
 
 uint8_t axis_seek(axis_t *axis, const settings_axis_t *set, uint32_t tick, int8_t direction)
 {
-    uint8_t status = refuse(axis, set, 0);
+    uint8_t status = refuse_by_current(axis, set, 0);
     if (status != STATUS_OK) {
         return status;
     }
@@ -448,6 +501,44 @@ static uint8_t is_near_its_goal(const axis_t *axis, const settings_axis_t *set)
            absolute((axis->track.target >> 8) - along(axis->position_um, axis->track.direction)) <= motion_tolerance(set);
 }
 
+/* A rod without a pot whose motor has not drawn what a running one does for the stall time: `fault` says what it draws.
+ * Lost current is an end switch that opened, or a lead; risen current an end, or something in the way. Only the time
+ * tells one from the other, and that of a run alone that began at the other end. */
+static void judge_current(axis_t *axis, const settings_axis_t *set, axis_out_t *out, uint8_t fault, uint16_t time_cs)
+{
+    uint8_t end_there = end_towards(axis->guard.direction);
+    uint8_t found = (axis->flags & end_there) != 0 || (fault == FAULT_NO_CURRENT && axis->guard.moved);
+    if (axis->command != AXIS_STATE_RUN) {
+        fault = fault == FAULT_NO_CURRENT ? 0 : fault;
+    } else if (!axis->whole_way) {
+        fault = 0;
+    } else {
+        found = axis->guard.moved && (axis->on_ticks - axis->guard.still_ticks) * 5 >= time_cs * UINT32_C(8);
+    }
+    if (found) {
+        know(axis, end_there);
+        axis_stop(axis, set, 0, ENDED_END_FOUND);
+    } else if (fault != 0) {
+        trip(axis, out, fault);
+    } else {
+        axis->flags &= (uint8_t)~AXIS_FLAGS_BETWEEN;
+        axis_stop(axis, set, 0, ENDED_UNFINISHED);
+    }
+}
+
+static void watch_current(axis_t *axis, const settings_axis_t *set, axis_out_t *out, const guard_in_t *view, uint8_t fault)
+{
+    uint16_t time_cs = axis->guard.direction < 0 ? set->stroke_time_retract_cs : set->stroke_time_extend_cs;
+    if (guard_runs(&axis->guard, set, view)) {
+        axis->way = (uint16_t)(axis->way + WAY_STEP);
+        if (axis->command == AXIS_STATE_RUN && axis->on_ticks * 5 >= time_cs * UINT32_C(12)) {
+            trip(axis, out, FAULT_NO_END);
+        }
+    } else if (fault != 0 && set->current_sensor != CURRENT_SENSOR_NONE && axis->command != AXIS_STATE_SEEK) {
+        judge_current(axis, set, out, fault, time_cs);
+    }
+}
+
 static void watch_motion(axis_t *axis, const settings_axis_t *set, axis_out_t *out)
 {
     guard_in_t view;
@@ -457,7 +548,9 @@ static void watch_motion(axis_t *axis, const settings_axis_t *set, axis_out_t *o
     view.um = axis->position_um;
     view.slow_um_s = smaller(set->creep_speed_um_s, axis->demand_um_s);
     uint8_t fault = guard_motion(&axis->guard, set, &axis->position, &view);
-    if (fault == FAULT_NO_CURRENT && !set->calibrated) {
+    if (has_two_wires(set)) {
+        watch_current(axis, set, out, &view, fault);
+    } else if (fault == FAULT_NO_CURRENT && !set->calibrated) {
         /* an end switch has opened, as it should; or, if nothing ever moved, the host has to find out */
         axis_stop(axis, set, 0, axis->guard.moved ? ENDED_END_FOUND : ENDED_UNFINISHED);
     } else if (fault != 0 && fault != FAULT_WRONG_WAY && is_near_its_goal(axis, set)) {
@@ -471,7 +564,7 @@ static void watch_motion(axis_t *axis, const settings_axis_t *set, axis_out_t *o
 static void watch(axis_t *axis, const settings_axis_t *set, axis_out_t *out)
 {
     uint8_t fault = guard_pot_band(&axis->guard, set, axis->raw, axis->output_permille != 0);
-    if (fault != 0) {
+    if (fault != 0 && !has_two_wires(set)) {
         trip(axis, out, fault);
     }
     if (axis->output_permille == 0) {
@@ -482,7 +575,7 @@ static void watch(axis_t *axis, const settings_axis_t *set, axis_out_t *out)
     if (fault != 0) {
         trip(axis, out, fault);
     }
-    if (axis->command != AXIS_STATE_SEEK) {
+    if (axis->command != AXIS_STATE_SEEK || has_two_wires(set)) {
         watch_motion(axis, set, out);
     }
 }
@@ -531,7 +624,7 @@ static void wait_for_rest(axis_t *axis, const settings_axis_t *set, const motion
     if (axis->resting <= REST_BLOCKS && (axis->resting <= 2 || moved >= axis->position.threshold)) {
         return;
     }
-    axis->rest_raw = (uint16_t)((now + POSITION_BLOCK / 2) / POSITION_BLOCK);
+    axis->rest_raw = has_two_wires(set) ? axis->raw : (uint16_t)((now + POSITION_BLOCK / 2) / POSITION_BLOCK);
     axis->rest_position_um = position_block_um(&axis->position, set);
     if (axis->state == AXIS_STATE_MOVE) {
         judge_move(axis, set, view, out);
@@ -583,6 +676,9 @@ static int16_t open_seek(axis_t *axis, const settings_axis_t *set, axis_out_t *o
         axis_event_t *event = tell(axis, out, EVENT_KIND_END_FOUND, 0);
         event->value_a = seek->current_before;
         event->value_b = seek->current_probe;
+        if (has_two_wires(set) && seek->runs > 0) {
+            know(axis, end_towards(axis->demand));
+        }
         axis_stop(axis, set, 0, ENDED_END_FOUND);
     }
     return axis->demand < 0 ? (int16_t)-output : output;
@@ -711,6 +807,9 @@ static void put_out(axis_t *axis, const settings_axis_t *set, int16_t output, ax
     axis->last_sign = sign;
     axis->output_permille = output;
     if (sign != 0) {
+        if (axis->flags & end_towards(-sign)) {
+            know(axis, AXIS_FLAGS_BETWEEN);
+        }
         axis->on_ticks++;
         axis->used = 1;
         out->bridge = BRIDGE_DRIVE;

@@ -64,6 +64,8 @@ typedef struct {
     uint8_t resting;            /* 0: driving; else output is 0 and this many blocks + 1 were looked at for rest */
     uint8_t inches;             /* how often a move has crept in */
     uint8_t changed;            /* 1: demand was changed under way */
+    uint8_t whole_way;          /* 1: a run without a pot that began at the other end */
+    uint16_t way;               /* without a pot, stands in for it: grows while the motor draws what a running one does */
     uint8_t used;               /* 1: the bridge rests as stop_by says; 0: off, since boot or by a fault */
     int8_t last_sign;           /* of the drive in the tick before, 0 if none */
     uint16_t reserve;           /* ticks of output that a ramp down needs */

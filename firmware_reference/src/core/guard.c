@@ -7,6 +7,7 @@
 #define BAND_TICKS_AT_END 200       /* 1 s: a rod of unknown ends may start at one, and leaves it in that time */
 #define TICK_MS 5
 #define UNKNOWN_TRAVEL 13           /* of a block, for a rod of unknown speed: 0.05 raw a tick */
+#define CURRENT_TRAVEL INT32_C(1000000)     /* without a pot: the current tells at once */
 #define STILL_EXTRA 40              /* ticks: two blocks and the start of the motor */
 
 void guard_begin(guard_t *guard)
@@ -74,10 +75,15 @@ static uint8_t cause_without_motion(const guard_t *guard, const settings_axis_t 
     return mean >= high ? FAULT_STALL : FAULT_POT_NOT_FOLLOWING;
 }
 
+uint8_t guard_runs(const guard_t *guard, const settings_axis_t *set, const guard_in_t *in)
+{
+    return cause_without_motion(guard, set, in) == FAULT_POT_NOT_FOLLOWING;
+}
+
 /* Ticks in which the slowest motion meant stands out of the noise, at least the stall time. */
 static uint16_t still_limit(const settings_axis_t *set, const position_t *position, const guard_in_t *in)
 {
-    int32_t travel = UNKNOWN_TRAVEL;
+    int32_t travel = set->feedback == FEEDBACK_NONE ? CURRENT_TRAVEL : UNKNOWN_TRAVEL;
     if (set->calibrated) {
         travel = larger(position_block_travel(position, set, in->slow_um_s), 1);
     }

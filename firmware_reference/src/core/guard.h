@@ -37,4 +37,7 @@ uint8_t guard_pot_band(guard_t *guard, const settings_axis_t *set, uint16_t raw,
 uint8_t guard_over_current(guard_t *guard, const settings_axis_t *set, int16_t current_ma);
 uint8_t guard_motion(guard_t *guard, const settings_axis_t *set, const position_t *position, const guard_in_t *in);
 
+/* Behind guard_motion: does the motor draw what a running one does, neither hardly any nor risen? */
+uint8_t guard_runs(const guard_t *guard, const settings_axis_t *set, const guard_in_t *in);
+
 #endif

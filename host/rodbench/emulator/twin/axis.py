@@ -28,6 +28,7 @@ from rodbench.emulator.twin.guard import (
     guard_motion,
     guard_over_current,
     guard_pot_band,
+    guard_runs,
 )
 from rodbench.emulator.twin.motion import (
     MOTION_ARRIVED,
@@ -64,7 +65,9 @@ RAMP_OPEN = 30
 RESERVE_OPEN = 26
 RUN_UP = 17
 REST_BLOCKS = 12
+RESERVE_FULL = 36
 INCHES = 6
+WAY_STEP = 32
 AXIS_EVENTS_MAX = 4
 KIND = load_schema().board_kinds["atmega328p_5v"]
 
@@ -77,7 +80,11 @@ _CALIBRATED, _PROVEN = int(AxisFlags.CALIBRATED), int(AxisFlags.PROVEN)
 _OUTSIDE, _HELD_BACK = int(AxisFlags.OUTSIDE), int(AxisFlags.HELD_BACK)
 _BRAKING = int(AxisFlags.BRAKING)
 _NO_SENSOR, _CENTRED = int(CurrentSensor.NONE), int(CurrentSensor.CENTRED)
-_NOTHING_FITTED = int(Feedback.NOT_FITTED)
+_NOTHING_FITTED, _TWO_WIRES = int(Feedback.NOT_FITTED), int(Feedback.NONE)
+_NEAR_RETRACTED, _NEAR_EXTENDED = int(AxisFlags.NEAR_RETRACTED), int(AxisFlags.NEAR_EXTENDED)
+_BETWEEN = int(AxisFlags.BETWEEN)
+_KNOWN = _NEAR_RETRACTED | _NEAR_EXTENDED | _BETWEEN
+_NO_CURRENT = int(Fault.NO_CURRENT)
 _BRIDGE_OFF, _BRIDGE_BRAKE = int(Bridge.OFF), int(Bridge.BRAKE)
 _BRIDGE_DRIVE, _BY_BRAKE = int(Bridge.DRIVE), int(StopBy.BRAKE)
 _RUNNING, _REPLACED = int(Ended.RUNNING), int(Ended.REPLACED)
@@ -138,6 +145,7 @@ class Axis:
         self.resting = self.inches = self.changed = self.used = self.last_sign = 0
         self.reserve = self.hold_ticks = self.hold_until = 0
         self.demand = self.demand_um_s = self.from_um = 0
+        self.whole_way = self.way = 0
         self.rest_block = self.current_scale = self.board_mv = 0
         self.position = Position()
         self.track = Motion()
@@ -206,14 +214,24 @@ def _is_outside(axis: Axis, settings: Any) -> bool:
 def _take_readings(axis: Axis, settings: Any, axis_in: AxisIn) -> None:
     _take_current(axis, settings, axis_in)
     position = axis.position
-    position_update(position, settings, axis_in.raw)
+    two_wires = settings.feedback == _TWO_WIRES
+    position_update(position, settings, axis.way if two_wires else axis_in.raw)
     axis.position_um = position_um(position, settings)
-    axis.speed_um_s = position_speed(position)
-    axis.flags &= _PROVEN
+    axis.speed_um_s = 0 if two_wires else position_speed(position)
+    axis.flags &= _PROVEN | _KNOWN
     if settings.calibrated:
         axis.flags |= _CALIBRATED
         if _is_outside(axis, settings):
             axis.flags |= _OUTSIDE
+
+
+def _end_towards(direction: int) -> int:
+    return _NEAR_RETRACTED if direction < 0 else _NEAR_EXTENDED
+
+
+def _know(axis: Axis, flag: int) -> None:
+    """Where a rod without a pot is known to be; 0: unknown."""
+    axis.flags = axis.flags & ~_KNOWN | flag
 
 
 def _see_proof(axis: Axis, settings: Any) -> None:
@@ -247,6 +265,12 @@ def _refuse(axis: Axis, settings: Any, needs_calibrated: int) -> int:
     if needs_calibrated != settings.calibrated:
         return Status.UNCALIBRATED if needs_calibrated else Status.CALIBRATED
     return Status.OK
+
+
+def _refuse_by_current(axis: Axis, settings: Any, needs_calibrated: int) -> int:
+    status = _refuse(axis, settings, needs_calibrated)
+    blind = settings.feedback == _TWO_WIRES and settings.current_sensor == _NO_SENSOR
+    return Status.NOT_SUPPORTED if status == Status.OK and blind else status
 
 
 def _refuse_start(axis: Axis, command: int) -> int:
@@ -330,13 +354,32 @@ def axis_jog(axis: Axis, settings: Any, tick: int, unit: int, value: int) -> int
     return status
 
 
+def _run_to_end(axis: Axis, settings: Any, tick: int, output_permille: int) -> int:
+    """Without a pot: to the end that the sign names, decided by current and time."""
+    if settings.stroke_time_extend_cs == 0 or settings.stroke_time_retract_cs == 0:
+        return Status.UNCALIBRATED
+    most = settings.output_max_permille
+    if output_permille and -most < output_permille < most:
+        return Status.BAD_VALUE
+    if output_permille and _is_moving(axis):
+        return Status.IN_MOTION
+    status = _hold_to_run(axis, settings, tick, _RUN, output_permille)
+    if status == Status.OK and output_permille:
+        axis.whole_way = int(axis.flags & _end_towards(-output_permille) != 0)
+        _demand(axis, -most if output_permille < 0 else most, 0, RESERVE_FULL)
+    return status
+
+
 def axis_run(axis: Axis, settings: Any, tick: int, output_permille: int) -> int:
     """Status.OK, or why not."""
-    status = _refuse(axis, settings, 1)
+    two_wires = settings.feedback == _TWO_WIRES
+    status = _refuse_by_current(axis, settings, int(not two_wires))
     if status != Status.OK:
         return status
     if output_permille > 1000 or output_permille < -1000:
         return Status.BAD_VALUE
+    if two_wires:
+        return _run_to_end(axis, settings, tick, output_permille)
     status = _hold_to_run(axis, settings, tick, _RUN, output_permille)
     if status == Status.OK and output_permille:
         fastest = max(motion_full_speed(settings, 1), motion_full_speed(settings, -1))
@@ -347,7 +390,7 @@ def axis_run(axis: Axis, settings: Any, tick: int, output_permille: int) -> int:
 
 def axis_seek(axis: Axis, settings: Any, tick: int, direction: int) -> int:
     """Status.OK, or why not."""
-    status = _refuse(axis, settings, 0)
+    status = _refuse_by_current(axis, settings, 0)
     if status != Status.OK:
         return status
     if direction not in (1, -1):
@@ -494,6 +537,39 @@ def _is_near_its_goal(axis: Axis, settings: Any) -> bool:
     return abs(left) <= motion_tolerance(settings)
 
 
+def _judge_current(axis: Axis, settings: Any, out: AxisOut, fault: int, time_cs: int) -> None:
+    """The motor has not drawn what a running one does for the stall time: an end, or not."""
+    guard, end_there = axis.guard, _end_towards(axis.guard.direction)
+    lost = fault == _NO_CURRENT
+    found = bool(axis.flags & end_there) or (lost and guard.moved)
+    if axis.command != _RUN:
+        fault = 0 if lost else fault
+    elif not axis.whole_way:
+        fault = 0
+    else:
+        found = guard.moved and (axis.on_ticks - guard.still_ticks) * 5 >= time_cs * 8
+    if found:
+        _know(axis, end_there)
+        axis_stop(axis, settings, 0, Ended.END_FOUND)
+    elif fault:
+        _trip(axis, out, fault)
+    else:
+        axis.flags &= ~_BETWEEN
+        axis_stop(axis, settings, 0, Ended.UNFINISHED)
+
+
+def _watch_current(axis: Axis, settings: Any, out: AxisOut, view: GuardIn, fault: int) -> None:
+    time_cs = settings.stroke_time_extend_cs
+    if axis.guard.direction < 0:
+        time_cs = settings.stroke_time_retract_cs
+    if guard_runs(axis.guard, settings, view):
+        axis.way = (axis.way + WAY_STEP) & 0xFFFF
+        if axis.command == _RUN and axis.on_ticks * 5 >= time_cs * 12:
+            _trip(axis, out, int(Fault.NO_END))
+    elif fault and settings.current_sensor != _NO_SENSOR and axis.command != _SEEK:
+        _judge_current(axis, settings, out, fault, time_cs)
+
+
 def _watch_motion(axis: Axis, settings: Any, out: AxisOut) -> None:
     view = axis._guard_view
     view.output_permille = axis.output_permille
@@ -502,7 +578,9 @@ def _watch_motion(axis: Axis, settings: Any, out: AxisOut) -> None:
     view.um = axis.position_um
     view.slow_um_s = min(settings.creep_speed_um_s, axis.demand_um_s)
     fault = guard_motion(axis.guard, settings, axis.position, view)
-    if fault == Fault.NO_CURRENT and not settings.calibrated:
+    if settings.feedback == _TWO_WIRES:
+        _watch_current(axis, settings, out, view, fault)
+    elif fault == _NO_CURRENT and not settings.calibrated:
         reason = Ended.END_FOUND if axis.guard.moved else Ended.UNFINISHED
         axis_stop(axis, settings, 0, reason)
     elif fault not in (0, Fault.WRONG_WAY) and _is_near_its_goal(axis, settings):
@@ -513,8 +591,9 @@ def _watch_motion(axis: Axis, settings: Any, out: AxisOut) -> None:
 
 
 def _watch(axis: Axis, settings: Any, out: AxisOut) -> None:
+    two_wires = settings.feedback == _TWO_WIRES
     fault = guard_pot_band(axis.guard, settings, axis.raw, axis.output_permille != 0)
-    if fault != 0:
+    if fault != 0 and not two_wires:
         _trip(axis, out, fault)
     if axis.output_permille == 0:
         axis.guard.over_ticks = 0
@@ -522,7 +601,7 @@ def _watch(axis: Axis, settings: Any, out: AxisOut) -> None:
     fault = guard_over_current(axis.guard, settings, axis.current_ma)
     if fault != 0:
         _trip(axis, out, fault)
-    if axis.command != _SEEK:
+    if axis.command != _SEEK or two_wires:
         _watch_motion(axis, settings, out)
 
 
@@ -565,6 +644,8 @@ def _wait_for_rest(axis: Axis, settings: Any, view: MotionIn, out: AxisOut) -> N
     if axis.resting <= REST_BLOCKS and (axis.resting <= 2 or moved >= axis.position.threshold):
         return
     axis.rest_raw = (now + POSITION_BLOCK // 2) // POSITION_BLOCK
+    if settings.feedback == _TWO_WIRES:
+        axis.rest_raw = axis.raw
     axis.rest_position_um = position_block_um(axis.position, settings)
     if axis.state == _MOVE:
         _judge_move(axis, settings, view, out)
@@ -600,6 +681,8 @@ def _open_seek(axis: Axis, settings: Any, out: AxisOut) -> int:
         event = _tell(axis, out, EventKind.END_FOUND, 0)
         event.value_a = seek.current_before
         event.value_b = seek.current_probe
+        if settings.feedback == _TWO_WIRES and seek.runs > 0:
+            _know(axis, _end_towards(axis.demand))
         axis_stop(axis, settings, 0, Ended.END_FOUND)
     return -output if axis.demand < 0 else output
 
@@ -698,6 +781,8 @@ def _put_out(axis: Axis, settings: Any, output: int, out: AxisOut) -> None:
     axis.last_sign = sign
     axis.output_permille = output
     if sign != 0:
+        if axis.flags & _end_towards(-sign):
+            _know(axis, _BETWEEN)
         axis.on_ticks += 1
         axis.used = 1
         out.bridge = _BRIDGE_DRIVE

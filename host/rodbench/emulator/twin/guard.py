@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from rodbench_protocol.names import CurrentSensor, Fault
+from rodbench_protocol.names import CurrentSensor, Fault, Feedback
 from rodbench_protocol.schema import load_schema
 
 from rodbench.emulator.twin.position import (
@@ -19,8 +19,9 @@ BAND_TICKS_AT_END = 200
 FULL_SCALE = load_schema().board_kinds["atmega328p_5v"].adc_full_scale
 TICK_MS = 5
 UNKNOWN_TRAVEL = 13
+CURRENT_TRAVEL = 1000000
 STILL_EXTRA = 40
-_NO_SENSOR = int(CurrentSensor.NONE)
+_NO_SENSOR, _TWO_WIRES = int(CurrentSensor.NONE), int(Feedback.NONE)
 _OVER_CURRENT, _POT_BAND = int(Fault.OVER_CURRENT), int(Fault.POT_BAND)
 _STALL, _NO_CURRENT = int(Fault.STALL), int(Fault.NO_CURRENT)
 _NOT_FOLLOWING, _WRONG_WAY = int(Fault.POT_NOT_FOLLOWING), int(Fault.WRONG_WAY)
@@ -109,8 +110,13 @@ def _cause_without_motion(guard: Guard, settings: Any, view: GuardIn) -> int:
     return _STALL if mean >= high else _NOT_FOLLOWING
 
 
+def guard_runs(guard: Guard, settings: Any, view: GuardIn) -> bool:
+    """Behind guard_motion: whether the motor draws what a running one does."""
+    return _cause_without_motion(guard, settings, view) == _NOT_FOLLOWING
+
+
 def _still_limit(settings: Any, position: Position, view: GuardIn) -> int:
-    travel = UNKNOWN_TRAVEL
+    travel = CURRENT_TRAVEL if settings.feedback == _TWO_WIRES else UNKNOWN_TRAVEL
     if settings.calibrated:
         travel = max(position_block_travel(position, settings, view.slow_um_s), 1)
     ticks = position.threshold * 64 // travel + STILL_EXTRA
