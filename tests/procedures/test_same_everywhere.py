@@ -1,6 +1,7 @@
-"""One command, `rodbench commission`, on the emulator, over a pty, and on the AVR binary.
+"""One command, `rodbench commission`, on the emulator, over a pty, on the AVR binary, and on the
+POSIX port of the core, whose converter and supply are others.
 
-The pty's line is paced at 250 000 baud and both ptys run in real time; all three learn the same
+The pty's line is paced at 250 000 baud and all ptys run in real time; all learn the same
 machine, each with its own noise. Tolerances: what is read off the line differs by noise; the
 binary's PWM has steps of 2.5 permille, which the emulator's has not.
 """
@@ -132,14 +133,22 @@ def files(tmp_path_factory: pytest.TempPathFactory) -> dict[str, dict[str, Any]]
     base = tmp_path_factory.mktemp("same")
     plant = base / "plant.toml"
     plant.write_text(PLANT)
-    folders = {name: base / name for name in ("emulator", "pty", "binary")}
+    folders = {name: base / name for name in ("emulator", "pty", "binary", "posix")}
     eye = str(base / "eye")
     emulate = [*RODBENCH, "emulate", "--pty", "--plant", str(plant), "--json", "--eye", eye + "1"]
     binary = [sys.executable, "-m", "tests.board.serve", "--pty", "--plant", str(plant)]
-    with served(emulate) as (pty, look), served([*binary, "--eye", eye + "2"]) as (avr, look_too):
+    other = base / "other.toml"
+    other.write_text(PLANT.replace("[axes.1]\n", '[board]\nkind = "posix-3v3"\n[axes.1]\n', 1))
+    posix = [sys.executable, "-m", "tests.posix.serve", "--plant", str(other), "--eye", eye + "3"]
+    with (
+        served(emulate) as (pty, look),
+        served([*binary, "--eye", eye + "2"]) as (avr, look_too),
+        served(posix) as (port, look_there),
+    ):
         runs = {
             "pty": begin(folders["pty"], pty, "--eye", look),
             "binary": begin(folders["binary"], avr, "--eye", look_too),
+            "posix": begin(folders["posix"], port, "--eye", look_there),
             "emulator": begin(folders["emulator"], f"emulator:{plant}", "--speed", "max"),
         }
         return {name: finish(run, folders[name]) for name, run in runs.items()}
@@ -147,7 +156,7 @@ def files(tmp_path_factory: pytest.TempPathFactory) -> dict[str, dict[str, Any]]
 
 @pytest.mark.slow
 @pytest.mark.skipif(os.name == "nt", reason="no pty there")
-@pytest.mark.parametrize("where", ["pty", "binary"])
+@pytest.mark.parametrize("where", ["pty", "binary", "posix"])
 def test_the_same_machine_file_comes_out(files: dict[str, dict[str, Any]], where: str) -> None:
     one, other = files["emulator"], files[where]
     for table, keys in SAME.items():
@@ -161,7 +170,7 @@ def test_the_same_machine_file_comes_out(files: dict[str, dict[str, Any]], where
 
 @pytest.mark.slow
 @pytest.mark.skipif(os.name == "nt", reason="no pty there")
-@pytest.mark.parametrize("where", ["emulator", "pty", "binary"])
+@pytest.mark.parametrize("where", ["emulator", "pty", "binary", "posix"])
 def test_it_is_the_truth_that_came_out(files: dict[str, dict[str, Any]], where: str) -> None:
     rod = files[where]["rods"]["north"]
     axis = files[where]["axes"]["1"]
