@@ -26,8 +26,8 @@ from rodbench.errors import UsageError
 def command(setup: Setup, text: tuple[str, ...], photos: tuple[Path, ...]) -> None:
     """Write a note into the logbook, with photos.
 
-    TEXT is the note. Photos are copied into logbook/photos. Entries are only ever appended: a note cannot be changed
-    afterwards, write another.
+    TEXT is the note. Photos are copied into logbook/photos. Entries are only ever appended: a note
+    cannot be changed afterwards, write another.
 
     \b
     Example:  rodbench note "new bushing in the north hinge" --photo hinge.jpg
