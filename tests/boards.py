@@ -57,13 +57,15 @@ def make(machine: Machine, **options: Any) -> Any:
 
 
 def file(text: str) -> str:
-    """A machine file of this kind of board, with as many lines; else it is of the emulator's."""
+    """A machine file of this kind of board, with as many lines where a blank one can be used up."""
     if name() == "emulator":
         return text
     said = f'kind = "{kind().word}"'
     if "\nkind = " in text:
         return text.replace('kind = "atmega328p-5v"', said)
-    return text.replace("\n\n[board]\n", f"\n[board]\n{said}\n")
+    if "\n\n[board]\n" in text:
+        return text.replace("\n\n[board]\n", f"\n[board]\n{said}\n")
+    return text.replace("[board]\n", f"[board]\n{said}\n")
 
 
 def raw(share: float) -> int:

@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 from rodbench.record.logbook import Logbook
 
-from .conftest import MACHINE, PLANT
+from .conftest import EMULATORS_MACHINE, PLANT
 
 PORT = ("--port", "emulator:plant.toml", "--speed", "max")
 
@@ -21,7 +21,7 @@ PORT = ("--port", "emulator:plant.toml", "--speed", "max")
 def folder(tmp_path: Path) -> Path:
     worn = "[axes.1.pot]\nworn_from_mm = 26.0\nworn_to_mm = 29.0\nworn_share = 0.3\n"
     (tmp_path / "plant.toml").write_text(PLANT.replace("[axes.1.pot]\n", worn))
-    (tmp_path / "machine.toml").write_text(MACHINE)
+    (tmp_path / "machine.toml").write_text(EMULATORS_MACHINE)
     return tmp_path
 
 
@@ -57,7 +57,7 @@ def test_it_needs_a_calibrated_axis_and_a_consent(folder: Path) -> None:
     rodbench(folder, "settings", "push")
     refused = rodbench(folder, "measure", "pot", "1", code=9)
     assert "Go on?" in refused.stderr
-    text = MACHINE.replace("calibrated = true", "calibrated = false")
+    text = EMULATORS_MACHINE.replace("calibrated = true", "calibrated = false")
     (folder / "machine.toml").write_text(text)
     rodbench(folder, "settings", "push")
     (folder / "answers.toml").write_text('mounting = "mounted"')
