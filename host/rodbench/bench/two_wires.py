@@ -148,7 +148,7 @@ def trial(job: Job, strokes: Strokes) -> Trial:
     with job.stopping():
         budget = Budget(job)
         budget.ensure(max(strokes.creep_time_s) + sum(strokes.time_s) + 4.0, "the trial")
-        two_wires_ends.leave(job, strokes.creep_output)
+        two_wires_ends.leave(job.axis, strokes.creep_output)
         _go(job, partial(job.axis.seek, -1), "the trial")  # a start forgets where the rod is
         times = {way: _run(job, way) for way in (1, -1)}
     found = Trial((times[1], times[-1]))

@@ -10,7 +10,7 @@ from statistics import fmean, median
 
 from rodbench_protocol.names import AxisState, Ended, Fault
 
-from rodbench.board import AxisSample, BoardSample, Outcome, Sample
+from rodbench.board import Axis, AxisSample, BoardSample, Outcome, Sample
 from rodbench.clock import TICK_S
 from rodbench.errors import Faulted
 from rodbench.science.ends import Approach, End, Kind, classify
@@ -322,7 +322,7 @@ def find(job: Job, at_rest: AtRest, creep_output: float, stroke_mm: float) -> St
 
 def _creep(search: _Search) -> dict[int, _Way]:
     """To the retracted end, out, and back in: where the ends are, and the strokes at creep."""
-    leave(search.job, search.creep)
+    leave(search.job.axis, search.creep)
     search.seek(-1)
     search.look(-1)
     ways = {1: _end(search, 1)}
@@ -335,15 +335,13 @@ def _creep(search: _Search) -> dict[int, _Way]:
     return ways
 
 
-def leave(job: Job, creep: float) -> None:
-    """Creep out for a moment: a rod that stands at its retracted end then runs before it meets that
+def leave(axis: Axis, output: float) -> None:
+    """Creep away from an end for a moment: a rod that stands there then runs before it meets that
     end again, so that the current has something to show."""
-    with job.axis.jog_output(creep) as motion:
-        follow(job, motion, LEAVE_S)
-    settle(job)
-    outcome = job.axis.outcome()
-    if outcome.ended == Ended.FAULT:  # at a hard extended end: it goes in next
-        job.axis.clear()
+    with axis.jog_output(output) as motion:
+        motion.wait(LEAVE_S)
+    if axis.outcome().ended == Ended.FAULT:  # it met the other end, hard: it goes back next
+        axis.clear()
 
 
 def _end(search: _Search, way: int) -> _Way:

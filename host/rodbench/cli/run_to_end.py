@@ -22,6 +22,7 @@ def run(setup: Setup, board: Board, number: int, position: str, speed: str | Non
     Raises UsageError for a place that is no end, Faulted for a trip, ProcedureError when the run
     ended without an end.
     """
+    from rodbench.bench.two_wires_ends import leave
     from rodbench.cli.caution import before_motion
     from rodbench.show.run import Recorder
     from rodbench.show.where import place_words
@@ -36,8 +37,10 @@ def run(setup: Setup, board: Board, number: int, position: str, speed: str | Non
     before_motion(setup, board, number)
     if began is None:
         talk.say(
-            "Place unknown since the board started: to that end at creep, on the current alone."
+            "Place unknown since the board started: a moment the other way, then to that end at "
+            "creep, on the current alone."
         )
+        leave(axis, -ENDS[end] * axis.settings()["creep_output_permille"] / 1000)
     with Recorder(board, number) as seen, _begin(axis, began, ENDS[end]) as motion:
         outcome = motion.wait()
     assert outcome is not None
@@ -117,7 +120,8 @@ def _check_end(setup: Setup, outcome: Outcome, place: str | None, end: str) -> N
 
     where, number = place_words(place), outcome.axis
     raise_fault(outcome, setup.units(), where, pot=False)
-    if outcome.ended == Ended.UNFINISHED:
+    missed = outcome.ended == Ended.END_FOUND and place != end  # it never ran on its way there
+    if missed or outcome.ended == Ended.UNFINISHED:
         other = next(word for word in ENDS if word != end)
         raise ProcedureError(
             f"axis {number} was stopped, but no end was seen: the current did not tell",
