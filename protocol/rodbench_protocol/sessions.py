@@ -696,6 +696,99 @@ def _trip() -> Json:
     return s.done()
 
 
+def _centred() -> Json:
+    s = Script("centred", "a centred sensor shows the size; a ratiometric one no meter reading")
+    s.begin()
+    s.step(ticks=2, readings={"current": [2046, 0]})
+    s.set_axis(**(FITTED | {"current_sensor": 2, "current_zero": 2046, "trip_ma": 2000}))
+    fault = int(Fault.OVER_CURRENT)
+    for at, ma in ((2356, 2047), (1736, 2047)):  # 310 counts of 1.2219 mV by 0.185 V/A
+        s.ask("jog", axis=1, unit=0, value=100, ticks=10)
+        s.step(ticks=9, readings={"current": [at, 0]}, outputs={"driving": [True, False]})
+        trip = {"kind": int(EventKind.TRIP), "axis": 1, "cause": fault, "current_ma": ma}
+        s.step(ticks=2, events=[trip], outputs={"driving": [False, False]})
+        s.step(ticks=5, readings={"current": [2046, 0]})
+        s.ask("clear", axis=1, reply={"cleared": int(FaultBits.OVER_CURRENT)}, ticks=2)
+    board_5v: Json = {"key": 5, "value": 4500}
+    s.ask("draft_begin", scope=0)
+    s.ask("draft_set", scope=0, items=[board_5v])
+    s.ask("draft_commit", scope=0)
+    for ratiometric, ma in ((0, 2074), (1, 2311)):  # 349 counts of 4500 mV, 350 of 5000
+        s.set_axis(current_sensor_ratiometric=ratiometric)
+        s.ask("jog", axis=1, unit=0, value=100, ticks=10)
+        trip = {"kind": int(EventKind.TRIP), "axis": 1, "cause": fault, "current_ma": ma}
+        s.step(ticks=12, readings={"current": [2395 + ratiometric, 0]}, events=[trip])
+        s.step(ticks=5, readings={"current": [2046, 0]})
+        s.ask("clear", axis=1, reply={"cleared": int(FaultBits.OVER_CURRENT)}, ticks=2)
+    return s.done()
+
+
+TWO_WIRES = {"feedback": 2, "stall_time_ms": 50, "running_ma": 400}
+_RUNNING, _NOTHING = {"current": [61, 0]}, {"current": [0, 0]}
+
+
+def _kept_alive(s: Script, alive_for: int, **more: Any) -> None:
+    """The host echoes a tick of the axis's motion, `$t` and on, every 20 ticks."""
+    for _ in range(0, alive_for, 20):
+        s.ask("outcome", axis=1, reply={"tick": f"$t{len(s.steps)}"})
+        s.step(s.frame("alive", seq=0, tick=f"$t{len(s.steps) - 1}"), ticks=19)
+    s.step(**more)
+
+
+def _two_wires() -> Json:
+    s = Script("two_wires", "a rod without a pot: ends by current, a run to an end by time")
+    s.begin()
+    s.set_axis(**TWO_WIRES)
+    s.ask("jog", Status.UNCALIBRATED, axis=1, unit=int(JogUnit.SPEED), value=100)
+    s.ask("move", Status.UNCALIBRATED, axis=1, target_um=50000, speed_um_s=0)
+    s.ask("run", Status.BAD_VALUE, 2, axis=1, output_permille=1001)
+    s.ask("run", Status.UNCALIBRATED, axis=1, output_permille=1000)
+    s.set_axis(stroke_time_extend_cs=30, stroke_time_retract_cs=40)
+    s.ask("run", Status.BAD_VALUE, 2, axis=1, output_permille=999)
+    s.ask("jog", axis=1, unit=int(JogUnit.OUTPUT), value=100, reply={"motion": 1})
+    s.step(ticks=2, readings=_RUNNING)
+    ended: Json = {"kind": int(EventKind.MOTION_ENDED), "axis": 1, "cause": int(Ended.END_FOUND)}
+    _kept_alive(s, 40, readings=_NOTHING, outputs={"driving": [True, False]})
+    _kept_alive(s, 80, ticks=80)
+    s.ask("outcome", axis=1, reply={"motion": 1, "ended": int(Ended.END_FOUND), "position_um": 0})
+    s.ask("run", axis=1, output_permille=1000, reply={"motion": 2})
+    s.ask("run", Status.IN_MOTION, axis=1, output_permille=-1000)
+    s.ask("run", Status.IN_MOTION, axis=1, output_permille=1000)
+    _kept_alive(s, 60, ticks=100, events=[ended], outputs={"driving": [False, False]})
+    s.ask("outcome", axis=1, reply={"motion": 2, "ended": int(Ended.END_FOUND), "cause": 0})
+    s.ask("run", axis=1, output_permille=-1000, reply={"motion": 3})
+    s.step(ticks=2, readings=_RUNNING)
+    _kept_alive(s, 80, outputs={"driving": [True, False]})  # 80 ticks of 96
+    fault = int(Fault.NO_END)
+    trip = {"kind": int(EventKind.TRIP), "axis": 1, "cause": fault}
+    s.step(ticks=20, events=[trip], outputs={"driving": [False, False]})
+    s.ask("outcome", axis=1, reply={"ended": int(Ended.FAULT), "cause": fault, "on_ticks": 96})
+    s.ask("clear", axis=1, reply={"cleared": int(FaultBits.NO_END)})
+    s.set_axis(current_sensor=0)
+    s.ask("seek", Status.NOT_SUPPORTED, axis=1, direction=1)
+    s.ask("run", Status.NOT_SUPPORTED, axis=1, output_permille=1000)
+    s.ask("jog", axis=1, unit=int(JogUnit.OUTPUT), value=-100, ticks=10)
+    s.step(outputs={"driving": [True, False]})
+    return s.done()
+
+
+def _both_pwm_pins() -> Json:
+    s = Script("both_pwm_pins", "two PWM inputs leave no pin for a rod on axis 2")
+    s.begin()
+    s.set_axis(feedback=1, driver=2)
+    s.ask("draft_begin", scope=2)
+    s.ask("draft_set", scope=2, items=items_of(feedback=1))
+    s.ask("draft_check", Status.CROSS_RULE, 15 << 8 | 16, scope=2)
+    s.ask("draft_commit", Status.CROSS_RULE, 15 << 8 | 16, scope=2)
+    s.set_axis(driver=3)
+    s.ask("draft_begin", scope=2)
+    s.ask("draft_set", scope=2, items=items_of(feedback=2, driver=2))
+    s.ask("draft_commit", Status.CROSS_RULE, 15 << 8 | 16, scope=2)
+    s.ask("draft_set", scope=2, items=items_of(driver=1))
+    s.ask("draft_commit", scope=2)
+    return s.done()
+
+
 def _subscribe() -> Json:
     s = Script("subscribe", "telemetry comes when asked for, and ends at 0")
     s.begin()
@@ -725,6 +818,6 @@ def all_sessions() -> list[Json]:
         _late_open, _unknown, _malformed, _bad_frames, _queue, _stop, _stop_covers, _not_fitted,
         _uncalibrated, _draft, _draft_order, _nothing_to_end, _cross_rules,
         _settings_get, _store, _reset, _jog_silence, _alive, _move_silence,
-        _stop_categories, _trip, _subscribe,
+        _stop_categories, _trip, _centred, _two_wires, _both_pwm_pins, _subscribe,
     )  # fmt: skip
     return [make() for make in makers]

@@ -33,6 +33,7 @@ HELLO, OPEN, STOP, CLEAR, JOG, RUN, SEEK, MOVE, RESTART = 1, 2, 16, 17, 18, 19, 
 BEGIN, SET, CHECK, COMMIT, DISCARD, STORE, SUBSCRIBE, ALIVE = 32, 33, 34, 35, 36, 37, 48, 0x60
 MOTIONS = (JOG, RUN, SEEK, MOVE)
 OK, NO_SESSION, SEQUENCE = 0, 3, 4
+TWO_WIRES = 2  # feedback none
 HOLD = 50
 KEYS = {kind: settings.KEYS[kind] for kind in ("board", "axis")}
 Values = dict[str, int]
@@ -126,8 +127,11 @@ def wild_axis(random: Random) -> Values:
         values = settings.defaults("axis")
         for key in random.sample(sorted(values), random.randint(1, len(values))):
             values[key] = extreme(random, "axis", key, values[key])
-        values["feedback"] = int(random.random() < 0.95)
-        values["calibrated"] = int(random.random() < 0.7)
+        values["feedback"] = random.choice((1,) * 14 + (2,) * 5 + (0,))
+        values["calibrated"] = int(values["feedback"] == 1 and random.random() < 0.7)
+        values["driver"] = random.choice((0, 1, 3))  # 2 would forbid a rod on the other axis
+        for way in ("extend", "retract"):
+            values[f"stroke_time_{way}_cs"] = random.choice((0, 20, 60, 200, 1000))
         if values["calibrated"]:
             values["soft_stop_min_um"] = random.choice((0, values["stroke_um"] // 10))
             values["soft_stop_max_um"] = random.choice(
@@ -190,6 +194,8 @@ def honest_axis(random: Random, rod: Rod) -> Values:
 
 def ramp_ticks(axis: Values) -> int:
     """No ramp down takes longer, by SPEC.md section 7."""
+    if axis["feedback"] == TWO_WIRES:
+        return 36
     if not axis["calibrated"]:
         return 26
     down = axis["deceleration_um_s2"]
@@ -204,6 +210,15 @@ def ramp_ticks(axis: Values) -> int:
     return max(axis["speed_max_um_s"] * TICKS_PER_S // down * 1002 // 1000 + 4, by_output)
 
 
+def run_most(axis: Values, output: int) -> int:
+    """Ticks of a run without a pot, by SPEC.md: 6/5 of its time, and the time in which another
+    current than a running motor's is judged."""
+    if axis["feedback"] != TWO_WIRES:
+        return 0
+    time_cs = axis["stroke_time_extend_cs" if output > 0 else "stroke_time_retract_cs"]
+    return time_cs * 12 // 5 + 1 + max(40, axis["stall_time_ms"] // 5) + 32
+
+
 @dataclass
 class AxisWatch:
     """What the observer knows of an axis."""
@@ -216,6 +231,8 @@ class AxisWatch:
     hold_ticks: int = 0
     started: bool = False  # a motion was accepted in this start
     off_by: int = 2**62  # output must be 0 from then on, until a motion is accepted
+    run_most: int = 0  # ticks with output that a run without a pot may last; 0: it is no run
+    run_ticks: int = 0
     motion: int = 0
     motions: int = 0  # that the board began in this start
     asked: int = 0  # motions that were sent for the first time in this start
@@ -379,10 +396,12 @@ class Attack:
             return
         self.counts["axis ticks with output"] += 1
         must(axis.started, "output without a motion since the start")
-        must(values["feedback"] == 1, "output without a rod")
+        must(values["feedback"] != 0, "output without a rod")
         most = values["output_max_permille"]
-        if not values["calibrated"]:
+        if not values["calibrated"] and not axis.run_most:
             most = min(most, values["creep_output_permille"] * 6 // 5)
+        axis.run_ticks += 1
+        must(not axis.run_most or axis.run_ticks <= axis.run_most, "a run beyond its time")
         must(abs(drive) <= most, f"output above {most}")
         must(
             now <= axis.allowed_to, f"output after hold and ramp, which ended at {axis.allowed_to}"
@@ -494,6 +513,8 @@ class Attack:
         fresh = self.board.fields().axis[self.axes.index(axis)].motion != axis.motion
         if fresh:
             axis.allowed_to = 0
+            axis.run_ticks = 0
+            axis.run_most = run_most(axis.values, value) if ident == RUN else 0
         self._renew(axis, self.tick_now)
 
     def _renew(self, axis: AxisWatch, tick: int) -> None:
@@ -603,6 +624,9 @@ class Attack:
 
     def _motion(self, axis: int, watch: AxisWatch) -> tuple[int, bytes]:
         random, values = self.random, watch.values
+        if values["feedback"] == TWO_WIRES and random.random() < 0.4:
+            value = random.choice((1000, -1000, 1000, -1000, 0, 300, 1001))
+            return RUN, struct.pack("<Bh", axis, value)
         if not values["calibrated"]:
             if random.random() < 0.5:
                 return SEEK, struct.pack("<Bb", axis, random.choice((1, -1)))

@@ -111,7 +111,8 @@ def test_a_jog_that_loses_its_current_has_found_the_end_of_its_way() -> None:
             assert place(axis) == 0, "where it goes to is no place"
             how, ticks = ended(axis, LOST)
             assert how == Ended.END_FOUND
-            assert 80 <= ticks <= 80 + 32, "the stall time of 400 ms, and two blocks"
+            # the stall time of 400 ms; before it two blocks, and 18 ticks until the mean is that low
+            assert 80 <= ticks <= 80 + 32 + 18
             assert place(axis) == flag
             axis.jog(-direction * 350, unit=0)
             axis.tick(0, RUNS, count=2)

@@ -28,7 +28,8 @@ static void begin(position_t *position, const settings_axis_t *set, uint16_t raw
     position->estimate = (int32_t)raw << FRACTION;
     position->block = (uint32_t)raw * POSITION_BLOCK;
     /* A block's noise is 4 sigma of a tick, so 6 of those are 24 sigma, and noise_x16 is 16 sigma. */
-    position->threshold = (uint16_t)larger(set->noise_x16 + set->noise_x16 / 2, 2 * POSITION_BLOCK);
+    uint16_t noise = set->feedback == FEEDBACK_NONE ? 0 : set->noise_x16;
+    position->threshold = (uint16_t)larger(noise + noise / 2, 2 * POSITION_BLOCK);
     if (set->calibrated) {
         take_line(position, set);
     }

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
+from rodbench_protocol.names import Feedback
+
 POSITION_BLOCK = 16
 FRACTION = 14
 PART = 13
@@ -12,6 +14,7 @@ TICKS_PER_S = 200
 UM_MIN = -2000000
 UM_MAX = 4000000
 UM_S_MAX = 400000
+_TWO_WIRES = int(Feedback.NONE)
 
 
 class Position:
@@ -58,8 +61,8 @@ def _begin(position: Position, settings: Any, raw: int) -> None:
     position.started = 1
     position.estimate = raw << FRACTION
     position.block = raw * POSITION_BLOCK
-    noise: int = settings.noise_x16 + settings.noise_x16 // 2
-    position.threshold = max(noise, 2 * POSITION_BLOCK)
+    noise: int = 0 if settings.feedback == _TWO_WIRES else settings.noise_x16
+    position.threshold = max(noise + noise // 2, 2 * POSITION_BLOCK)
     if settings.calibrated:
         _take_line(position, settings)
 
