@@ -40,7 +40,6 @@ void board_start(void)
 {
     cli();
     drive_start();
-    TIMSK0 = 0;                     /* an Arduino core has Timer0 running; not here */
     pull_up_spare_inputs();
     core_init(&core, &record, early_reset_flags, seed(), eeprom_get);
     adc_start();

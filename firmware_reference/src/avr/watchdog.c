@@ -36,7 +36,6 @@ static void start_anew(void)
     wdt_disable();
     UCSR0B = 0;
     ADCSRA = 0;
-    TIMSK0 = 0;
     TIMSK1 = 0;
     TIMSK2 = 0;
     __asm__ volatile("jmp 0");
