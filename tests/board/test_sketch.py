@@ -76,7 +76,7 @@ def test_it_fits_beside_the_bootloaders() -> None:
 
 def test_it_starts_without_the_arduino_cores_clock() -> None:
     chip = Chip(sketch())
-    assert "timer0_millis" not in symbols(sketch())  # the Arduino core's main and init are not in it
+    assert "timer0_millis" not in symbols(sketch())  # nor its main and init
     assert chip.tick(BOOT_CYCLES) == OK
     boundary = chip.call("boundary")
     assert chip.tick() == OK
