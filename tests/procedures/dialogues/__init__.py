@@ -70,6 +70,13 @@ def _without_sensor() -> Talk:
     )
 
 
+def _two_wires() -> Talk:
+    return Talk(
+        rod(60.0, pot={"fitted": False}),
+        {"retracted_pin_to_pin": "250", "extended_pin_to_pin": "310"},
+    )
+
+
 def _swapped() -> Talk:
     return Talk(
         rod(100.0, pot={"wired": "wiper-on-supply"}),
@@ -86,6 +93,7 @@ TALKS: dict[str, Callable[[], Talk]] = {
     "ordinary": _ordinary,
     "mounted": _mounted,
     "no-current-sensor": _without_sensor,
+    "two-wires": _two_wires,
     "swapped-wiper": _swapped,
     "inches-centred-sensor": _inches,
 }
