@@ -124,6 +124,9 @@ class Watch:
     def look(self, _: int) -> None:
         if not self.bench.two_wires or self.false_place:
             return
+        reversed_now = self.emulated.twin.live.scope[self.bench.axis].motor_reversed
+        if bool(reversed_now) != self.bench.rod.motor.reversed:
+            return  # nobody has told yet which end is which
         place = judge.told_place(self.emulated.twin, self.bench.axis)
         stroke, at = self.bench.rod.stroke_mm, self.plant.position_mm
         near = max(NEAR_MM, NEAR_SHARE * stroke)
