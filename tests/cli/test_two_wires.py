@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import json
 import re
+import tomllib
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
@@ -18,6 +20,7 @@ from rodbench_protocol.names import AxisState, Ended, Fault
 from rodbench_protocol.settings import defaults
 
 from tests import boards
+from tests.cli import conftest
 from tests.cli.conftest import Bench
 
 AXIS = {
@@ -184,7 +187,7 @@ def test_jog_takes_an_output_and_tells_a_place(south: Bench) -> None:
 
 
 def test_the_live_view_of_the_command(south: Bench) -> None:
-    shown = south.run("watch", "--for", "0.5 s").stdout
+    shown = south.run("watch", "--for", "1.5 s").stdout
     assert "place unknown" in shown
     assert not LENGTH.search(shown)
     assert "axis 1       idle, place unknown, two wires, no pot" in south.run("info").stdout
@@ -198,7 +201,89 @@ def test_settings_check_says_what_such_a_rod_can_do(south: Bench) -> None:
     assert "axis 1 has a rod without a pot: jog, and runs to its ends" in said
 
 
-def test_calibrate_speed_says_where_speed_comes_from(south: Bench) -> None:
-    said = south.run("calibrate", "speed", "1", "--yes", code=12).stderr
-    assert "its speed is its stroke over the time from end to end" in said
-    assert "rodbench calibrate endpoints 1" in said
+@pytest.mark.parametrize(
+    ("words", "why"),
+    [
+        (["calibrate", "speed", "1"], "its speed is its stroke over the time from end to end"),
+        (["calibrate", "endpoints", "1", "--by-hand"], "could not be found again"),
+        (["calibrate", "endpoints", "1"], "nothing is known yet from `rodbench calibrate polarity"),
+        (["measure", "pot", "1"], "the rod has no pot: there is none to look at"),
+        (["propose", "1"], "nothing is known yet from `rodbench calibrate current"),
+    ],
+)
+def test_steps_that_such_a_rod_cannot_have_say_why(
+    south: Bench, words: list[str], why: str
+) -> None:
+    before = south.position_mm
+    said = south.run(*words, "--yes", code=12).stderr
+    assert why in said
+    assert "try: " in said
+    assert south.position_mm == before
+
+
+# ---------------------------------------------------------------- commissioned, then on a pty
+
+PLANT = conftest.PLANT.replace("noise_lsb = 0.3", "noise_lsb = 0.3\nfitted = false")
+ANSWERS = """\
+rod = "south"
+mounting = "bench"
+retracted_pin_to_pin = "100 mm"
+extended_pin_to_pin = "140 mm"
+driver = "pwm-and-two-direction-lines"
+fuse_a = 7.5
+accept = "accept"
+"""
+
+
+@pytest.fixture
+def timed(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> Bench:
+    """The rod commissioned by the command in virtual time; its machine file on a board on a pty."""
+    monkeypatch.setattr(conftest, "PLANT", PLANT)
+    bench: Bench = request.getfixturevalue("bench")
+    (bench.folder / "plant.toml").write_text(PLANT)
+    (bench.folder / "answers.toml").write_text(ANSWERS)
+    path = bench.folder / "machine.toml"
+    path.write_text("machine_file = 1\n[board]\n")
+    emulated = ("--port", "emulator:plant.toml", "--speed", "max")
+    done = bench.run("commission", "1", "--yes", "--answers", "answers.toml", *emulated)
+    assert "motor as wired; no pot: no positions, no soft stops" in done.stdout
+    assert "travel ends by end-switch end-switch" in re.sub(" +", " ", done.stdout)
+    path.write_text(boards.file(path.read_text()))
+    bench.run("settings", "push")
+    return bench
+
+
+def to_end(bench: Bench, end: str, *words: str, code: int = 0) -> Any:
+    """`move`, again where a loaded test machine kept the board waiting and the hold ended it."""
+    for _ in range(4):
+        done = bench.run("move", "1", end, "--yes", *words, code=None)
+        if "host fell silent" not in done.stderr:
+            break
+    assert done.returncode == code, done.stderr
+    return done
+
+
+def test_commissioned_by_the_command_it_runs_to_its_ends(timed: Bench) -> None:
+    file = tomllib.loads((timed.folder / "machine.toml").read_text())
+    rod = file["rods"]["south"]
+    assert rod["feedback"] == "none"
+    assert rod["stroke_time_extend_s"] == pytest.approx(3.4, abs=0.5)  # 40 mm at about 12 mm/s
+    assert "pot_retracted" not in rod
+    assert "soft_stop_min_mm" not in file["axes"]["1"]["limits"]
+    first = to_end(timed, "extended")
+    assert "Place unknown since the board started" in first.stderr
+    assert first.stdout.startswith("axis 1 is near the extended end, after ")
+    assert timed.position_mm > 39.0
+    assert "already: nothing moved" in to_end(timed, "extended").stdout
+    back = json.loads(to_end(timed, "retracted", "--json").stdout)
+    assert (back["ended"], back["place"]) == ("end_found", "retracted")
+    assert 1.0 < back["seconds"] < rod["stroke_time_retract_s"] + 0.8
+    assert "position_mm" not in back
+    assert timed.position_mm < 1.0
+    timed.board.rig.set_fault("jam", 1, 20.0)
+    said = to_end(timed, "extended", code=8).stderr
+    assert re.search(r"axis 1 stopped between the ends\. (over current|stall): the current", said)
+    assert not LENGTH.search(said.replace("rodbench clear 1", ""))
+    shown = timed.run("watch", "--for", "1.5 s").stdout.replace("\n    ", " ")
+    assert "between the ends" in shown
+    assert "see what" in shown
