@@ -13,11 +13,13 @@ typedef struct {
     int32_t current_mean;       /* mA with 4 fraction bits, slow, while driving */
     uint16_t still_ticks;       /* driven without motion */
     uint16_t still_limit;
+    uint16_t own_ma;            /* without a pot: what its motor draws while it runs */
     uint16_t over_ticks;        /* above the trip */
     uint8_t band_ticks;         /* outside the pot's band */
     uint8_t was_inside;         /* 1: the pot was seen within its band in this motion */
     int8_t direction;           /* of the drive being watched; 0: none yet */
     uint8_t moved;              /* 1: motion was seen since the drive began this way */
+    uint8_t start_ticks;        /* without a pot: of the drive this way, while it gets going */
 } guard_t;
 
 typedef struct {
@@ -38,6 +40,6 @@ uint8_t guard_over_current(guard_t *guard, const settings_axis_t *set, int16_t c
 uint8_t guard_motion(guard_t *guard, const settings_axis_t *set, const position_t *position, const guard_in_t *in);
 
 /* Behind guard_motion: does the motor draw what a running one does, neither hardly any nor risen? */
-uint8_t guard_runs(const guard_t *guard, const settings_axis_t *set, const guard_in_t *in);
+uint8_t guard_runs(guard_t *guard, const settings_axis_t *set, const guard_in_t *in);
 
 #endif

@@ -21,6 +21,7 @@ TICK_MS = 5
 UNKNOWN_TRAVEL = 13
 CURRENT_TRAVEL = 1000000
 STILL_EXTRA = 40
+START_TICKS = 80
 _NO_SENSOR, _TWO_WIRES = int(CurrentSensor.NONE), int(Feedback.NONE)
 _OVER_CURRENT, _POT_BAND = int(Fault.OVER_CURRENT), int(Fault.POT_BAND)
 _STALL, _NO_CURRENT = int(Fault.STALL), int(Fault.NO_CURRENT)
@@ -38,15 +39,18 @@ class Guard:
         "mark",
         "moved",
         "over_ticks",
+        "own_ma",
+        "start_ticks",
         "still_limit",
         "still_ticks",
         "was_inside",
     )
 
     def __init__(self) -> None:
-        self.mark = self.furthest_um = self.current_mean = 0
+        self.mark = self.furthest_um = self.current_mean = self.own_ma = 0
         self.still_ticks = self.still_limit = self.over_ticks = 0
         self.band_ticks = self.was_inside = self.direction = self.moved = 0
+        self.start_ticks = 0
 
 
 class GuardIn:
@@ -102,17 +106,30 @@ def guard_over_current(guard: Guard, settings: Any, current_ma: int) -> int:
 def _cause_without_motion(guard: Guard, settings: Any, view: GuardIn) -> int:
     if settings.current_sensor == _NO_SENSOR:
         return _STALL
-    mean = guard.current_mean >> 4
+    mean, step = guard.current_mean >> 4, view.current_lsb_ma
     running = settings.running_ma
-    if mean < running // 4 or mean < 2 * view.current_lsb_ma:
+    high = running + running // 5 if running else settings.trip_ma // 2
+    if settings.feedback == _TWO_WIRES:
+        most = running * 2
+        running = guard.own_ma
+        high = running + running // 4 + step & 0xFFFF
+        high = most if 0 < most < high else high
+    if mean < 0 or mean < running // 4 or mean < step * 2:
         return _NO_CURRENT
-    high = running + running // 5 if running > 0 else settings.trip_ma // 2
     return _STALL if mean >= high else _NOT_FOLLOWING
 
 
 def guard_runs(guard: Guard, settings: Any, view: GuardIn) -> bool:
     """Behind guard_motion: whether the motor draws what a running one does."""
-    return _cause_without_motion(guard, settings, view) == _NOT_FOLLOWING
+    mean = guard.current_mean >> 4
+    if guard.start_ticks < START_TICKS:
+        guard.start_ticks += 1
+        guard.own_ma = max(mean, 0)
+    runs = _cause_without_motion(guard, settings, view) == _NOT_FOLLOWING
+    if runs and guard.still_ticks & 3 == 0:
+        step = guard.own_ma // 128 + 1
+        guard.own_ma += step if mean > guard.own_ma else -step
+    return runs
 
 
 def _still_limit(settings: Any, position: Position, view: GuardIn) -> int:
@@ -154,6 +171,7 @@ def _watch(guard: Guard, settings: Any, position: Position, view: GuardIn, direc
     guard.still_limit = _still_limit(settings, position, view)
     guard.still_ticks = 0
     guard.moved = 0
+    guard.start_ticks = 0
 
 
 def _goes_wrong_way(guard: Guard, settings: Any, position: Position, um: int) -> bool:
