@@ -12,6 +12,7 @@ from .benches import Ending, end_of, figures, table
 SEEDS = (
     115, 31, 108, 118, 8, 75, 16, 68, 96,  # a pot, free on the bench, each kind of sensor
     43, 53, 81, 24,  # mounted, its own ends known or not
+    23, 70, 10, 99,  # two wires, timed from end to end
     7, 32, 11, 61,  # two wires, hold-to-run only
     38, 117, 120, 15,  # wiper on a wrong lead
     48, 116, 21, 114,  # worn tracks
@@ -31,6 +32,7 @@ def test_the_benches_are_of_every_kind() -> None:
     for kind in (
         "pot, sensor none", "pot, sensor one-sided", "pot, sensor centred",
         "pot, sensor one-sided, mounted", "pot, sensor one-sided, mounted, known",
+        "two wires, sensor one-sided", "two wires, sensor centred",
         "two wires, no sensor", "two wires, mounted",
         "wiper on supply lead", "wiper on ground lead", "narrow worn zone", "wide worn zone",
         "person: one answer wrong", "person: both answers wrong", "person: did not look",
