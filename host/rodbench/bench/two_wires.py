@@ -36,7 +36,8 @@ from .two_wires_direction import SeenDirection
 from .two_wires_ends import NAMES, Strokes
 from .two_wires_propose import Limits
 
-# Keys that mean something with a pot alone: left at their defaults, out of the machine file.
+# Keys of positions and of guards that go by them: left at their defaults, out of the machine file.
+# The stall time is among them: its default is how long the current must show an end.
 OF_A_POT = (
     "raw_retracted", "raw_extended", "soft_stop_min_um", "soft_stop_max_um", "speed_max_um_s",
     "acceleration_um_s2", "deceleration_um_s2", "creep_speed_um_s", "full_speed_extend_um_s",
