@@ -48,7 +48,7 @@ static void tick(const bench_in_t *seen)
     core_tick(&core, &in, &out);
     fail_when_asked(&in);
     if (out.ee_write) { eeprom_put(out.ee_address, out.ee_value); }
-    if (lockstep) { line_send(LINE_AS_FAST_AS_IT_GOES); }
+    if (lockstep) { line_send(); }
     if (out.restart) { reset_now(RESET_CAUSE_RESTART); }
     bench_tell(core.tick, &out);
     watchdog_kick();
@@ -58,7 +58,7 @@ static void tick(const bench_in_t *seen)
 static void step(void)
 {
     const bench_in_t *seen = bench_wait();
-    line_receive(LINE_AS_FAST_AS_IT_GOES);
+    line_receive();
     tick(seen);
 }
 
@@ -71,13 +71,13 @@ static void note_time(uint32_t took_us)
     for (uint8_t n = timebase_late(); n != 0; n--) { core_late_tick(&core); }
 }
 
-/* The clock leads. A slice of the line is received and sent when its time is over: never sooner than on a wire. */
+/* The clock leads. Ticks that were missed follow one another at once; the line keeps to the clock all the same. */
 static void keep_time(void)
 {
     for (uint8_t n = 0; n < TIMEBASE_SLICES; n++) {
         timebase_wait();
-        line_receive(LINE_BYTES_PER_MS);
-        line_send(LINE_BYTES_PER_MS);
+        line_receive_by(timebase_us());
+        line_send_by(timebase_us());
     }
     uint32_t began_us = timebase_us();
     tick(bench_newest());
