@@ -149,7 +149,7 @@ def end_of(seed: int) -> Ending:
         ending.done = True
         _judge_done(ending, bench, beside, keeper, done)
     except RodbenchError as error:
-        ending.said, ending.text = _kind(error), str(error)
+        ending.said, ending.text = _kind(error, bench.allowed), str(error)
     except Exception:
         ending.said, ending.text = CRASH, traceback.format_exc(limit=-3)
     ending.allowed = ending.said in bench.allowed
@@ -176,9 +176,14 @@ def _known(bench: RandomBench) -> KnownRod:
     return KnownRod(stroke, raw, (kind, kind), 0.1, 105.0)
 
 
-def _kind(error: RodbenchError) -> str:
-    """The kind of a refusal by its words."""
+def _kind(error: RodbenchError, allowed: frozenset[str]) -> str:
+    """The kind of a refusal by its words. One about the pot that names both a swapped wiper and a
+    worn track, or looks at the wiper too, is right in either case."""
     text = f"{error} {error.hint or ''}".lower()
+    if "pot" in str(error).lower():
+        for kind, words in ((WIPER, ("wiper",)), (POT, ("worn", "dropout"))):
+            if kind in allowed and any(word in text for word in words):
+                return kind
     for source in (str(error).lower(), text):
         for kind, words in WORDS.items():
             if any(word in source for word in words):

@@ -31,6 +31,7 @@ GIVES_WAY_RAW = 32.0  # four ADC steps
 COASTS_S = 0.3  # of creep: longer than a geared motor coasts
 LEAST_SPAN_RAW = 400
 POT_MARGIN_RAW = 40
+LOOK = "Look at rod and pot, and whether the wiper's wire is on its own lead; then start again."
 CREEP_MOST, CREEP_STEP = 0.6, 0.1
 START_S = 20.0  # a way to an end begins with at least this left of the budget
 SEEKS_MAX = 12  # of one approach, each ended by the duty budget
@@ -404,7 +405,7 @@ def _check_span(search: _Search, span: float, raws: list[list[float]]) -> None:
                 "approaches: the rod binds there, that is not an end"
             )
     if problem:
-        raise failed(search.job, problem, "Look at rod and pot, then start again.")
+        raise failed(search.job, problem, LOOK)
     times = search.bend()
     if times is not None and times > MOST_BEND:
         raise failed(

@@ -69,6 +69,12 @@ class _Going:
     mark_raw: float | None = None
 
 
+NOT_SHOWN = (
+    "Start again. If the rod stands where its pot says otherwise, the track is worn there "
+    "(rodbench measure pot) or the wiper's wire is on a wrong lead (rodbench wire --identify)."
+)
+
+
 class Reach:
     """What a hand works with: presses one way or the other, each watched.
 
@@ -211,7 +217,7 @@ class Reach:
         low, high = self.known.raw
         share = (sample.raw - low) / (high - low)
         if (going.way > 0 and share > 1.0) or (going.way < 0 and share < 0.0):
-            return "this is the rod's own end"
+            return "by its pot this is the rod's own end"
         return ""
 
     def _risen(self, going: _Going, sample: AxisSample, since_s: float) -> str:
@@ -244,7 +250,8 @@ class AskedHand:
                 return
             if why := reach.press(*PRESSES[answer]):
                 reach.job.say(f"       stopped: {why}")
-        raise failed(reach.job, f"the {end} working end was not shown", "Start again.")
+        why = f": {reach.why}" if reach.why else ""
+        raise failed(reach.job, f"the {end} working end was not shown{why}", NOT_SHOWN)
 
 
 def capture(job: Job) -> Rest:
