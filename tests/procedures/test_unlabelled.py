@@ -6,10 +6,12 @@ from __future__ import annotations
 import pytest
 from rodbench.bench import commission
 from rodbench.bench.job import Job
+from rodbench.bench.two_wires import TwoWires
 from rodbench.emulator.random_plants import random_machine
 from rodbench.errors import ProcedureError, UsageError
 
 from .harness import Bench, MemoryKeeper
+from .test_two_wires import two_wires
 
 
 def salvaged(seed: int) -> tuple[Bench, Job, list[float]]:
@@ -37,6 +39,26 @@ def test_stroke_motor_and_voltage_are_found(seed: int) -> None:
     assert found.motor.resistance_ohm == pytest.approx(rod.motor.resistance_ohm, rel=0.25)
     assert max(seen) <= max(found.ceiling_v, found.guess.volts) * 1.02
     assert done.settings["calibrated"] == 1
+    assert done.file_only["rods.label"] == "unknown"
+    assert done.file_only["rods.rated_supply_v"] == found.guess.volts
+
+
+def test_a_rod_with_two_wires_is_not_driven_above_creep_and_gets_a_guess() -> None:
+    bench = Bench.of(two_wires())
+    seen: list[float] = []
+    bench.clock.attach(lambda _: seen.append(abs(bench.emulated.outputs.drive[0]) / 1000.0))
+    job = bench.job(wires="motor only")
+    records: dict[str, dict[str, object]] = {}
+    job.record = lambda kind, fields: records.setdefault(kind, dict(fields))
+    done = commission.run(job, MemoryKeeper(bench.board), no_label=True)
+    assert isinstance(done, TwoWires)
+    assert done.strokes is not None
+    assert max(seen) <= 0.6
+    found = records["unlabelled"]["found"]
+    rod = bench.machine.rods[1]
+    assert found.motor.resistance_ohm == pytest.approx(rod.motor.resistance_ohm, rel=0.25)
+    assert 12.0 in found.guess.plausible
+    assert done.file_only["rods.label"] == "unknown"
 
 
 def test_a_mounted_rod_is_not_learned_without_a_label() -> None:

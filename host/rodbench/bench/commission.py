@@ -54,7 +54,7 @@ def run(job: Job, keeper: Keeper, *, no_label: bool = False) -> Done:
 def _plan(label: Label, no_label: bool) -> Plan:
     """The plan for what is in hand."""
     if label.wires != WITH_POT:
-        return two_wires.commission
+        return unlabelled.two_wires if no_label else two_wires.commission
     if no_label:
         return unlabelled.commission
     if label.place == BENCH:

@@ -41,6 +41,13 @@ class Label:
     driver: Driver = Driver.PWM_AND_TWO_DIRECTION_LINES
     sensor: CurrentSensor = CurrentSensor.ONE_SIDED
     ratiometric: bool = False
+    unlabelled: bool = False
+    rated_v: float | None = None  # of an unlabelled rod: a guess
+    rated_why: str = ""
+
+    def notes(self) -> dict[str, str]:
+        """Evidence for the machine file, by place."""
+        return {"rods.rated_supply_v": f"a guess: {self.rated_why}"} if self.rated_v else {}
 
     def file_only(self) -> dict[str, object]:
         """Keys that stay in the machine file, by their place."""
@@ -49,6 +56,10 @@ class Label:
             keys["rods.retracted_pin_to_pin_mm"] = round(self.retracted_pin_to_pin_mm, 2)
         if self.fuse_a:
             keys["board.fuse_a"] = self.fuse_a
+        if self.unlabelled:
+            keys["rods.label"] = "unknown"
+        if self.rated_v:
+            keys["rods.rated_supply_v"] = self.rated_v
         return keys
 
 
@@ -88,7 +99,8 @@ def ask(job: Job, keeper: Keeper, unlabelled: bool = False) -> Label:
         Question("fuse_a", "       Fuse fitted, A (0: none)?", unit="A", check=_fuse)
     )
     return Label(
-        name, short, stroke, gain, fuse or None, wires, place, driver, sensor, ratiometric
+        name, short, stroke, gain, fuse or None, wires, place, driver, sensor, ratiometric,
+        unlabelled,
     )  # fmt: skip
 
 

@@ -68,7 +68,7 @@ def finish(
         raise failed(job, "the proposal was left", "`rodbench propose` makes it again.")
     file_only = ends.file_only() | label.file_only()
     notes: dict[str, str] = {}
-    for part in (at_rest, way, ends, speeds, agreed):
+    for part in (label, at_rest, way, ends, speeds, agreed):
         notes |= part.notes()
     values = agreed.settings() | {"calibrated": 1}
     stored = onboard.put(job, keeper, label, values, file_only, notes)

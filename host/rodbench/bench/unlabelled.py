@@ -13,6 +13,7 @@ from rodbench.science.rated import Guess, Motor, guess, motor
 from rodbench.science.stall import Point
 
 from . import cautions, current, edge, endpoints, ordinary, polarity, speed
+from . import two_wires as two_wires_plan
 from .ask import Kind, Question
 from .budget import Budget
 from .current import AtRest
@@ -21,9 +22,12 @@ from .job import Job
 from .keeper import Keeper
 from .label import Label, length, pin_to_pin, wrong_stroke
 from .ordinary import Commissioned
+from .two_wires import TwoWires
+from .two_wires_ends import Strokes
 
 NOMINAL_MM = 100.0  # of a stroke that nobody has measured yet: only the board's waits go by it
 STEPS_V = (3.0, 4.5, 6.0, 9.0, 12.0, 15.0, 18.0, 24.0, 30.0, 36.0)
+BARE_CEILING = 0.6  # of the supply, without a pot: creep's own greatest output
 ABOVE_CREEP = 1.3  # a step lies at least this far above what creep has tried
 LEAST_OUTPUT, FULL = 100, 1000  # permille: the range of the output ceiling
 UNKNOWN = (
@@ -65,12 +69,43 @@ def commission(job: Job, keeper: Keeper, label: Label) -> Commissioned:
     ends = endpoints.find(
         job, at_rest, way, NOMINAL_MM, at_end=lambda side: _measure(job, side, lengths)
     )
-    label = replace(label, retracted_pin_to_pin_mm=lengths[-1], stroke_mm=ends.stroke_mm)
     found = try_up(job, at_rest, ends)
     job.record("unlabelled", {"axis": job.number, "found": found})
+    label = replace(label, retracted_pin_to_pin_mm=lengths[-1], stroke_mm=ends.stroke_mm)
+    if found.guess is not None:
+        label = replace(label, rated_v=found.guess.volts, rated_why=found.guess.reasons[0])
     done = ordinary.finish(job, keeper, label, at_rest, way, ends)
     job.say(" " + UNKNOWN)
     return done
+
+
+def two_wires(job: Job, keeper: Keeper, label: Label) -> TwoWires:
+    """The same without a pot: to its ends at no more than creep's greatest output, and a guess."""
+    job.say(cautions.SALVAGED)
+    job.say(f"       No label: not above {100 * BARE_CEILING:.0f} % of the supply.")
+    job.commit({"output_max_permille": round(1000 * BARE_CEILING)})
+    done = two_wires_plan.commission(job, keeper, label)
+    known = None if done.strokes is None else _look(_points_of_strokes(done.strokes))
+    if known is None:
+        job.say("       The runs do not tell what voltage it is made for.")
+    else:
+        _say_guess(job, *known)
+        assert done.strokes is not None
+        found = Salvaged(*known, (), done.strokes.output * done.strokes.supply_v)
+        job.record("unlabelled", {"axis": job.number, "found": found})
+    job.say(" " + UNKNOWN)
+    return done
+
+
+def _points_of_strokes(found: Strokes) -> list[Point]:
+    """Creep and the timed runs, both ways; a stroke's mean speed for the speed."""
+    volts = found.supply_v
+    pairs = zip(found.creep_a, found.creep_time_s, found.running_a, found.time_s, strict=True)
+    points = []
+    for creep_a, creep_s, running_a, run_s in pairs:
+        points.append(Point(found.creep_output * volts, creep_a, found.stroke_mm / creep_s))
+        points.append(Point(found.output * volts, running_a, found.stroke_mm / run_s))
+    return points
 
 
 def _measure(job: Job, side: int, lengths: dict[int, float]) -> float | None:
