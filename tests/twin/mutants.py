@@ -129,6 +129,14 @@ MUTANTS = (
         "seek.c", "if (seek->still_ticks < seek->dwell)", "if (seek->still_ticks <= seek->dwell)"
     ),
     Mutant("seek.c", "(last - before) >> 3", "(last - before) / 8"),
+    # drivers, sensors, rods without a pot
+    Mutant("core.c", "out->driver[index] = set->driver;", "out->driver[index] = 0;"),
+    Mutant("axis.c", "counts = absolute(counts);", "counts = -counts;"),
+    Mutant("axis.c", "set->current_sensor_ratiometric ?", "!set->current_sensor_ratiometric ?"),
+    Mutant("axis.c", "time_cs * UINT32_C(12)", "time_cs * UINT32_C(13)"),
+    Mutant("axis.c", "know(axis, AXIS_FLAGS_BETWEEN);", "know(axis, 0);"),
+    Mutant("axis.c", "fault == FAULT_NO_CURRENT && axis->guard.moved", "axis->guard.moved"),
+    Mutant("guard.c", "guard->own_ma / 128 + 1", "guard->own_ma / 64 + 1"),
     Mutant("div.c", "a < 0 ? a - half : a + half", "half < 0 ? a - half : a"),
 )
 
