@@ -40,6 +40,7 @@ EDITS = (  # field, words, unit, row of the table
 )
 FOLLOWING_PER_S = 5.0  # of the board's following term, with what its filter lets through of noise
 EDIT_TRIES = 3  # refused edits before the proposal is given up
+DWELL_MOST_S = 2.5  # a stall time is twice that, and the board takes 5 s at most
 LENGTHS = {"mm": "in", "mm/s": "in/s", "mm/s2": "in/s2"}
 
 
@@ -150,6 +151,15 @@ def learned(
     # Full speed was measured in mid travel; where the load is heavier, creep has shown by how much.
     rise_a = max(peak - usual for peak, usual in zip(ends.creep_peak_a, ends.creep_a, strict=True))
     noise_mm = at_rest.pot_noise_raw * ends.mm_per_raw
+    dwell_s = max(0.15, 6.0 * noise_mm / min(ends.creep_mm_s))
+    if dwell_s > DWELL_MOST_S:
+        raise failed(
+            job,
+            f"by its pot the rod needs {dwell_s:.0f} s at creep to show motion: no stall would be "
+            "noticed in time",
+            "The wiper's wire is on a wrong lead (rodbench wire --identify), or the track is worn "
+            "(rodbench measure pot).",
+        )
     stall = stall_estimate(at_rest, ends, speeds, nominal_v)
     # In a move the following term answers the pot's noise as if it were a lag.
     restless_a = 0.0
@@ -170,7 +180,7 @@ def learned(
         sensor_top_a=(
             sensor_top_a(job.scale, job.live["current_sensor"], job.live) if has_sensor else None
         ),
-        dwell_s=max(0.15, 6.0 * noise_mm / min(ends.creep_mm_s)),
+        dwell_s=dwell_s,
     )
 
 
