@@ -18,7 +18,7 @@
 
 #define AXES 2
 #define FIRMWARE_MAJOR 0
-#define FIRMWARE_MINOR 1
+#define FIRMWARE_MINOR 2
 #define FIRMWARE_PATCH 0
 #define FIRMWARE_NAME "rodbench"
 
