@@ -94,7 +94,10 @@ class Process:
         """One tick in lockstep; the board's record of it."""
         if rx:
             self.line.sendall(rx)
-        self.bench.sendall(readings_record(readings, control))
+        try:
+            self.bench.sendall(readings_record(readings, control))
+        except BrokenPipeError:
+            raise Gone(self.said()) from None
         return self.outputs()
 
     def sent(self) -> bytes:
