@@ -222,7 +222,7 @@ def test_nobody_is_found_where_there_is_no_proc(tmp_path):
 
 
 @pytest.mark.parametrize(
-    ("mode", "words"), [(0o660, "usermod -aG root"), (0o600, "udev rule with MODE")]
+    ("mode", "words"), [(0o660, "usermod -aG root"), (0o600, 'MODE="0660", GROUP="dialout"')]
 )
 def test_what_to_do_about_a_missing_permission(tmp_path, mode, words):
     port = tmp_path / "ttyX"
