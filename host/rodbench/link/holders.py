@@ -81,8 +81,8 @@ def permission_hint(port: Path, usb: tuple[int, int] | None = None) -> str:
         return "log in as a user who may use serial ports"
     group = _group(status.st_gid)
     if not (stat.S_IMODE(status.st_mode) & 0o060 and group):
-        line = udev_line(usb)
-        return f"a udev rule, a line in /etc/udev/rules.d/70-rodbench.rules: {line}; then plug in again"
+        where = "/etc/udev/rules.d/70-rodbench.rules"
+        return f"a udev rule, a line in {where}: {udev_line(usb)}; then plug in again"
     if _listed(status.st_gid):
         return f"you are in group {group} by now, but this login began before: log in again"
     return f"the port belongs to group {group}: `sudo usermod -aG {group} $USER`, then log in again"
