@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from . import cautions, current, edge, endpoints, onboard, polarity, speed, trial
@@ -52,14 +53,28 @@ def commission(job: Job, keeper: Keeper, label: Label) -> Commissioned:
     return finish(job, keeper, label, at_rest, way, ends)
 
 
+def _nothing() -> None:
+    """Nothing to check between the ends."""
+
+
 def finish(
-    job: Job, keeper: Keeper, label: Label, at_rest: AtRest, way: Polarity, ends: Endpoints
+    job: Job,
+    keeper: Keeper,
+    label: Label,
+    at_rest: AtRest,
+    way: Polarity,
+    ends: Endpoints,
+    between: Callable[[], None] = _nothing,
 ) -> Commissioned:
-    """Sections 5 to 8, once the ends are known and provisional soft stops are in force."""
+    """Sections 5 to 8, once the ends are known and provisional soft stops are in force.
+
+    `between` is called while the rod rests somewhere between its ends, before anything is proposed.
+    """
     job.say(" 5 Speed")
     job.say(cautions.FULL_SPEED)
     cautions.consent(job, cautions.full_speed())
     speeds = speed.measure(job, at_rest, ends)
+    between()
     known = proposing.learned(job, at_rest, ends, speeds, fuse_a=label.fuse_a)
     proposed = proposing.propose(job, known)
     working_mm = ends.working_mm or (None, None)

@@ -72,6 +72,7 @@ _PLACES: dict[str, Callable[[Plant], str]] = {
     "hand_retracted": lambda plant: _hand(plant, -1),
     "hand_extended": lambda plant: _hand(plant, 1),
     "working_retracted_pin_to_pin": lambda plant: f"{PIN_TO_PIN_MM + plant.position_mm:.1f} mm",
+    "between_pin_to_pin": lambda plant: f"{PIN_TO_PIN_MM + plant.position_mm:.1f} mm",
     "working_extended_pin_to_pin": lambda plant: f"{PIN_TO_PIN_MM + plant.position_mm:.1f} mm",
 }
 
