@@ -7,7 +7,11 @@ from itertools import accumulate
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from rodbench.emulator.random_plants import random_machine
+from rodbench.errors import ProcedureError
 from rodbench.science.bend import MOST_BEND, bend
+
+from .harness import Bench
 
 N = 120
 
@@ -53,3 +57,20 @@ def test_a_load_that_slows_the_rod_shows_in_the_current(sensed: bool) -> None:
 
 def test_too_few_readings_tell_nothing() -> None:
     assert bend([1.0, 2.0, 3.0], [0.5] * 3) is None
+
+
+def swapped_behind(series_ohm: float) -> Bench:
+    """A rod whose wiper has the supply, behind a resistor; its pot uses the middle of its track."""
+    machine = random_machine(6, end="switch")
+    pot = machine.rods[1].pot
+    pot.retracted, pot.extended = 0.25, 0.8
+    pot.wired, pot.series_ohm, pot.resistance_ohm = "wiper-on-supply", series_ohm, 5000.0
+    return Bench.of(machine)
+
+
+@pytest.mark.parametrize("series_ohm", [220.0, 1000.0])
+def test_a_swapped_wiper_is_never_commissioned(series_ohm: float) -> None:
+    bench = swapped_behind(series_ohm)
+    with pytest.raises(ProcedureError, match="wiper"):
+        bench.commission()
+    assert bench.board.digests()["stored"] == 0

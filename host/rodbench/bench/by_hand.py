@@ -22,13 +22,13 @@ from .leg import Leg
 from .ordinary import TRIAL_GUESS_S, Commissioned
 from .polarity import Polarity, Room
 from .reach import AskedHand, Hand, Reach, capture
+from .straight import check_between
 
 ROOM_SHARE = 0.05  # of the stroke that the direction runs need, each way
 ROOM_LEAST_MM = 3.0
 ROOM_USED = 0.6
 LEAST_POT_SHARE = 0.4  # of its scale that a pot uses over the stroke, as far as not known
 LEAST_SPAN_RAW = 400
-STRAIGHT_SHARE, STRAIGHT_MM = 0.03, 2.0  # pot against tape
 LEAST_ROOM_MM = 2.0  # between the working ends
 OUTSIDE_SHARE, OUTSIDE_MM = 0.01, 1.0  # past an own end this is no scatter
 MARGIN_RAW, MARGIN_SHARE = 40, 0.02
@@ -55,21 +55,7 @@ def commission(job: Job, keeper: Keeper, label: Label) -> Commissioned:
         return ordinary.finish(job, keeper, label, at_rest, way, ends)
     label = replace(label, retracted_pin_to_pin_mm=short_mm, stroke_mm=ends.stroke_mm)
     return ordinary.finish(
-        job, keeper, label, at_rest, way, ends, lambda: _check_between(job, ends, short_mm)
-    )
-
-
-def _check_between(job: Job, ends: Endpoints, short_mm: float) -> None:
-    """Two points make any pot a straight line: a third, by the tape, shows whether it is one."""
-    by_pot = ends.position_mm(capture(job).mean)
-    by_tape = pin_to_pin(job, "between_pin_to_pin", "Pin to pin here, between them") - short_mm
-    if abs(by_pot - by_tape) <= max(STRAIGHT_MM, STRAIGHT_SHARE * ends.stroke_mm):
-        return
-    raise failed(
-        job,
-        f"by the pot the rod stands {job.units.length(by_pot)} from its retracted working end, by "
-        f"the tape {job.units.length(by_tape)}: no straight pot, or wiper and an end lead swapped",
-        "Measure ohms between its wires: rodbench wire --identify",
+        job, keeper, label, at_rest, way, ends, lambda: check_between(job, ends, short_mm)
     )
 
 

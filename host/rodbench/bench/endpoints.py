@@ -9,7 +9,7 @@ from statistics import fmean
 from rodbench_protocol.names import AxisState, Ended, Fault
 
 from rodbench.board import AxisSample, Outcome
-from rodbench.science.bend import MOST_BEND, bend
+from rodbench.science.bend import DOUBT_BEND, MOST_BEND, bend
 from rodbench.science.duty import stroke_bound_s
 from rodbench.science.ends import Approach, End, Kind, agree, classify, spread, spread_limit
 from rodbench.science.polarity import Seen
@@ -23,6 +23,7 @@ from .found_ends import PROVISIONAL_SHARE, Endpoints
 from .job import BOARD_PERIOD_S, SLOW_PERIOD_S, Job, failed, follow, refuse_fault, settle
 from .leg import Leg
 from .polarity import CHOICES, Polarity
+from .straight import HINT
 
 APPROACHES = 3
 BACK_SHARE = 0.05
@@ -358,7 +359,7 @@ def _evaluate(
 ) -> Endpoints:
     raws = [[float(a.raw) for a in end] for end in (retracted, extended)]
     span = fmean(raws[1]) - fmean(raws[0])
-    _check_span(search, span, raws)
+    uneven = _check_span(search, span, raws)
     scale = stroke_mm / abs(span)
     kinds = [_kind(search.at_rest, end) for end in (retracted, extended)]
     full = search.job.scale.pot
@@ -382,6 +383,7 @@ def _evaluate(
         dropout_raw=_dropout(search),
         pot_margin_raw=max(4, min(margin, int(edge) - 1)),
         full_scale=full,
+        uneven=uneven,
     )
 
 
@@ -392,7 +394,8 @@ def _kind(at_rest: AtRest, end: Sequence[Outcome]) -> Kind:
     return agree([classify(approach, at_rest.sensor) for approach in approaches])
 
 
-def _check_span(search: _Search, span: float, raws: list[list[float]]) -> None:
+def _check_span(search: _Search, span: float, raws: list[list[float]]) -> bool:
+    """Raises for ends that contradict one another. True: the pot follows unevenly."""
     problem = None
     if abs(span) < LEAST_SPAN_RAW:
         problem = f"the ends are only {abs(span):.0f} raw apart: the pot does not tell enough"
@@ -404,16 +407,18 @@ def _check_span(search: _Search, span: float, raws: list[list[float]]) -> None:
                 f"the {name} end came out {spread(values):.0f} raw apart in {APPROACHES} "
                 "approaches: the rod binds there, that is not an end"
             )
+    times = search.bend() or 1.0
+    uneven = (
+        f"the pot's reading changes {times:.0f} times as fast at one end as at the other, at the "
+        "same output: it is no straight pot, or its wiper and an end lead are swapped"
+    )
+    if problem and times > DOUBT_BEND:
+        raise failed(search.job, f"{problem}; {uneven}", HINT)
     if problem:
         raise failed(search.job, problem, LOOK)
-    times = search.bend()
-    if times is not None and times > MOST_BEND:
-        raise failed(
-            search.job,
-            f"the pot's reading changes {times:.0f} times as fast at one end as at the other, at "
-            "the same output: it is no straight pot, or its wiper and an end lead are swapped",
-            "Measure ohms between its wires: rodbench wire --identify",
-        )
+    if times > MOST_BEND:
+        raise failed(search.job, uneven, HINT)
+    return times > DOUBT_BEND
 
 
 def _dropout(search: _Search) -> float:
@@ -439,6 +444,8 @@ def _say(job: Job, found: Endpoints, retracted: list[Outcome], extended: list[Ou
         if found.dropout_raw
         else "No dropout seen."
     )
+    if found.uneven:
+        job.say("       The pot follows unevenly; a load may do that. The tape will tell.")
     units = job.units
     creep = f"{units.number(found.creep_mm_s[0])} / {units.speed(found.creep_mm_s[1])}"
     job.say(

@@ -33,6 +33,7 @@ class Endpoints:
     pot_margin_raw: int
     full_scale: int
     working_mm: tuple[float, float] | None = None
+    uneven: bool = False  # the pot's rate differs along the way: a place between wants the tape
 
     @property
     def span_raw(self) -> int:

@@ -16,6 +16,7 @@ from .label import Label
 from .polarity import Polarity
 from .propose import Proposed
 from .speed import Speeds
+from .straight import check_between
 from .trial import Trial
 
 TRIAL_GUESS_S = 60.0
@@ -50,7 +51,15 @@ def commission(job: Job, keeper: Keeper, label: Label) -> Commissioned:
     at_rest = edge.leave(job, current.measure(job), label.stroke_mm)
     way = polarity.find(job, at_rest)
     ends = endpoints.find(job, at_rest, way, label.stroke_mm)
-    return finish(job, keeper, label, at_rest, way, ends)
+    return finish(job, keeper, label, at_rest, way, ends, between(job, label, ends))
+
+
+def between(job: Job, label: Label, ends: Endpoints) -> Callable[[], None]:
+    """What there is to check between the ends: the tape, where the pot follows unevenly."""
+    short_mm = label.retracted_pin_to_pin_mm
+    if short_mm is None or not ends.uneven:
+        return _nothing
+    return lambda: check_between(job, ends, short_mm)
 
 
 def _nothing() -> None:
@@ -64,17 +73,18 @@ def finish(
     at_rest: AtRest,
     way: Polarity,
     ends: Endpoints,
-    between: Callable[[], None] = _nothing,
+    look_between: Callable[[], None] = _nothing,
 ) -> Commissioned:
     """Sections 5 to 8, once the ends are known and provisional soft stops are in force.
 
-    `between` is called while the rod rests somewhere between its ends, before anything is proposed.
+    `look_between` is called while the rod rests somewhere between its ends, before anything is
+    proposed.
     """
     job.say(" 5 Speed")
     job.say(cautions.FULL_SPEED)
     cautions.consent(job, cautions.full_speed())
     speeds = speed.measure(job, at_rest, ends)
-    between()
+    look_between()
     known = proposing.learned(job, at_rest, ends, speeds, fuse_a=label.fuse_a)
     proposed = proposing.propose(job, known)
     working_mm = ends.working_mm or (None, None)

@@ -74,7 +74,8 @@ def commission(job: Job, keeper: Keeper, label: Label) -> Commissioned:
     label = replace(label, retracted_pin_to_pin_mm=lengths[-1], stroke_mm=ends.stroke_mm)
     if found.guess is not None:
         label = replace(label, rated_v=found.guess.volts, rated_why=found.guess.reasons[0])
-    done = ordinary.finish(job, keeper, label, at_rest, way, ends)
+    between = ordinary.between(job, label, ends)
+    done = ordinary.finish(job, keeper, label, at_rest, way, ends, between)
     job.say(" " + UNKNOWN)
     return done
 

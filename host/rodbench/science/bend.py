@@ -13,6 +13,7 @@ from itertools import pairwise
 from statistics import fmean
 
 PARTS = 6
+DOUBT_BEND = 2.0  # more than a straight pot shows without a load
 MOST_BEND = 12.0  # more than a log-taper track shows: common practice, no source
 SAME_CURRENT = 0.1
 _LEAST_EACH = 4  # readings a part
