@@ -57,7 +57,15 @@ WORDS = {
     WIPER: ("wiper",),
     MOUNT: ("mounted",),
     SENSOR: ("sensor", "current input"),
-    ANSWERS: ("answer", "was seen", "not seen", "nobody saw", "contradict", "cannot both"),
+    ANSWERS: (
+        "answer",
+        "was seen",
+        "not seen",
+        "nobody saw",
+        "what should be",
+        "contradict",
+        "cannot both",
+    ),
     MOTOR: ("motor lead", "no current"),
     POT: ("pot", "dropout", "binds"),
 }

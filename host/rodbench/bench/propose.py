@@ -40,7 +40,7 @@ EDITS = (  # field, words, unit, row of the table
 )
 FOLLOWING_PER_S = 5.0  # of the board's following term, with what its filter lets through of noise
 EDIT_TRIES = 3  # refused edits before the proposal is given up
-DWELL_MOST_S = 2.5  # a stall time is twice that, and the board takes 5 s at most
+DWELL_MOST_S = 5.0  # the longest stall time that the board takes
 LENGTHS = {"mm": "in", "mm/s": "in/s", "mm/s2": "in/s2"}
 
 
@@ -180,7 +180,7 @@ def learned(
         sensor_top_a=(
             sensor_top_a(job.scale, job.live["current_sensor"], job.live) if has_sensor else None
         ),
-        dwell_s=dwell_s,
+        dwell_s=min(dwell_s, DWELL_MOST_S / 2.0),
     )
 
 
