@@ -14,6 +14,7 @@ from rodbench.science.rest import Rest, rest
 from .job import Job, failed, rest_samples
 from .scale import Scale
 
+JUMPS_RAW = 100.0  # rms at rest: six times the noise of a poor but sound pot
 WATCH_S = 1.5
 # Shares of the reference. The board's own rules allow a little more (0.86; 0.94 and 0.06).
 TOP, CENTRED_TOP, CENTRED_BOTTOM = 0.85, 0.93, 0.07
@@ -79,10 +80,22 @@ def measure(job: Job) -> AtRest:
         pot, volts = rest([s.raw for s in axis]), rest([s.current_a for s in axis])
         found = _evaluate(job, pot, volts, gain, board[-1].supply_v)
         _say(job, found)
+        _refuse_jumps(job, pot.rms)
         zero = {} if found.current_zero_raw4 is None else _zero(job, volts.mean)
         job.commit(found.settings() | zero)
     job.record("calibrate current", {"axis": job.number, "found": found})
     return found
+
+
+def _refuse_jumps(job: Job, noise_raw: float) -> None:
+    """A pot that jumps at rest guards nothing: all that follows would be laid to other parts."""
+    if job.live["feedback"] == Feedback.POT and noise_raw > JUMPS_RAW:
+        raise failed(
+            job,
+            f"the pot's reading jumps at rest, {noise_raw:.0f} raw of noise where a sound pot has "
+            "below 20: worn track, or a loose wire",
+            "Look at the pot's wires; move the rod off a worn place, then start again.",
+        )
 
 
 def sensor_top_a(scale: Scale, kind: int, keys: Mapping[str, int]) -> float:

@@ -334,6 +334,13 @@ def _approach(search: _Search, way: int, back_raw: Callable[[Outcome], float]) -
 def _say_weak(search: _Search, way: int, found: list[Outcome]) -> None:
     """The rod came this way before and does not start now: two good readings are enough."""
     percent = 100 * CREEP_MOST
+    if len(found) < 2 and (drop := _dropout(search)):
+        raise failed(
+            search.job,
+            f"the pot's reading jumped by {drop:.0f} raw on the way, and shows no motion now: worn "
+            "track, or a loose wire",
+            f"rodbench measure pot {search.job.number} finds the place",
+        )
     if len(found) < 2:
         raise failed(
             search.job,

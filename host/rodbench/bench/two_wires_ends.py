@@ -40,7 +40,7 @@ GUESS_MM_S = 5.0  # a slow rod at full output
 SLOWEST_MM_S = 0.25  # creep slower than this is a rod that does not follow its motor
 FULL_OF_CREEP = 0.6  # of the time at creep: about what full output takes, rather more
 BELOW_TRIP = 0.8
-LEAVE_S = 1.5
+LEAVE_S = 5.0  # so long that a load that hurries it back leaves its current time to be known
 RUNS = 2
 TRIES = 3
 SEEKS_MAX = 12  # of one way, each ended by the duty budget
@@ -159,6 +159,8 @@ class _Search:
             currents += [s.current_a for s in samples if s.state == AxisState.SEEK and s.output]
             if outcome.ended in (Ended.END_FOUND, Ended.UNFINISHED):
                 return _Way(outcome, _running(currents), on_s)
+            if on_s > self.stroke_mm / SLOWEST_MM_S:
+                break
             if outcome.ended == Ended.DUTY:
                 self.job.say("       the duty budget is spent: resting on the way")
             elif not (self._was_too_strong(outcome) or self.job.hiccup(outcome)):
@@ -322,6 +324,7 @@ def find(job: Job, at_rest: AtRest, creep_output: float, stroke_mm: float) -> St
 
 def _creep(search: _Search) -> dict[int, _Way]:
     """To the retracted end, out, and back in: where the ends are, and the strokes at creep."""
+    search.job.commit({"creep_output_permille": round(1000 * search.creep)})
     leave(search.job.axis, search.creep)
     search.seek(-1)
     search.look(-1)
