@@ -113,8 +113,15 @@ class _Search:
         pulls = 3.0 * self.at_rest.current_step_a
         return found.current_before_a <= 0.0 and found.current_stop_a > pulls
 
-    def coasts_raw(self) -> float:
-        """How far the rod may run on behind an open end switch, arriving as it did last."""
+    def still_drew(self, found: Outcome) -> bool:
+        """Whether the motor drew a current as the rod stopped: no switch opened there."""
+        return bool(self.at_rest.sensor) and found.current_stop_a > 0.5 * found.current_before_a
+
+    def coasts_raw(self, found: list[Outcome]) -> float:
+        """How far the rod may have run on behind an open end switch, arriving as it did last; 0
+        where the motor was seen to draw a current."""
+        if any(self.still_drew(one) for one in found):
+            return 0.0
         return COASTS_S * abs(self.legs[-1].raw_s() or self.raw_s)
 
     def bend(self) -> float | None:
@@ -321,7 +328,7 @@ def _approach(search: _Search, way: int, back_raw: Callable[[Outcome], float]) -
         if search.outputs[way] == gentle:
             continue
         further = abs(found[-1].raw - fmean(a.raw for a in found[:-1]))
-        if further > GIVES_WAY_RAW + search.coasts_raw():
+        if further > GIVES_WAY_RAW + search.coasts_raw(found):
             search.job.say("       that was no end: the rod went on with more output")
             found, pressed = found[-1:], False
             continue

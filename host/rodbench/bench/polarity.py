@@ -15,7 +15,7 @@ from .budget import Budget
 from .current import AtRest
 from .job import Job, failed, fault_words, follow, rest_samples, settle
 
-RUN_S = 1.0
+RUN_S, LONGER_S = 1.0, 3.0  # longer where a person saw nothing of what the pot tells
 # Outputs of the runs of one go, raised while the rod stands: the gentlest that serves is taken,
 # since a rod coasts on behind an end switch.
 LEVELS = (0.15, 0.2, 0.25, 0.3, 0.4, 0.5, 0.6)
@@ -97,10 +97,12 @@ def find(job: Job, at_rest: AtRest, room: Room | None = None) -> Polarity:
         budget.say_cost(MOST_S, "at most")
         budget.ensure(MOST_S, "finding the direction")
         for left in range(TRIES - 1, -1, -1):
-            found, bursts = _both_ways(job, at_rest, room)
+            found, bursts = _both_ways(job, at_rest, room, RUN_S if left else LONGER_S)
             if found.finding not in (Finding.NOT_SEEN, Finding.CONTRADICTORY):
                 break
-            job.say(f"       {found.text}." + (" Once more." if left else ""))
+            job.say(f"       {found.text}." + (" Once more, longer." if left else ""))
+            if left:
+                budget.ensure(LONGER_S * MOST_S, "the longer runs")
         job.record("calibrate polarity", {"axis": job.number, "finding": found})
         if not found.settled:
             raise failed(job, found.text, "The direction stays unknown. " + _hint(found))
@@ -126,25 +128,27 @@ def _with_margin(output: float) -> float:
     return round(min(output * MARGIN, LEVELS[-1]), 3)
 
 
-def _both_ways(job: Job, at_rest: AtRest, room: Room | None) -> tuple[Verdict, dict[int, _Burst]]:
+def _both_ways(
+    job: Job, at_rest: AtRest, room: Room | None, run_s: float
+) -> tuple[Verdict, dict[int, _Burst]]:
     """Runs A and B; A again when the rod stood at an end that bars A."""
     runs: dict[int, PolarityRun] = {}
     bursts: dict[int, _Burst] = {}
     for sign, name in ((1, "A"), (-1, "B")):
-        runs[sign], bursts[sign] = _run(job, at_rest, room, sign, name)
+        runs[sign], bursts[sign] = _run(job, at_rest, room, sign, name, run_s)
     if runs[-1].moved and not runs[1].moved:
         job.say("       Run A stood, run B went: the rod was at an end. Run A again.")
-        runs[1], bursts[1] = _run(job, at_rest, room, 1, "A")
+        runs[1], bursts[1] = _run(job, at_rest, room, 1, "A", run_s)
     elif runs[1].moved and not runs[-1].moved:
         job.say("       Run A went, run B stood. Run B again.")
-        runs[-1], bursts[-1] = _run(job, at_rest, room, -1, "B")
+        runs[-1], bursts[-1] = _run(job, at_rest, room, -1, "B", run_s)
     return verdict(runs[1], runs[-1]), bursts
 
 
 def _run(
-    job: Job, at_rest: AtRest, room: Room | None, sign: int, name: str
+    job: Job, at_rest: AtRest, room: Room | None, sign: int, name: str, run_s: float
 ) -> tuple[PolarityRun, _Burst]:
-    burst = _burst(job, at_rest, room, sign)
+    burst = _burst(job, at_rest, room, sign, run_s)
     current = "" if burst.current_a is None else f", {burst.current_a:.2f} A"
     job.say(f"       run {name}: pot {burst.change_raw:+.0f} raw{current}")
     answer = job.asker.ask(
@@ -159,13 +163,13 @@ def _run(
     return run, burst
 
 
-def _burst(job: Job, at_rest: AtRest, room: Room | None, sign: int) -> _Burst:
-    """Jog for a second; again, and stronger, while the rod stands with the motor drawing current,
+def _burst(job: Job, at_rest: AtRest, room: Room | None, sign: int, run_s: float) -> _Burst:
+    """Jog for a moment; again, and stronger, while the rod stands with the motor drawing current,
     or creeps so slowly that finding the ends would take too long."""
     before, raws = _pot(job), set[int]()
     crossing_s = CROSSING_MOUNTED_S if room else CROSSING_S
     for output in LEVELS:
-        samples = _jog(job, sign * output, room)
+        samples = _jog(job, sign * output, room, run_s)
         raws |= {s.raw for s in samples}
         after = _pot(job)
         burst = _Burst(
@@ -204,12 +208,12 @@ def _current(samples: list[AxisSample]) -> float:
     return sum(driven) / len(driven) if driven else 0.0
 
 
-def _jog(job: Job, output: float, room: Room | None) -> list[AxisSample]:
+def _jog(job: Job, output: float, room: Room | None, run_s: float) -> list[AxisSample]:
     creep = round(1000 * abs(output))
     if job.live["creep_output_permille"] != creep:
         job.commit({"creep_output_permille": creep})
     with job.axis.jog_output(output) as motion:
-        samples = follow(job, motion, RUN_S, room.left if room else None)
+        samples = follow(job, motion, run_s, room.left if room else None)
     settle(job)
     outcome = job.axis.outcome()
     if outcome.ended == Ended.FAULT:

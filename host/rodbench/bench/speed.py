@@ -191,6 +191,13 @@ def _pass(
     full = job.live["output_max_permille"] / 1000.0
     on = [s for s in heard if isinstance(s, AxisSample) and s.output != 0.0]
     at_full = [s for s in on if abs(s.output) >= full - 0.002]
+    if len(at_full) < 12 and ends.dropout_raw:
+        raise failed(
+            job,
+            f"the run broke off, and the pot's reading had jumped by {ends.dropout_raw:.0f} raw on "
+            "the way before: worn track, or a loose wire",
+            f"rodbench measure pot {job.number} finds the place",
+        )
     if len(at_full) < 12:
         raise failed(
             job, "the stroke is too short to reach full speed in it", "Measure by hand, or leave."

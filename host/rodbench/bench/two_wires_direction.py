@@ -151,13 +151,16 @@ def _current(samples: list[AxisSample]) -> float:
 def _look_again(job: Job, at_rest: AtRest, level: float) -> None:
     """A third look: two answers that are wrong alike agree with each other. Back from run B, so
     that there is room."""
-    way = -1 if job.live["motor_reversed"] else 1
-    meant = Seen.OUT if way > 0 else Seen.IN
-    seen = _run(job, at_rest, way, level, "C").seen
+    first = -1 if job.live["motor_reversed"] else 1
+    for way, name in ((first, "C"), (-first, "D")):  # D where C was barred
+        meant = Seen.OUT if way > 0 else Seen.IN
+        seen = _run(job, at_rest, way, level, name).seen
+        if seen is not Seen.STILL:
+            break
     if seen is not meant:
         raise failed(
             job,
-            f"run C should have gone {meant.value} by the answers so far, and was seen: "
+            f"run {name} should have gone {meant.value} by the answers so far, and was seen: "
             f"{seen.value}",
             f"Watch it closely and start again: rodbench calibrate polarity {job.number}",
         )

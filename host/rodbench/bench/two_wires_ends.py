@@ -285,7 +285,7 @@ class _Search:
             "between": "the current showed an end, but the rod stands between its ends: it binds "
             "or is held there, and that is no end",
             "not seen": f"nobody saw whether the rod stands at its {name} end",
-        }.get(answer, f"it ran to what should be the {name} end, and stands {answer}")
+        }.get(answer, f"by the answers it ran to its {name} end, and it stands {answer}")
         hint = {
             "between": "Free the rod, then start again.",
             "not seen": "Have somebody watch the rod, then start again.",
