@@ -126,12 +126,16 @@ def test_no_places(text: str) -> None:
 sizes = st.floats(50.0, 1500.0)
 
 
-@given(frame=sizes, vent=sizes, retracted=sizes, low=st.floats(0, 300), room=st.floats(1, 300))
+@given(frame=sizes, vent=sizes, shares=st.tuples(*[st.floats(0.02, 0.98)] * 3))
 def test_every_angle_within_reach_comes_back(
-    frame: float, vent: float, retracted: float, low: float, room: float
+    frame: float, vent: float, shares: tuple[float, float, float]
 ) -> None:
+    # A triangle's third side lies between the difference and the sum of the others.
+    least_side, span = abs(frame - vent), frame + vent - abs(frame - vent)
+    retracted, first, last = (least_side + share * span for share in sorted(shares))
+    low, room = first - retracted, last - first
+    assume(room > 1.0)
     linkage = Linkage(frame, vent, retracted)
-    assume(linkage.holds(0.0) and linkage.holds(low + room))
     way = Way(low, low + room, linkage)
     least, most = (float(part) for part in way.reach().split()[::2][:2])
     for angle in (least, (least + most) / 2, most):

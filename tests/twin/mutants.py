@@ -136,7 +136,6 @@ MUTANTS = (
     Mutant("axis.c", "time_cs * UINT32_C(12)", "time_cs * UINT32_C(13)"),
     Mutant("axis.c", "know(axis, AXIS_FLAGS_BETWEEN);", "know(axis, 0);"),
     Mutant("axis.c", "fault == FAULT_NO_CURRENT && axis->guard.moved", "axis->guard.moved"),
-    Mutant("guard.c", "guard->own_ma / 128 + 1", "guard->own_ma / 64 + 1"),
     Mutant("div.c", "a < 0 ? a - half : a + half", "half < 0 ? a - half : a"),
 )
 

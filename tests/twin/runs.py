@@ -89,7 +89,7 @@ def _changes(draw: st.DrawFn, kind: str, most: int) -> tuple[tuple[str, int], ..
 
 _axes = st.builds(
     Axis,
-    style=st.sampled_from((2, 2, 1) * 7 + (0, 3, 3, 3)),
+    style=st.sampled_from((2, 2, 1) * 9 + (0, 3, 3, 3)),
     span=st.integers(800, 7000),
     reversed_pot=st.booleans(),
     reversed_motor=st.booleans(),
@@ -411,7 +411,7 @@ class Run:
         """Another open: of a new session and back, a wrong nonce, a wrong major, no session."""
         last = self.session
         older = max(1, last - act.b % 6)
-        session = (last % 250 + 1, last, 0, act.a // 5 % 256, older, older)[act.a % 6]
+        session = (last % 250 + 1, last, 0, act.a // 5 % 256, *[older] * 4)[act.a % 8]
         nonce = self.nonce if act.b % 3 else act.b % 65536
         fields = {"boot_nonce": nonce, "protocol_major": 1 + (act.b % 5 == 0), "protocol_minor": 0}
         frame = framing.encode(messages.pack("open", session, self.seq, **fields))
