@@ -54,7 +54,7 @@ def settings_of(bench: Bench) -> dict[str, int]:
         "run_on_retract_um": round(60 * fast[1]) + 100,
         "noise_x16": round(16 * noise),
         "current_uv_per_ma": round(1000 * rod.sensor.v_per_a),
-        "current_zero": round(rod.sensor.zero_v / 5.0 * 4096),
+        "current_zero": round(rod.sensor.zero_v / bench.board.hello.adc_reference_v * 4096),
         "trip_ma": min(30_000, round(900 * volts / rod.motor.resistance_ohm)),
         "duty_share_permille": 1000,
     }
