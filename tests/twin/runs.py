@@ -171,6 +171,7 @@ def settings_of(axis: Axis) -> dict[str, int]:
             "feedback": 1,
             "calibrated": int(axis.style == 2),
             "motor_reversed": int(axis.reversed_motor),
+            "driver": (0, 1, 3)[axis.start % 3],
             "raw_retracted": ends[0],
             "raw_extended": ends[1],
             "stroke_um": max(5000, stroke),
