@@ -3,7 +3,15 @@
 import pytest
 from rodbench.emulator.plant_file import dump, parse
 from rodbench.emulator.plant_keys import DRIVERS
-from rodbench.emulator.random_benches import HELD, MOUNT, TIMED, WIPER, RandomBench, random_bench
+from rodbench.emulator.random_benches import (
+    HELD,
+    MOUNT,
+    NO_END,
+    TIMED,
+    WIPER,
+    RandomBench,
+    random_bench,
+)
 
 BENCHES = [random_bench(seed) for seed in range(400)]
 
@@ -69,8 +77,16 @@ def test_what_may_be_said_follows_from_what_is_true() -> None:
         assert (WIPER in bench.allowed) == (bench.rod.pot.wired != "right")
         if bench.two_wires and not bench.rod.mount.fitted:
             sees = bench.rod.sensor.kind != "none"
-            assert bench.allowed == {TIMED if sees else HELD}
+            assert bench.allowed - {NO_END} == {TIMED if sees else HELD}
         assert MOUNT not in bench.allowed or bench.rod.mount.fitted
+
+
+def test_few_ends_are_beyond_what_the_current_can_show() -> None:
+    hidden = [bench for bench in BENCHES if NO_END in bench.allowed]
+    assert 0 < len(hidden) < 0.03 * len(BENCHES)
+    for bench in hidden:
+        assert bench.rod.ends.kind != "switch"
+        assert TIMED in bench.allowed
 
 
 def test_what_a_person_says_is_what_is_there_unless_wrong() -> None:

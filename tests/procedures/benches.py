@@ -34,6 +34,7 @@ from rodbench.emulator.random_benches import (
     HELD,
     MOTOR,
     MOUNT,
+    NO_END,
     POT,
     SENSOR,
     TIMED,
@@ -54,6 +55,7 @@ OTHER, CRASH = "refused otherwise", "crash"
 # A refusal is of a kind when its sentence has one of these words; the first kind that fits.
 WORDS = {
     HELD: ("hold-to-run",),
+    NO_END: ("no extended end", "no retracted end"),
     WIPER: ("wiper",),
     MOUNT: ("mounted",),
     SENSOR: ("sensor", "current input"),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from rodbench_protocol.names import Ended
@@ -27,6 +28,7 @@ MARGIN = 1.15
 MOST_S = 2 * len(LEVELS) * RUN_S + 2
 REST_S = 1.0
 TRIES = 2
+BACK_IN_RAW = 24.0  # noise beside a reading outside, before a run counts as going further out
 STALL_MS = 1200  # longer than a run: here the person and the host judge, not the guard
 CHOICES = tuple(seen.value for seen in Seen)
 
@@ -61,9 +63,10 @@ class Room:
     home_raw: float
     limit_raw: float
 
-    def left(self, raw: float) -> bool:
-        """Whether a reading lies inside."""
-        return abs(raw - self.home_raw) < self.limit_raw
+    def left(self, start_raw: float) -> Callable[[float], bool]:
+        """Whether a run from `start_raw` may go on at a reading: inside, or on its way back in."""
+        most = max(self.limit_raw, abs(start_raw - self.home_raw) + BACK_IN_RAW)
+        return lambda raw: abs(raw - self.home_raw) < most
 
     def half_used(self, raw: float) -> bool:
         """Whether another run the same way could leave too little."""
@@ -169,7 +172,8 @@ def _burst(job: Job, at_rest: AtRest, room: Room | None, sign: int, run_s: float
     before, raws = _pot(job), set[int]()
     crossing_s = CROSSING_MOUNTED_S if room else CROSSING_S
     for output in LEVELS:
-        samples = _jog(job, sign * output, room, run_s)
+        inside = room.left(before.mean) if room else None
+        samples = _jog(job, sign * output, inside, run_s)
         raws |= {s.raw for s in samples}
         after = _pot(job)
         burst = _Burst(
@@ -208,12 +212,14 @@ def _current(samples: list[AxisSample]) -> float:
     return sum(driven) / len(driven) if driven else 0.0
 
 
-def _jog(job: Job, output: float, room: Room | None, run_s: float) -> list[AxisSample]:
+def _jog(
+    job: Job, output: float, inside: Callable[[float], bool] | None, run_s: float
+) -> list[AxisSample]:
     creep = round(1000 * abs(output))
     if job.live["creep_output_permille"] != creep:
         job.commit({"creep_output_permille": creep})
     with job.axis.jog_output(output) as motion:
-        samples = follow(job, motion, run_s, room.left if room else None)
+        samples = follow(job, motion, run_s, inside)
     settle(job)
     outcome = job.axis.outcome()
     if outcome.ended == Ended.FAULT:

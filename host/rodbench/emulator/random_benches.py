@@ -15,15 +15,18 @@ from dataclasses import dataclass, field
 from rodbench.emulator.plant import Driver, Mount, Rod, Sensor
 from rodbench.emulator.plant_file import BoardFigures, Machine
 from rodbench.emulator.plant_keys import DRIVERS
-from rodbench.emulator.random_plants import random_machine
+from rodbench.emulator.random_plants import random_machine, running_a
 
 # What a tool may end with. The first three are ends of the whole procedure, the rest refusals.
 COMMISSIONED, TIMED, HELD = "commissioned", "timed", "hold-to-run"
 WIPER, POT, SENSOR, ANSWERS, MOUNT, MOTOR = "wiper", "pot", "sensor", "answers", "mount", "motor"
+NO_END = "no end"
 
 PIN_TO_PIN_MM = 105.0  # of a retracted rod
 FUSES_A = (3.0, 4.0, 5.0, 7.5, 10.0, 15.0, 20.0, 30.0)
 MM_PER_IN = 25.4
+# A hot winding held at creep's 60 % output draws too little more than running for an end to show.
+CREEP_MOST, HOT, RISE = 0.6, 1.4, 1.25
 
 
 @dataclass(slots=True)
@@ -191,7 +194,7 @@ def _truth(bench: RandomBench) -> tuple[str, frozenset[str]]:
     if bench.lie:
         return f"person: {bench.lie}", _after_lie(bench)
     if not pot.fitted:
-        return _two_wires(rod)
+        return _two_wires(rod, bench.machine.supply.volts)
     if pot.wired != "right":
         return f"{pot.wired.replace('-', ' ')} lead", frozenset({WIPER})
     mounted = ", mounted" if rod.mount.fitted else ""
@@ -202,12 +205,15 @@ def _truth(bench: RandomBench) -> tuple[str, frozenset[str]]:
     return f"pot, sensor {rod.sensor.kind}{mounted}", frozenset({COMMISSIONED})
 
 
-def _two_wires(rod: Rod) -> tuple[str, frozenset[str]]:
+def _two_wires(rod: Rod, volts: float) -> tuple[str, frozenset[str]]:
     if rod.mount.fitted:
         return "two wires, mounted", frozenset({MOUNT, HELD})
     if rod.sensor.kind == "none":
         return "two wires, no sensor", frozenset({HELD})
-    return f"two wires, sensor {rod.sensor.kind}", frozenset({TIMED})
+    held = CREEP_MOST * volts / (HOT * rod.motor.resistance_ohm)
+    shows = rod.ends.kind == "switch" or held > RISE * max(running_a(rod, way) for way in (1, -1))
+    allowed = {TIMED} if shows else {TIMED, NO_END}
+    return f"two wires, sensor {rod.sensor.kind}", frozenset(allowed)
 
 
 def _after_lie(bench: RandomBench) -> frozenset[str]:

@@ -49,14 +49,19 @@ def random_machine(
     )
 
 
-def full_speed(rod: Rod, volts: float, sense: int) -> float:
-    """Steady speed in mm/s at full output from a stiff supply, at mid stroke; `sense` +1 or -1."""
+def running_a(rod: Rod, sense: int) -> float:
+    """Current in A against friction and load at mid stroke, drag aside; `sense` +1 or -1."""
     motor, screw = rod.motor, rod.screw
     force = rod.load.at(rod.stroke_mm / 2.0) * sense
     passed = force / screw.efficiency if force > 0.0 else force * screw.back_efficiency
     friction = motor.friction_extend_a if sense > 0 else motor.friction_retract_a
-    lost = friction + passed / (1000.0 * motor.constant_v_s_per_mm)
-    spare = volts - motor.resistance_ohm * lost
+    return friction + passed / (1000.0 * motor.constant_v_s_per_mm)
+
+
+def full_speed(rod: Rod, volts: float, sense: int) -> float:
+    """Steady speed in mm/s at full output from a stiff supply, at mid stroke; `sense` +1 or -1."""
+    motor = rod.motor
+    spare = volts - motor.resistance_ohm * running_a(rod, sense)
     return spare / (motor.constant_v_s_per_mm + motor.resistance_ohm * motor.drag_a_s_per_mm)
 
 
