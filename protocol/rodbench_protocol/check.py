@@ -13,8 +13,8 @@ from rodbench_protocol.schema import WIDTHS, Field, MessageType, Names, Rule, Sc
 from rodbench_protocol.settings import key_ranges, whole_expression
 
 _ID_RANGES = {"request": (0x00, 0x5F), "one_way": (0x60, 0x6F), "unasked": (0x70, 0x7F)}
-SCOPE_MAX = {"board": 64, "axis": 128}
-"""Room in a settings slot, in bytes."""
+SCOPE_MAX = {"board": 23, "axis": 148}
+"""Room in a settings slot of 328 bytes, with its head of 9 and both axes."""
 
 
 def check_schema(schema: Schema) -> None:

@@ -20,6 +20,9 @@ REQUESTS: dict[str, dict[str, Any]] = {
     "move": {"axis": 1, "target_um": 101500, "speed_um_s": 0},
     "outcome": {"axis": 2},
     "restart": {},
+    "level": {"axis": 2, "speed_um_s": -1500},
+    "hand_over": {"axis": 0, "commander": 0},
+    "credit_off": {"off_s": 5400},
     "draft_begin": {"scope": 1},
     "draft_set": {
         "scope": 1,
@@ -31,6 +34,9 @@ REQUESTS: dict[str, dict[str, Any]] = {
     "store": {},
     "settings_get": {"which": 0, "scope": 1, "first_key": 6},
     "digests": {},
+    "trip_get": {"age": 0},
+    "black_box": {"axis": 1, "first": 28},
+    "totals": {"axis": 1},
     "subscribe": {"axis_period_ms": 10, "board_period_ms": 100},
     "alive": {"tick": 4660},
 }
@@ -49,6 +55,7 @@ UNASKED: dict[str, dict[str, int]] = {
         "faults": 0,
         "duty_used_permille": 87,
         "motion": 5,
+        "also": 0,
     },
     "telemetry_board": {
         "tick": 4660,
@@ -62,6 +69,12 @@ UNASKED: dict[str, dict[str, int]] = {
         "duty_left_2_ms": 300000,
         "frames_bad": 0,
         "late_ticks": 0,
+        "duty_ready_1_ms": 1140000,
+        "duty_ready_2_ms": 0,
+        "heat_1_permille": 214,
+        "heat_2_permille": 0,
+        "local_1": 0,
+        "local_2": 0,
     },
     "event": {
         "tick": 4671,
@@ -126,8 +139,8 @@ def _fixed_replies() -> dict[str, dict[str, Any]]:
     nothing: dict[str, Any] = {}
     plain = ("open", "stop", "restart", "draft_begin", "draft_set", "draft_discard", "subscribe")
     return (
-        dict.fromkeys(plain, nothing)
-        | {name: {"motion": 5} for name in ("jog", "run", "seek", "move")}
+        dict.fromkeys((*plain, "hand_over", "credit_off"), nothing)
+        | {name: {"motion": 5} for name in ("jog", "run", "seek", "move", "level")}
         | {
             "clear": {"cleared": 1},
             "store": {"generation": 7},
@@ -158,5 +171,26 @@ def _fixed_replies() -> dict[str, dict[str, Any]]:
                 "late_ticks": 0,
                 "worst_tick_us": 870,
             },
+            "trip_get": {
+                "number": 3,
+                "axis": 1,
+                "fault": 1,
+                "position_um": 140210,
+                "raw": 2715,
+                "current_ma": 2980,
+                "supply_mv": 12080,
+                "output_percent": 78,
+                "uptime_min": 412,
+            },
+            "black_box": {
+                "trip_axis": 1,
+                "trip_fault": 1,
+                "count": 30,
+                "items": [
+                    {"place_output": 0x54F8, "current": 31},
+                    {"place_output": 0x54B8, "current": 47},
+                ],
+            },
+            "totals": {"on_s": 40210, "starts": 2841, "travel_mm": 301422},
         }
     )

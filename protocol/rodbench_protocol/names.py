@@ -6,7 +6,7 @@ from enum import IntEnum, IntFlag
 from typing import Final, NamedTuple
 
 MAJOR: Final = 1
-MINOR: Final = 1
+MINOR: Final = 2
 FRAME_MAX: Final = 64
 REPLY_FLAG: Final = 128
 TICK_US: Final = 5000
@@ -16,7 +16,7 @@ HOLD_MS: Final = 250
 REPLY_TIMEOUT_MS: Final = 150
 TRIES: Final = 3
 STOP_FRAME_MAX: Final = 16
-SCHEMA_DIGEST: Final = 0x9F90B2BA
+SCHEMA_DIGEST: Final = 0x0B9C169C
 
 
 class MessageId(IntEnum):
@@ -33,6 +33,9 @@ class MessageId(IntEnum):
     MOVE = 0x15
     OUTCOME = 0x16
     RESTART = 0x17
+    LEVEL = 0x18
+    HAND_OVER = 0x19
+    CREDIT_OFF = 0x1A
     DRAFT_BEGIN = 0x20
     DRAFT_SET = 0x21
     DRAFT_CHECK = 0x22
@@ -41,6 +44,9 @@ class MessageId(IntEnum):
     STORE = 0x25
     SETTINGS_GET = 0x26
     DIGESTS = 0x27
+    TRIP_GET = 0x28
+    BLACK_BOX = 0x29
+    TOTALS = 0x2A
     SUBSCRIBE = 0x30
     ALIVE = 0x60
     TELEMETRY_AXIS = 0x70
@@ -74,6 +80,9 @@ class Status(IntEnum):
     NOT_SUPPORTED = 20
     SESSION_IN_USE = 21
     STOP_STANDING = 22
+    GANGED = 23
+    LOCAL_CONTROL = 24
+    NOTHING_KEPT = 25
 
 
 class BoardKind(IntEnum):
@@ -129,6 +138,11 @@ class EventKind(IntEnum):
     STORED = 7
     CLEARED = 8
     LATE_TICK = 9
+    ARMED = 10
+    SOURCE_LOST = 11
+    HANDED_OVER = 12
+    FOLD_BACK = 13
+    WARM = 14
 
 
 class Ended(IntEnum):
@@ -146,6 +160,7 @@ class Ended(IntEnum):
     REPLACED = 9
     SESSION = 10
     UNFINISHED = 11
+    GANG = 12
 
 
 class Fault(IntEnum):
@@ -162,6 +177,47 @@ class Fault(IntEnum):
     SETTINGS = 9
     ASSERTION = 10
     NO_END = 11
+    POT_OPEN = 12
+    POT_SHORT = 13
+    POT_JUMP = 14
+    MOVING_OFF = 15
+    FOLLOWING = 16
+    THERMAL = 17
+    SUPPLY_LOW = 18
+    SUPPLY_HIGH = 19
+    STOP_INPUT = 20
+    APART = 21
+    LATE_TICK = 22
+
+
+class StopInput(IntEnum):
+    """How the stop input is wired."""
+
+    NOT_WIRED = 0
+    NORMALLY_CLOSED = 1
+
+
+class Commander(IntEnum):
+    """Who commands an axis."""
+
+    HOST = 0
+    LOCAL = 1
+
+
+class LocalSource(IntEnum):
+    """What an axis is commanded by without a computer."""
+
+    NONE = 0
+    BUTTONS = 1
+    STICK = 2
+    PULSE = 3
+
+
+class LocalAs(IntEnum):
+    """What a local input means."""
+
+    SPEED = 0
+    POSITION = 1
 
 
 class Feedback(IntEnum):
@@ -216,6 +272,10 @@ class Features(IntFlag):
     TWO_AXES = 0x1
     CURRENT_SENSE = 0x2
     SUPPLY_SENSE = 0x4
+    LOCAL_CONTROL = 0x8
+    TRIP_LOG = 0x10
+    BLACK_BOX = 0x20
+    GANG = 0x40
 
 
 class AxisFlags(IntFlag):
@@ -229,6 +289,27 @@ class AxisFlags(IntFlag):
     NEAR_RETRACTED = 0x20
     NEAR_EXTENDED = 0x40
     BETWEEN = 0x80
+
+
+class AxisAlso(IntFlag):
+    """More axis flags in telemetry."""
+
+    LOCAL = 0x1
+    ARMED = 0x2
+    SOURCE_LOST = 0x4
+    GANGED = 0x8
+    FOLDED_BACK = 0x10
+    WARM = 0x20
+
+
+class Inputs(IntFlag):
+    """The board's inputs; 1: closed to ground."""
+
+    STOP = 0x1
+    EXTEND_1 = 0x2
+    RETRACT_1 = 0x4
+    EXTEND_2 = 0x8
+    RETRACT_2 = 0x10
 
 
 class FaultBits(IntFlag):
@@ -245,6 +326,17 @@ class FaultBits(IntFlag):
     SETTINGS = 0x100
     ASSERTION = 0x200
     NO_END = 0x400
+    POT_OPEN = 0x800
+    POT_SHORT = 0x1000
+    POT_JUMP = 0x2000
+    MOVING_OFF = 0x4000
+    FOLLOWING = 0x8000
+    THERMAL = 0x10000
+    SUPPLY_LOW = 0x20000
+    SUPPLY_HIGH = 0x40000
+    STOP_INPUT = 0x80000
+    APART = 0x100000
+    LATE_TICK = 0x200000
 
 
 class AxisTelemetry(NamedTuple):
@@ -264,6 +356,7 @@ class AxisTelemetry(NamedTuple):
     faults: int
     duty_used_permille: int
     motion: int
+    also: int
 
 
 class BoardTelemetry(NamedTuple):
@@ -281,6 +374,12 @@ class BoardTelemetry(NamedTuple):
     duty_left_2_ms: int
     frames_bad: int
     late_ticks: int
+    duty_ready_1_ms: int
+    duty_ready_2_ms: int
+    heat_1_permille: int
+    heat_2_permille: int
+    local_1: int
+    local_2: int
 
 
 class Event(NamedTuple):

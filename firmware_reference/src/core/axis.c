@@ -391,7 +391,7 @@ void axis_renew(axis_t *axis, uint32_t echoed_tick)
 
 uint32_t axis_clear(axis_t *axis)
 {
-    uint16_t stood = axis->faults;
+    uint32_t stood = axis->faults;
     if (!axis_at_rest(axis) || stood == 0) {
         return 0;
     }
@@ -436,7 +436,7 @@ static void end(axis_t *axis, axis_out_t *out, uint8_t reason)
 
 static void latch(axis_t *axis, axis_out_t *out, uint8_t fault)
 {
-    uint16_t bit = (uint16_t)(1u << (fault - 1));
+    uint32_t bit = UINT32_C(1) << (fault - 1);
     if (axis->ended == ENDED_RUNNING) {
         axis->cause = fault;
     }

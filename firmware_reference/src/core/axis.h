@@ -53,7 +53,7 @@ typedef struct {
     int32_t reference_um;       /* where the ramp wants the rod; position while at rest */
     int16_t current_ma;
     int16_t output_permille;    /* positive extends (uncalibrated: by the lines) */
-    uint16_t faults;            /* latched, bit (number - 1) */
+    uint32_t faults;            /* latched, bit (number - 1) */
     uint16_t motion;            /* number of the motion under way or last; wraps, never 0 after the first */
     uint8_t ended;              /* ENDED_... of the motion under way or last */
     uint8_t cause;              /* fault number when ended by a fault, else 0 */

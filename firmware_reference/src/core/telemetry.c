@@ -32,7 +32,8 @@ static void send_axis(core_t *core, uint8_t index)
     at = put_bytes(at, axis, AXIS_PART_SIZE);
     at = put_u32(at, axis->faults);
     at = put_u16(at, duty_used_permille(&core->noinit->duty[index], &core->live.axis[index]));
-    put_u16(at, axis->motion);
+    at = put_u16(at, axis->motion);
+    put_u8(at, 0);
     telemetry_send(core, frame, sizeof frame);
 }
 
@@ -51,7 +52,8 @@ static void send_board(core_t *core)
     at = put_u32(at, duty_room(&duty[0], &core->live.axis[0]) * MS_PER_TICK);
     at = put_u32(at, duty_room(&duty[1], &core->live.axis[1]) * MS_PER_TICK);
     at = put_u16(at, core->counters.frames_bad);
-    put_u16(at, core->counters.late_ticks);
+    at = put_u16(at, core->counters.late_ticks);
+    memset(at, 0, TELEMETRY_BOARD_BODY_SIZE - TELEMETRY_BOARD_DUTY_READY_1_MS_AT);
     telemetry_send(core, frame, sizeof frame);
 }
 

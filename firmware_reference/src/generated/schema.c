@@ -8,6 +8,10 @@ const setting_entry_t setting_entries_board[SETTINGS_BOARD_ENTRIES] CORE_ROM = {
     {3, 1, 6, 2, 1000, INT32_C(20000), INT32_C(5710)}, /* supply_ratio_x1000 */
     {4, 1, 8, 1, 0, INT32_C(1), INT32_C(0)}, /* supply_calibrated */
     {5, 1, 9, 2, 0, INT32_C(5500), INT32_C(0)}, /* board_5v_mv */
+    {6, 1, 11, 2, 0, INT32_C(30000), INT32_C(0)}, /* supply_low_mv */
+    {7, 1, 13, 2, 0, INT32_C(36000), INT32_C(0)}, /* supply_high_mv */
+    {8, 1, 15, 1, 0, INT32_C(1), INT32_C(0)}, /* stop_input */
+    {9, 1, 16, 2, 0, INT32_C(60000), INT32_C(0)}, /* apart_trip_um */
 };
 
 _Static_assert(sizeof(settings_axis_t) == SETTINGS_AXIS_SIZE, "packed");
@@ -54,6 +58,21 @@ const setting_entry_t setting_entries_axis[SETTINGS_AXIS_ENTRIES] CORE_ROM = {
     {54, 1, 117, 1, 0, INT32_C(1), INT32_C(0)}, /* current_sensor_ratiometric */
     {55, 1, 118, 2, 0, INT32_C(60000), INT32_C(0)}, /* stroke_time_extend_cs */
     {56, 1, 120, 2, 0, INT32_C(60000), INT32_C(0)}, /* stroke_time_retract_cs */
+    {57, 1, 122, 2, 0, INT32_C(60000), INT32_C(0)}, /* following_um */
+    {58, 1, 124, 2, 0, INT32_C(30000), INT32_C(0)}, /* fold_back_ma */
+    {59, 1, 126, 2, 0, INT32_C(30000), INT32_C(0)}, /* rated_ma */
+    {60, 1, 128, 2, 10, INT32_C(7200), INT32_C(300)}, /* thermal_time_s */
+    {61, 1, 130, 1, 10, INT32_C(250), INT32_C(80)}, /* thermal_warn_percent */
+    {62, 1, 131, 1, 20, INT32_C(250), INT32_C(110)}, /* thermal_trip_percent */
+    {63, 1, 132, 1, 0, INT32_C(3), INT32_C(0)}, /* local_source */
+    {64, 1, 133, 1, 0, INT32_C(1), INT32_C(0)}, /* local_as */
+    {65, 1, 134, 2, 0, INT32_C(4095), INT32_C(1000)}, /* local_low_end */
+    {66, 1, 136, 2, 0, INT32_C(4095), INT32_C(1500)}, /* local_rest */
+    {67, 1, 138, 2, 2, INT32_C(1000), INT32_C(40)}, /* local_rest_band */
+    {68, 1, 140, 2, 0, INT32_C(4095), INT32_C(2000)}, /* local_high_end */
+    {69, 1, 142, 2, 0, INT32_C(65535), INT32_C(0)}, /* local_place_retract */
+    {70, 1, 144, 2, 0, INT32_C(65535), INT32_C(65535)}, /* local_place_extend */
+    {71, 1, 146, 2, 30, INT32_C(1000), INT32_C(100)}, /* local_loss_ms */
 };
 
 static int rule_abs_16(int a)
@@ -64,6 +83,8 @@ static int rule_abs_16(int a)
 uint16_t rule_check_board(const settings_board_t *s)
 {
     if (!(((int16_t)s->board_5v_mv == INT16_C(0)) || ((int32_t)s->board_5v_mv >= (((int32_t)CORE_REFERENCE_MV * INT32_C(22)) / INT32_C(25))))) { return 3333u; } /* reference_within_reach */
+    if (!((int16_t)s->supply_low_mv < (int16_t)s->supply_nominal_mv)) { return 4102u; } /* supply_low_below_nominal */
+    if (!(((int32_t)s->supply_high_mv == INT32_C(0)) || ((int32_t)s->supply_high_mv > (int32_t)s->supply_nominal_mv))) { return 4359u; } /* supply_high_above_nominal */
     return 0;
 }
 
@@ -88,6 +109,11 @@ uint16_t rule_check_axis(const settings_axis_t *s)
     if (!(!(((int16_t)s->feedback == INT16_C(1)) && ((int16_t)s->calibrated == INT16_C(1))) || (((int16_t)s->raw_retracted >= (int16_t)s->pot_margin_raw) && ((int16_t)s->raw_extended >= (int16_t)s->pot_margin_raw) && ((int16_t)s->raw_retracted <= ((int16_t)CORE_FULL_SCALE - (int16_t)s->pot_margin_raw)) && ((int16_t)s->raw_extended <= ((int16_t)CORE_FULL_SCALE - (int16_t)s->pot_margin_raw))))) { return 2594u; } /* endpoints_inside_scale */
     if (!(!((int16_t)s->calibrated == INT16_C(1)) || (((int32_t)s->speed_max_um_s <= ((int32_t)s->deceleration_um_s2 * INT32_C(5))) && ((int32_t)s->creep_speed_um_s <= ((int32_t)s->deceleration_um_s2 * INT32_C(5)))))) { return 3083u; } /* ramp_down_within_reach */
     if (!(!((int16_t)s->current_sensor == INT16_C(2)) || ((((((int32_t)s->trip_ma * (int32_t)s->current_uv_per_ma) / INT32_C(1000)) + (((int32_t)CORE_REFERENCE_MV * INT32_C(3)) / INT32_C(50))) <= (((int32_t)s->current_zero * (int32_t)CORE_REFERENCE_MV) / (int32_t)CORE_CURRENT_FULL_SCALE)) && ((((int32_t)s->trip_ma * (int32_t)s->current_uv_per_ma) / INT32_C(1000)) <= ((((int32_t)CORE_REFERENCE_MV * INT32_C(47)) / INT32_C(50)) - (((int32_t)s->current_zero * (int32_t)CORE_REFERENCE_MV) / (int32_t)CORE_CURRENT_FULL_SCALE)))))) { return 3604u; } /* centred_within_sensor */
+    if (!(!((int16_t)s->fold_back_ma > INT16_C(0)) || (((int16_t)s->current_sensor != INT16_C(0)) && ((int16_t)s->fold_back_ma < (int16_t)s->trip_ma) && ((int16_t)s->fold_back_ma > (int16_t)s->running_ma)))) { return 4666u; } /* fold_back_between */
+    if (!((int16_t)s->thermal_warn_percent < (int16_t)s->thermal_trip_percent)) { return 4925u; } /* warn_below_trip */
+    if (!(!((int16_t)s->rated_ma > INT16_C(0)) || ((int16_t)s->current_sensor != INT16_C(0)))) { return 5179u; } /* thermal_needs_current */
+    if (!(!((int16_t)s->local_source >= INT16_C(2)) || (((((int16_t)s->local_low_end + (int16_t)s->local_rest_band) < (int16_t)s->local_rest) && (((int16_t)s->local_rest + (int16_t)s->local_rest_band) < (int16_t)s->local_high_end)) || ((((int16_t)s->local_high_end + (int16_t)s->local_rest_band) < (int16_t)s->local_rest) && (((int16_t)s->local_rest + (int16_t)s->local_rest_band) < (int16_t)s->local_low_end))))) { return 5442u; } /* local_ends_in_order */
+    if (!(!(((int16_t)s->local_source > INT16_C(0)) && ((int16_t)s->local_as == INT16_C(1))) || ((int16_t)s->feedback == INT16_C(1)))) { return 5696u; } /* local_place_needs_pot */
     return 0;
 }
 

@@ -6,7 +6,7 @@
 #include "../core/port.h"
 
 #define PROTOCOL_MAJOR 1u
-#define PROTOCOL_MINOR 1u
+#define PROTOCOL_MINOR 2u
 #define FRAME_MAX 64u
 #define REPLY_FLAG 128u
 #define TICK_US 5000u
@@ -16,7 +16,7 @@
 #define REPLY_TIMEOUT_MS 150u
 #define TRIES 3u
 #define STOP_FRAME_MAX 16u
-#define SCHEMA_DIGEST UINT32_C(0x9F90B2BA)
+#define SCHEMA_DIGEST UINT32_C(0x0B9C169C)
 #define HEADER_SIZE 3u
 #define BODY_MAX 59u
 
@@ -57,7 +57,10 @@
 #define STATUS_NOT_SUPPORTED 20u /* known, but not by this board or this build */
 #define STATUS_SESSION_IN_USE 21u /* open asked for a session of the last four: choose another number */
 #define STATUS_STOP_STANDING 22u /* a stop is being carried out: try when the output is 0 */
-#define STATUS_LAST 22u
+#define STATUS_GANGED 23u /* this moves one rod alone, and the two move as one */
+#define STATUS_LOCAL_CONTROL 24u /* a local input commands this axis: hand it over first */
+#define STATUS_NOTHING_KEPT 25u /* there is no such record; or off-time was told already, or does not matter */
+#define STATUS_LAST 25u
 
 /* Kinds of board; the table [board_kinds] has their figures. */
 #define BOARD_KIND_ATMEGA328P_5V 1u /* ATmega328P at 16 MHz and 5 V, two axes */
@@ -102,7 +105,12 @@
 #define EVENT_KIND_STORED 7u /* a store ended; value_a is the generation, cause 0 good, 1 failed */
 #define EVENT_KIND_CLEARED 8u /* faults were cleared on request; value_a are those that stood */
 #define EVENT_KIND_LATE_TICK 9u /* a tick did not end before the next began */
-#define EVENT_KIND_LAST 9u
+#define EVENT_KIND_ARMED 10u /* the local input was seen at rest: from now on it commands the axis */
+#define EVENT_KIND_SOURCE_LOST 11u /* the local input is lost: pulse missing, or outside its ends */
+#define EVENT_KIND_HANDED_OVER 12u /* another commands the axis; cause is who (enum commander) */
+#define EVENT_KIND_FOLD_BACK 13u /* the current reached fold_back_ma: the output is taken back, once told per motion */
+#define EVENT_KIND_WARM 14u /* the thermal estimate has reached its warning level */
+#define EVENT_KIND_LAST 14u
 
 /* How the last motion of an axis ended. */
 #define ENDED_NONE 0u /* no motion since the start of the board */
@@ -117,7 +125,8 @@
 #define ENDED_REPLACED 9u /* another motion took its place */
 #define ENDED_SESSION 10u /* a host opened a new session */
 #define ENDED_UNFINISHED 11u /* a move rests too far from its target, or a jog by output never drew current nor moved */
-#define ENDED_LAST 11u
+#define ENDED_GANG 12u /* the other rod of the gang has stopped */
+#define ENDED_LAST 12u
 
 /* Latched faults, numbered from 1; bit (number - 1) in every faults field. Numbers to 32 are for an axis and the board alike. */
 #define FAULT_OVER_CURRENT 1u /* current above the trip for the trip time */
@@ -131,7 +140,40 @@
 #define FAULT_SETTINGS 9u /* both stored copies of the settings are damaged: defaults are in force */
 #define FAULT_ASSERTION 10u /* a check inside the firmware failed: outputs off */
 #define FAULT_NO_END 11u /* a run to an end took 1.2 times its measured time, and no end was seen */
-#define FAULT_LAST 11u
+#define FAULT_POT_OPEN 12u /* the pot reads close to 0: wiper or feed off, or shorted to ground */
+#define FAULT_POT_SHORT 13u /* the pot reads close to full scale: wiper shorted to the feed, or its ground off */
+#define FAULT_POT_JUMP 14u /* the pot jumped further than the rod can go */
+#define FAULT_MOVING_OFF 15u /* the rod moves although its output is off: pushed by its load, or a driver that is stuck */
+#define FAULT_FOLLOWING 16u /* the rod fell behind its reference by more than following_um */
+#define FAULT_THERMAL 17u /* the thermal estimate has reached its trip level */
+#define FAULT_SUPPLY_LOW 18u /* the motor supply is below supply_low_mv */
+#define FAULT_SUPPLY_HIGH 19u /* the motor supply is above supply_high_mv */
+#define FAULT_STOP_INPUT 20u /* the stop input is open */
+#define FAULT_APART 21u /* two ganged rods came further apart than apart_trip_um */
+#define FAULT_LATE_TICK 22u /* ticks ended late, three within a second */
+#define FAULT_LAST 22u
+
+/* How the stop input is wired. It is no emergency stop: that cuts motor power in hardware. */
+#define STOP_INPUT_NOT_WIRED 0u /* not read */
+#define STOP_INPUT_NORMALLY_CLOSED 1u /* closed to ground in normal work; open stops both axes */
+#define STOP_INPUT_LAST 1u
+
+/* Who commands an axis. */
+#define COMMANDER_HOST 0u /* the host with the open session */
+#define COMMANDER_LOCAL 1u /* the axis's local input, once armed */
+#define COMMANDER_LAST 1u
+
+/* What an axis is commanded by without a computer. */
+#define LOCAL_SOURCE_NONE 0u /* nothing: the host alone */
+#define LOCAL_SOURCE_BUTTONS 1u /* two buttons to ground, extend and retract */
+#define LOCAL_SOURCE_STICK 2u /* an analog stick or knob on the axis's stick input */
+#define LOCAL_SOURCE_PULSE 3u /* a servo pulse, 1.0 to 2.0 ms at 50 Hz, on the extend input */
+#define LOCAL_SOURCE_LAST 3u
+
+/* What a local input means. */
+#define LOCAL_AS_SPEED 0u /* how fast, hold-to-run: nothing while it rests */
+#define LOCAL_AS_POSITION 1u /* where to: buttons name two places, stick and pulse a place between the two */
+#define LOCAL_AS_LAST 1u
 
 /* What tells the position. */
 #define FEEDBACK_NOT_FITTED 0u /* no rod here */
@@ -171,6 +213,10 @@
 #define FEATURES_TWO_AXES 1u
 #define FEATURES_CURRENT_SENSE 2u
 #define FEATURES_SUPPLY_SENSE 4u
+#define FEATURES_LOCAL_CONTROL 8u
+#define FEATURES_TRIP_LOG 16u
+#define FEATURES_BLACK_BOX 32u
+#define FEATURES_GANG 64u
 
 /* Axis flags in telemetry. As bits. */
 #define AXIS_FLAGS_CALIBRATED 1u
@@ -181,6 +227,21 @@
 #define AXIS_FLAGS_NEAR_RETRACTED 32u
 #define AXIS_FLAGS_NEAR_EXTENDED 64u
 #define AXIS_FLAGS_BETWEEN 128u
+
+/* More axis flags in telemetry. As bits. */
+#define AXIS_ALSO_LOCAL 1u
+#define AXIS_ALSO_ARMED 2u
+#define AXIS_ALSO_SOURCE_LOST 4u
+#define AXIS_ALSO_GANGED 8u
+#define AXIS_ALSO_FOLDED_BACK 16u
+#define AXIS_ALSO_WARM 32u
+
+/* The board's inputs; 1: closed to ground. As bits. */
+#define INPUTS_STOP 1u
+#define INPUTS_EXTEND_1 2u
+#define INPUTS_RETRACT_1 4u
+#define INPUTS_EXTEND_2 8u
+#define INPUTS_RETRACT_2 16u
 
 /* Latched faults, numbered from 1; bit (number - 1) in every faults field. Numbers to 32 are for an axis and the board alike. As bits. */
 #define FAULT_OVER_CURRENT_BIT 1u
@@ -194,6 +255,17 @@
 #define FAULT_SETTINGS_BIT 256u
 #define FAULT_ASSERTION_BIT 512u
 #define FAULT_NO_END_BIT 1024u
+#define FAULT_POT_OPEN_BIT 2048u
+#define FAULT_POT_SHORT_BIT 4096u
+#define FAULT_POT_JUMP_BIT 8192u
+#define FAULT_MOVING_OFF_BIT 16384u
+#define FAULT_FOLLOWING_BIT 32768u
+#define FAULT_THERMAL_BIT UINT32_C(65536)
+#define FAULT_SUPPLY_LOW_BIT UINT32_C(131072)
+#define FAULT_SUPPLY_HIGH_BIT UINT32_C(262144)
+#define FAULT_STOP_INPUT_BIT UINT32_C(524288)
+#define FAULT_APART_BIT UINT32_C(1048576)
+#define FAULT_LATE_TICK_BIT UINT32_C(2097152)
 
 /* hello, request. Offsets count from the body's first byte. */
 #define MSG_HELLO 0x01u
@@ -365,6 +437,42 @@
 #define RESTART_REPLY_BODY_MIN 7u
 #define RESTART_REPLY_BODY_SIZE 7u
 
+/* level, request. Offsets count from the body's first byte. */
+#define MSG_LEVEL 0x18u
+#define LEVEL_AXIS_AT 0u
+#define LEVEL_SPEED_UM_S_AT 1u
+#define LEVEL_BODY_MIN 5u
+#define LEVEL_BODY_SIZE 5u
+#define LEVEL_REPLY_TICK_AT 0u
+#define LEVEL_REPLY_STATUS_AT 4u
+#define LEVEL_REPLY_DETAIL_AT 5u
+#define LEVEL_REPLY_MOTION_AT 7u
+#define LEVEL_REPLY_BODY_MIN 9u
+#define LEVEL_REPLY_BODY_SIZE 9u
+
+/* hand_over, request. Offsets count from the body's first byte. */
+#define MSG_HAND_OVER 0x19u
+#define HAND_OVER_AXIS_AT 0u
+#define HAND_OVER_COMMANDER_AT 1u
+#define HAND_OVER_BODY_MIN 2u
+#define HAND_OVER_BODY_SIZE 2u
+#define HAND_OVER_REPLY_TICK_AT 0u
+#define HAND_OVER_REPLY_STATUS_AT 4u
+#define HAND_OVER_REPLY_DETAIL_AT 5u
+#define HAND_OVER_REPLY_BODY_MIN 7u
+#define HAND_OVER_REPLY_BODY_SIZE 7u
+
+/* credit_off, request. Offsets count from the body's first byte. */
+#define MSG_CREDIT_OFF 0x1Au
+#define CREDIT_OFF_OFF_S_AT 0u
+#define CREDIT_OFF_BODY_MIN 4u
+#define CREDIT_OFF_BODY_SIZE 4u
+#define CREDIT_OFF_REPLY_TICK_AT 0u
+#define CREDIT_OFF_REPLY_STATUS_AT 4u
+#define CREDIT_OFF_REPLY_DETAIL_AT 5u
+#define CREDIT_OFF_REPLY_BODY_MIN 7u
+#define CREDIT_OFF_REPLY_BODY_SIZE 7u
+
 /* draft_begin, request. Offsets count from the body's first byte. */
 #define MSG_DRAFT_BEGIN 0x20u
 #define DRAFT_BEGIN_SCOPE_AT 0u
@@ -471,6 +579,59 @@
 #define DIGESTS_REPLY_BODY_MIN 28u
 #define DIGESTS_REPLY_BODY_SIZE 28u
 
+/* trip_get, request. Offsets count from the body's first byte. */
+#define MSG_TRIP_GET 0x28u
+#define TRIP_GET_AGE_AT 0u
+#define TRIP_GET_BODY_MIN 1u
+#define TRIP_GET_BODY_SIZE 1u
+#define TRIP_GET_REPLY_TICK_AT 0u
+#define TRIP_GET_REPLY_STATUS_AT 4u
+#define TRIP_GET_REPLY_DETAIL_AT 5u
+#define TRIP_GET_REPLY_NUMBER_AT 7u
+#define TRIP_GET_REPLY_AXIS_AT 9u
+#define TRIP_GET_REPLY_FAULT_AT 10u
+#define TRIP_GET_REPLY_POSITION_UM_AT 11u
+#define TRIP_GET_REPLY_RAW_AT 15u
+#define TRIP_GET_REPLY_CURRENT_MA_AT 17u
+#define TRIP_GET_REPLY_SUPPLY_MV_AT 19u
+#define TRIP_GET_REPLY_OUTPUT_PERCENT_AT 21u
+#define TRIP_GET_REPLY_UPTIME_MIN_AT 22u
+#define TRIP_GET_REPLY_BODY_MIN 24u
+#define TRIP_GET_REPLY_BODY_SIZE 24u
+
+/* black_box, request. Offsets count from the body's first byte. */
+#define MSG_BLACK_BOX 0x29u
+#define BLACK_BOX_AXIS_AT 0u
+#define BLACK_BOX_FIRST_AT 1u
+#define BLACK_BOX_BODY_MIN 2u
+#define BLACK_BOX_BODY_SIZE 2u
+#define BLACK_BOX_REPLY_TICK_AT 0u
+#define BLACK_BOX_REPLY_STATUS_AT 4u
+#define BLACK_BOX_REPLY_DETAIL_AT 5u
+#define BLACK_BOX_REPLY_TRIP_AXIS_AT 7u
+#define BLACK_BOX_REPLY_TRIP_FAULT_AT 8u
+#define BLACK_BOX_REPLY_COUNT_AT 9u
+#define BLACK_BOX_REPLY_ITEMS_AT 10u
+#define BLACK_BOX_REPLY_ITEMS_ITEM_SIZE 3u
+#define BLACK_BOX_REPLY_ITEMS_PLACE_OUTPUT_AT 0u
+#define BLACK_BOX_REPLY_ITEMS_CURRENT_AT 2u
+#define BLACK_BOX_REPLY_BODY_MIN 10u
+#define BLACK_BOX_REPLY_BODY_SIZE 10u
+
+/* totals, request. Offsets count from the body's first byte. */
+#define MSG_TOTALS 0x2Au
+#define TOTALS_AXIS_AT 0u
+#define TOTALS_BODY_MIN 1u
+#define TOTALS_BODY_SIZE 1u
+#define TOTALS_REPLY_TICK_AT 0u
+#define TOTALS_REPLY_STATUS_AT 4u
+#define TOTALS_REPLY_DETAIL_AT 5u
+#define TOTALS_REPLY_ON_S_AT 7u
+#define TOTALS_REPLY_STARTS_AT 11u
+#define TOTALS_REPLY_TRAVEL_MM_AT 15u
+#define TOTALS_REPLY_BODY_MIN 19u
+#define TOTALS_REPLY_BODY_SIZE 19u
+
 /* subscribe, request. Offsets count from the body's first byte. */
 #define MSG_SUBSCRIBE 0x30u
 #define SUBSCRIBE_AXIS_PERIOD_MS_AT 0u
@@ -504,8 +665,9 @@
 #define TELEMETRY_AXIS_FAULTS_AT 25u
 #define TELEMETRY_AXIS_DUTY_USED_PERMILLE_AT 29u
 #define TELEMETRY_AXIS_MOTION_AT 31u
+#define TELEMETRY_AXIS_ALSO_AT 33u
 #define TELEMETRY_AXIS_BODY_MIN 33u
-#define TELEMETRY_AXIS_BODY_SIZE 33u
+#define TELEMETRY_AXIS_BODY_SIZE 34u
 
 /* telemetry_board, unasked. Offsets count from the body's first byte. */
 #define MSG_TELEMETRY_BOARD 0x71u
@@ -520,8 +682,14 @@
 #define TELEMETRY_BOARD_DUTY_LEFT_2_MS_AT 25u
 #define TELEMETRY_BOARD_FRAMES_BAD_AT 29u
 #define TELEMETRY_BOARD_LATE_TICKS_AT 31u
+#define TELEMETRY_BOARD_DUTY_READY_1_MS_AT 33u
+#define TELEMETRY_BOARD_DUTY_READY_2_MS_AT 37u
+#define TELEMETRY_BOARD_HEAT_1_PERMILLE_AT 41u
+#define TELEMETRY_BOARD_HEAT_2_PERMILLE_AT 43u
+#define TELEMETRY_BOARD_LOCAL_1_AT 45u
+#define TELEMETRY_BOARD_LOCAL_2_AT 47u
 #define TELEMETRY_BOARD_BODY_MIN 33u
-#define TELEMETRY_BOARD_BODY_SIZE 33u
+#define TELEMETRY_BOARD_BODY_SIZE 49u
 
 /* event, unasked. Offsets count from the body's first byte. */
 #define MSG_EVENT 0x72u
@@ -544,9 +712,13 @@
 #define KEY_BOARD_SUPPLY_RATIO_X1000 3u
 #define KEY_BOARD_SUPPLY_CALIBRATED 4u
 #define KEY_BOARD_BOARD_5V_MV 5u
-#define KEY_BOARD_LAST 5u
-#define SETTINGS_BOARD_SIZE 11u
-#define SETTINGS_BOARD_ENTRIES 5u
+#define KEY_BOARD_SUPPLY_LOW_MV 6u
+#define KEY_BOARD_SUPPLY_HIGH_MV 7u
+#define KEY_BOARD_STOP_INPUT 8u
+#define KEY_BOARD_APART_TRIP_UM 9u
+#define KEY_BOARD_LAST 9u
+#define SETTINGS_BOARD_SIZE 18u
+#define SETTINGS_BOARD_ENTRIES 9u
 
 /* In memory as digested and stored: keys in id order, packed, little-endian. */
 typedef struct __attribute__((packed)) {
@@ -555,6 +727,10 @@ typedef struct __attribute__((packed)) {
     uint16_t supply_ratio_x1000;
     uint8_t supply_calibrated;
     uint16_t board_5v_mv;
+    uint16_t supply_low_mv;
+    uint16_t supply_high_mv;
+    uint8_t stop_input;
+    uint16_t apart_trip_um;
 } settings_board_t;
 
 #define KEY_AXIS_FEEDBACK 1u
@@ -599,9 +775,24 @@ typedef struct __attribute__((packed)) {
 #define KEY_AXIS_CURRENT_SENSOR_RATIOMETRIC 54u
 #define KEY_AXIS_STROKE_TIME_EXTEND_CS 55u
 #define KEY_AXIS_STROKE_TIME_RETRACT_CS 56u
-#define KEY_AXIS_LAST 56u
-#define SETTINGS_AXIS_SIZE 122u
-#define SETTINGS_AXIS_ENTRIES 42u
+#define KEY_AXIS_FOLLOWING_UM 57u
+#define KEY_AXIS_FOLD_BACK_MA 58u
+#define KEY_AXIS_RATED_MA 59u
+#define KEY_AXIS_THERMAL_TIME_S 60u
+#define KEY_AXIS_THERMAL_WARN_PERCENT 61u
+#define KEY_AXIS_THERMAL_TRIP_PERCENT 62u
+#define KEY_AXIS_LOCAL_SOURCE 63u
+#define KEY_AXIS_LOCAL_AS 64u
+#define KEY_AXIS_LOCAL_LOW_END 65u
+#define KEY_AXIS_LOCAL_REST 66u
+#define KEY_AXIS_LOCAL_REST_BAND 67u
+#define KEY_AXIS_LOCAL_HIGH_END 68u
+#define KEY_AXIS_LOCAL_PLACE_RETRACT 69u
+#define KEY_AXIS_LOCAL_PLACE_EXTEND 70u
+#define KEY_AXIS_LOCAL_LOSS_MS 71u
+#define KEY_AXIS_LAST 71u
+#define SETTINGS_AXIS_SIZE 148u
+#define SETTINGS_AXIS_ENTRIES 57u
 
 /* In memory as digested and stored: keys in id order, packed, little-endian. */
 typedef struct __attribute__((packed)) {
@@ -647,6 +838,21 @@ typedef struct __attribute__((packed)) {
     uint8_t current_sensor_ratiometric;
     uint16_t stroke_time_extend_cs;
     uint16_t stroke_time_retract_cs;
+    uint16_t following_um;
+    uint16_t fold_back_ma;
+    uint16_t rated_ma;
+    uint16_t thermal_time_s;
+    uint8_t thermal_warn_percent;
+    uint8_t thermal_trip_percent;
+    uint8_t local_source;
+    uint8_t local_as;
+    uint16_t local_low_end;
+    uint16_t local_rest;
+    uint16_t local_rest_band;
+    uint16_t local_high_end;
+    uint16_t local_place_retract;
+    uint16_t local_place_extend;
+    uint16_t local_loss_ms;
 } settings_axis_t;
 
 /* One settings entry: `count` keys from `key` on, each `width` bytes wide. */

@@ -12,7 +12,6 @@ from typing import Any
 from rodbench.errors import SettingsError
 from rodbench.settings.keys import (
     FIRST_KIND,
-    LATER_KEYS,
     Key,
     all_keys,
     by_place,
@@ -71,8 +70,6 @@ def display_table(path: tuple[str, ...]) -> str:
 def unknown_key(table: str, path: tuple[str, ...], name: str, value: Any) -> str:
     """What to say about a key that this version does not know."""
     where = display_table(path)
-    if (table, name) in LATER_KEYS:
-        return f"'{name}' is not known in this version. Leave it out for now."
     if isinstance(value, Mapping):
         near = difflib.get_close_matches(name, _tables_in(path), n=1)
         hint = f" Did you mean [{'.'.join((*path, near[0]))}]?" if near else ""
@@ -82,7 +79,7 @@ def unknown_key(table: str, path: tuple[str, ...], name: str, value: Any) -> str
 
 
 def _tables_in(path: tuple[str, ...]) -> list[str]:
-    return ["limits", "linkage"] if path else ["board", "rods", "axes", *_LATE_TABLES]
+    return ["limits", "local", "linkage"] if path else ["board", "rods", "axes", *_LATE_TABLES]
 
 
 def _meant(table: str, name: str, value: Any) -> str:
@@ -127,6 +124,7 @@ def place_words(table: str) -> str:
         "rods": "[rods.NAME]",
         "axes": "[axes.1]",
         "limits": "[axes.1.limits]",
+        "local": "[axes.1.local]",
         "gang": "[gang]",
         "linkage": "[linkage]",
     }[table]

@@ -31,8 +31,6 @@ _FILE_UNITS = {
     ("cs", 100): "s",
     ("s", 60): "min",
 }
-# Of later versions of the page: named so that the error can say so.
-LATER_KEYS = {("board", "supply_low_v")}
 FIRST_KIND = "atmega328p-5v"  # of a file that does not say
 
 
@@ -122,7 +120,7 @@ def by_wire(board_kind: str = FIRST_KIND) -> dict[tuple[str, str], Key]:
 
 
 def keys_of(table: str, board_kind: str = FIRST_KIND) -> list[Key]:
-    """The keys of a table: "", board, rods, axes, limits, gang or linkage."""
+    """The keys of a table: "", board, rods, axes, limits, local, gang or linkage."""
     return [key for key in all_keys(board_kind) if key.table == table]
 
 

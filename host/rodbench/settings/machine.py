@@ -147,6 +147,8 @@ class MachineFile:
         tables = {
             "rods": f"rods.{self.rod_of(scope) or f'rod{scope}'}",
             "limits": f"axes.{scope}.limits",
+            "local": f"axes.{scope}.local",
+            "gang": "gang",
         }
         return tables.get(kind, f"axes.{scope}" if scope else "board")
 
@@ -272,7 +274,7 @@ class MachineFile:
         key = by_wire(self.board_kind).get(("axis" if scope else "board", wire))
         if key is None:
             return None
-        path = ("board",) if not scope else rules.axis_paths(self._parsed, scope).get(key.table)
+        path = rules.paths(self._parsed, scope).get(key.table)
         return None if path is None else (path, key.name, key)
 
     def _changed(self, text: str, path: Place, key: Key, number: int, note: str) -> str:
@@ -345,7 +347,7 @@ def _checked(text: str, path: Path) -> Parsed:
 def _scope(parsed: Parsed, number: int) -> dict[str, int]:
     kind = "axis" if number else "board"
     values = defaults(kind)
-    paths = rules.axis_paths(parsed, number) if number else {"board": ("board",)}
+    paths = rules.paths(parsed, number)
     if "rods" in paths:  # a rod that is there has a pot, unless the file says otherwise
         values["feedback"] = 1
     for table, path in paths.items():
@@ -359,7 +361,7 @@ def _scope(parsed: Parsed, number: int) -> dict[str, int]:
 def _kind(path: Place) -> str:
     if not path:
         return ""
-    return path[-1] if path[-1] in ("limits", "linkage") else path[0]
+    return path[-1] if path[-1] in ("limits", "local", "linkage") else path[0]
 
 
 def _value_text(key: Key, number: int, written: Written | None) -> str:

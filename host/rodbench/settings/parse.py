@@ -165,7 +165,7 @@ def _axis_tables(
     parsed: Parsed, path: Place, axis: Any
 ) -> Iterator[tuple[Place, str, Mapping[str, Any]]]:
     content = dict(_as_table(parsed, path, axis))
-    parts = {name: content.pop(name) for name in ("limits", "linkage") if name in content}
+    parts = {name: content.pop(name) for name in ("limits", "local", "linkage") if name in content}
     yield path, "axes", content
     for name, part in parts.items():
         yield (*path, name), name, _as_table(parsed, (*path, name), part)

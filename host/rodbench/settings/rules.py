@@ -17,11 +17,17 @@ from rodbench.settings.parse import Parsed, Written
 Values = Mapping[str, int]
 
 
+def paths(parsed: Parsed, scope: int) -> dict[str, Place]:
+    """Where the keys of a scope stand: table kind -> path."""
+    return axis_paths(parsed, scope) if scope else {"board": ("board",), "gang": ("gang",)}
+
+
 def axis_paths(parsed: Parsed, axis: int) -> dict[str, Place]:
     """Where the keys of an axis stand: table kind -> path. Without a rod no `rods`."""
     paths: dict[str, Place] = {
         "axes": ("axes", str(axis)),
         "limits": ("axes", str(axis), "limits"),
+        "local": ("axes", str(axis), "local"),
     }
     rod = parsed.get(paths["axes"], "rod")
     if rod is not None and rod.value in parsed.rods:
@@ -78,7 +84,7 @@ def find_board(parsed: Parsed, values: Values) -> None:
     """The schema's rules for the board."""
     for problem in check("board", values, kind=kind_named(parsed.board_kind).name):
         key = by_wire()["board", problem.key]
-        parsed.add(("board", key.name), f"{key.name}: {problem.text}.")
+        parsed.add((key.table, key.name), f"{key.name}: {problem.text}.")
 
 
 def _stroke(parsed: Parsed, paths: dict[str, Place], values: Values) -> None:

@@ -62,6 +62,7 @@ def _send_axis(core: Twin, index: int) -> None:
         axis.faults,
         duty_used_permille(core.noinit.duty[index], core.live.scope[index + 1]),
         axis.motion,
+        0,
     )
     telemetry_send(core, frame)
 
@@ -81,6 +82,7 @@ def _send_board(core: Twin) -> None:
         *rooms,
         core.counters.frames_bad,
         core.counters.late_ticks,
+        *(0,) * 6,
     )
     telemetry_send(core, frame)
 
