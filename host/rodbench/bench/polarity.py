@@ -5,16 +5,15 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from rodbench_protocol.names import Ended
-
 from rodbench.board import AxisSample
 from rodbench.science.polarity import Finding, PolarityRun, Seen, Verdict, verdict
 from rodbench.science.rest import Rest, rest
 
+from . import short_run
 from .ask import Kind, Question
 from .budget import Budget
 from .current import AtRest
-from .job import Job, failed, fault_words, follow, rest_samples, settle
+from .job import Job, failed, rest_samples
 
 RUN_S, LONGER_S = 1.0, 3.0  # longer where a person saw nothing of what the pot tells
 # Outputs of the runs of one go, raised while the rod stands: the gentlest that serves is taken,
@@ -173,14 +172,14 @@ def _burst(job: Job, at_rest: AtRest, room: Room | None, sign: int, run_s: float
     crossing_s = CROSSING_MOUNTED_S if room else CROSSING_S
     for output in LEVELS:
         inside = room.left(before.mean) if room else None
-        samples = _jog(job, sign * output, inside, run_s)
+        samples = short_run.jog(job, sign * output, run_s, inside)
         raws |= {s.raw for s in samples}
         after = _pot(job)
         burst = _Burst(
             change_raw=after.mean - before.mean,
             error_raw=(before.error**2 + after.error**2) ** 0.5,
             raw_s=_rate(samples),
-            current_a=_current(samples) if at_rest.sensor else None,
+            current_a=short_run.current_a(samples) if at_rest.sensor else None,
             quiet=len(raws) == 1,
             output=output,
         )
@@ -204,28 +203,6 @@ def _as_run(at_rest: AtRest, sign: int, burst: _Burst, seen: Seen) -> PolarityRu
         burst.quiet,
         seen,
     )
-
-
-def _current(samples: list[AxisSample]) -> float:
-    """Mean current in A once the start is over."""
-    driven = [s.current_a for s in samples[len(samples) // 3 :] if s.output != 0.0]
-    return sum(driven) / len(driven) if driven else 0.0
-
-
-def _jog(
-    job: Job, output: float, inside: Callable[[float], bool] | None, run_s: float
-) -> list[AxisSample]:
-    creep = round(1000 * abs(output))
-    if job.live["creep_output_permille"] != creep:
-        job.commit({"creep_output_permille": creep})
-    with job.axis.jog_output(output) as motion:
-        samples = follow(job, motion, run_s, inside)
-    settle(job)
-    outcome = job.axis.outcome()
-    if outcome.ended == Ended.FAULT:
-        job.say(f"       the board stopped the run: {fault_words(1 << (outcome.cause - 1))}")
-        job.axis.clear()
-    return samples
 
 
 def _pot(job: Job) -> Rest:

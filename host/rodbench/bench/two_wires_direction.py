@@ -3,18 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from statistics import fmean
 
-from rodbench_protocol.names import Ended
-
-from rodbench.board import AxisSample
 from rodbench.science.polarity import Finding, Seen
 from rodbench.science.two_wires import Direction, SeenRun, direction
 
+from . import short_run
 from .ask import Kind, Question
 from .budget import Budget
 from .current import AtRest
-from .job import Job, failed, fault_words, follow, settle
+from .job import Job, failed
 
 RUN_S = 1.0
 LEVELS = (0.3, 0.4, 0.5, 0.6)  # raised while the motor pulls and the rod is seen to stand
@@ -111,8 +108,8 @@ def _both_ways(job: Job, at_rest: AtRest, level: float) -> dict[int, SeenRun]:
 
 
 def _run(job: Job, at_rest: AtRest, sign: int, level: float, name: str) -> SeenRun:
-    samples = _jog(job, sign * level)
-    current = _current(samples) if at_rest.sensor else None
+    samples = short_run.jog(job, sign * level, RUN_S)
+    current = short_run.current_a(samples) if at_rest.sensor else None
     drew = "" if current is None else f", {current:.2f} A"
     job.say(f"       run {name}: {100 * level:.0f} % output for {RUN_S:.0f} s{drew}")
     seen = Seen(
@@ -126,26 +123,6 @@ def _run(job: Job, at_rest: AtRest, sign: int, level: float, name: str) -> SeenR
         )
     )
     return SeenRun(sign, current, at_rest.current_step_a, seen)
-
-
-def _jog(job: Job, output: float) -> list[AxisSample]:
-    creep = round(1000 * abs(output))
-    if job.live["creep_output_permille"] != creep:
-        job.commit({"creep_output_permille": creep})
-    with job.axis.jog_output(output) as motion:
-        samples = follow(job, motion, RUN_S)
-    settle(job)
-    outcome = job.axis.outcome()
-    if outcome.ended == Ended.FAULT:
-        job.say(f"       the board stopped the run: {fault_words(1 << (outcome.cause - 1))}")
-        job.axis.clear()
-    return samples
-
-
-def _current(samples: list[AxisSample]) -> float:
-    """Mean current in A once the start is over."""
-    driven = [s.current_a for s in samples[len(samples) // 3 :] if s.output != 0.0]
-    return fmean(driven) if driven else 0.0
 
 
 def _look_again(job: Job, at_rest: AtRest, level: float) -> None:
