@@ -11,7 +11,7 @@ TOP = Path(__file__).resolve().parents[2]
 HOST = TOP / "host" / "rodbench"
 PROTOCOL = TOP / "protocol" / "rodbench_protocol"
 
-# part -> parts of ours that it may import. errors and clock serve all.
+# part -> parts of ours that it may import. clock, durable and errors serve all.
 ALLOWED = {
     "cli": {
         "show",
@@ -38,8 +38,9 @@ ALLOWED = {
     "protocol": set(),
     "errors": set(),
     "clock": set(),
+    "durable": set(),
 }
-FOR_ALL = {"errors", "clock"}
+FOR_ALL = {"errors", "clock", "durable"}
 # link knows one door of the emulator: the function that opens `emulator:`.
 EMULATOR_DOOR = "rodbench.emulator.open"
 POSIX_ONLY = ("termios", "fcntl", "pty", "tty", "pwd", "grp", "resource", "syslog", "posix")

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import os
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
@@ -13,6 +12,7 @@ from typing import Any
 from rodbench_protocol.names import Which
 from rodbench_protocol.settings import KEYS, defaults, digest_all
 
+from rodbench import durable
 from rodbench.board import Board
 from rodbench.board.types import Hello
 
@@ -106,11 +106,7 @@ def save(backup: Backup, logbook: Path) -> Path:
     stamp = backup.date[:19].replace(":", "")
     path = logbook / FOLDER / f"{stamp}-settings-{hello.digest_live:08X}.json"
     path.parent.mkdir(parents=True, exist_ok=True)
-    with path.open("w", encoding="utf-8") as out:
-        json.dump(what, out, indent=1)
-        out.write("\n")
-        out.flush()
-        os.fsync(out.fileno())
+    durable.replace(path, (json.dumps(what, indent=1) + "\n").encode())
     return path
 
 

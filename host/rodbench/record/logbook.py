@@ -15,6 +15,8 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
+from rodbench import durable
+
 FOLDER = "logbook"
 FILE = "log.jsonl"
 
@@ -98,7 +100,7 @@ class Logbook:
         finally:
             os.close(handle)
         if fresh:
-            sync_folder(self.folder)
+            durable.sync_folder(self.folder)
 
 
 def _torn(handle: int) -> bool:
@@ -107,20 +109,6 @@ def _torn(handle: int) -> bool:
         return False
     os.lseek(handle, size - 1, os.SEEK_SET)
     return os.read(handle, 1) != b"\n"
-
-
-def sync_folder(folder: Path) -> None:
-    """Make the new name itself durable where the system allows it (not on Windows)."""
-    try:
-        handle = os.open(folder, os.O_RDONLY)
-    except OSError:
-        return
-    try:
-        os.fsync(handle)
-    except OSError:
-        pass
-    finally:
-        os.close(handle)
 
 
 def _parse(text: str) -> Entry | None:

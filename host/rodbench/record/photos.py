@@ -1,19 +1,16 @@
 """Photos of a logbook: copied into its folder before the entry that names them.
 
-A photo is written beside its place under another name, flushed, and put in place in one step, so
-that a kill leaves either no photo or a whole one; what a kill leaves over is a file that begins
-with a dot, and no entry names it. An entry names only photos that are in place.
+A kill leaves either no photo or a whole one, and an entry names only photos that are in place.
 """
 
 from __future__ import annotations
 
 import hashlib
-import os
 from dataclasses import dataclass
 from pathlib import Path
 
+from rodbench import durable
 from rodbench.errors import UsageError
-from rodbench.record.logbook import sync_folder
 
 FOLDER = "photos"
 MOST_BYTES = 50_000_000
@@ -49,7 +46,7 @@ def keep(logbook: Path, sources: list[Path]) -> list[Photo]:
         folder.mkdir(parents=True, exist_ok=True)
     photos = [_put(folder, source, data) for source, data in contents]
     if photos:
-        sync_folder(folder)
+        durable.sync_folder(folder)
     return photos
 
 
@@ -79,10 +76,5 @@ def _put(folder: Path, source: Path, data: bytes) -> Photo:
     stem = "".join(c if c.isalnum() or c in "-_" else "-" for c in source.stem)[:40]
     name = f"{digest[:12]}-{stem}{_kind(data)}"
     if not (folder / name).exists():
-        fresh = folder / f".{name}.{os.getpid()}"
-        with fresh.open("wb") as out:
-            out.write(data)
-            out.flush()
-            os.fsync(out.fileno())
-        fresh.replace(folder / name)
+        durable.replace(folder / name, data)
     return Photo(name, source.name, len(data), digest)

@@ -7,7 +7,6 @@ do not change are left exactly as they were written, with their comments and the
 from __future__ import annotations
 
 import json
-import os
 import re
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
@@ -16,6 +15,7 @@ from typing import Any
 
 from rodbench_protocol.settings import defaults, digest_all
 
+from rodbench import durable
 from rodbench.errors import SettingsError
 from rodbench.settings import edit, faults, linked, rules
 from rodbench.settings.keys import Key, Value, by_place, by_wire, keys_of, kind_named
@@ -392,16 +392,9 @@ def _toml(value: Any) -> str:
 
 
 def _replace(path: Path, text: str) -> None:
-    """Write beside it, flush, and put it in place: a power cut leaves the old file or the new."""
-    fresh = path.with_name(f".{path.name}.{os.getpid()}.tmp")
     try:
-        with fresh.open("w", encoding="utf-8", newline="\n") as out:
-            out.write(text)
-            out.flush()
-            os.fsync(out.fileno())
-        fresh.replace(path)
+        durable.replace(path, text.encode())
     except OSError as error:
-        fresh.unlink(missing_ok=True)
         raise SettingsError(
             f"{path}: {error.strerror or error}", kept="The file was left as it is."
         ) from None
