@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 from .stall import Stall
 from .trapezoid import stopping_distance
+from .trip import over_peak
 
 SPEED_SHARE = 0.95  # of what a warm rod does: room for load and a lower supply
 WARM = 0.15  # more resistance: copper 38 K warmer (0.00393 per K)
@@ -14,8 +15,6 @@ GENTLE_START = 0.25  # share of full speed that the board may drive ahead at a s
 RUN_ON_FACTOR = 1.25  # as the board's guard reckons
 MARGIN_SHARE = 0.01
 MARGIN_MM = 0.5
-TRIP_OVER_PEAK = 1.5
-TRIP_LEAST_OVER_PEAK = 1.15
 DUTY_SHARE = 0.25
 DUTY_WINDOW_MIN = 20.0
 Length = Callable[[float], str]
@@ -167,34 +166,20 @@ def warm_speed(speed: float, dead_zone: float) -> float:
     return speed * (1.0 - (1.0 + WARM) * dead_zone) / (1.0 - dead_zone)
 
 
-def _trip(learned: Learned) -> tuple[float | None, str, str | None]:
+def _trip(learned: Learned) -> tuple[float | None, str, str]:
     peak = learned.held_peak_a
     if peak is None:
         return None, "no current sensor: no trip", "nothing guards against too much current"
-    least, trip, words = TRIP_LEAST_OVER_PEAK * peak, TRIP_OVER_PEAK * peak, f"peak {peak:.1f}"
-    warning = None
-    stall = learned.stall
-    if stall is None:
-        words += ", stall unknown"
-        warning = "the stall current is unknown: the trip may lie above it; the stall time guards"
-    else:
-        below = 0.8 * (stall.current_a - stall.sigma_a)
-        words += f", stall about {stall.current_a:.1f} +- {stall.sigma_a:.1f} ({stall.source})"
-        trip = min(trip, max(below, least))
-        if below < least:
-            warning = "running peak and stall lie close: the trip may not see a stall"
-    return _cap_trip(learned, max(trip, least), words, warning)
-
-
-def _cap_trip(
-    learned: Learned, trip: float, words: str, warning: str | None
-) -> tuple[float, str, str | None]:
-    for top, name in ((learned.fuse_a, "the fuse"), (learned.sensor_top_a, "the sensor's range")):
-        if top is not None and trip > top:
-            trip, words = top, f"{words}; held to {name}"
-    if learned.held_peak_a is not None and trip <= learned.held_peak_a:
-        warning = f"the trip of {trip:.2f} A lies at or below the running peak: it may trip in use"
-    return max(round(trip, 2), 0.05), words, warning
+    found = over_peak(peak, learned.stall)
+    warning = found.warning
+    if learned.stall is None:
+        warning += "; the stall time guards"
+    tops = ((learned.fuse_a, "the fuse"), (learned.sensor_top_a, "the sensor's range"))
+    found = found.held_to((top, name) for top, name in tops if top is not None)
+    if found.trip_a <= peak:
+        low = f"the trip of {found.trip_a:.2f} A lies at or below the running peak"
+        warning = f"{low}: it may trip in use"
+    return found.rounded().trip_a, found.reason, warning
 
 
 def _stall_time(learned: Learned) -> tuple[int, str]:

@@ -1,7 +1,7 @@
 """A rod with two wires: what a person and the current tell of it, since nothing else does."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -9,14 +9,14 @@ from .ends import SWITCH_SHARE, End, Sensor
 from .polarity import LEAD_COUNTS, Finding, Seen
 from .speed import held_peak
 from .stall import Stall
+from .trip import LEAST_OVER_PEAK, Trip, over_peak
 
 RISEN = 1.2  # times running: a motor that is held
 START_S = 0.4  # ramp and inrush
 TAIL_S = 0.1  # of readings that say how a run ended
 AGREE_SHARE = 0.08  # strokes of one way that differ by more were not all whole strokes
 AGREE_S = 0.15
-TRIP_OVER_PEAK, TRIP_LEAST = 1.5, 1.15
-TRIP_OVER_STALL = 1.15
+OVER_STALL = 1.15  # a trip, where every run ends in a stall
 
 
 @dataclass(frozen=True, slots=True)
@@ -166,15 +166,6 @@ def agree(times_s: Sequence[float]) -> bool:
     return spread <= max(AGREE_S, AGREE_SHARE * max(times_s))
 
 
-@dataclass(frozen=True, slots=True)
-class Trip:
-    """A current trip in A, the reason in one line, and what is not good about it."""
-
-    trip_a: float
-    reason: str
-    warning: str = ""
-
-
 def trip(
     held_peak_a: float,
     stall: Stall | None,
@@ -186,29 +177,16 @@ def trip(
     `end_a`: current at ends that are hard stops, where every run ends in a stall (None: switches);
     `tops`: what must not be passed, with its name.
     """
-    least = TRIP_LEAST * held_peak_a
-    found, why, warning = TRIP_OVER_PEAK * held_peak_a, f"peak {held_peak_a:.1f}", ""
-    if end_a is not None:
-        found = least = max(least, TRIP_OVER_STALL * end_a)
-        why = f"above the {end_a:.1f} A of the stall that every end is: the time tells a jam"
-    elif stall is None:
-        why += ", stall unknown"
-        warning = "the stall current is unknown: the trip may lie above it"
+    least = LEAST_OVER_PEAK * held_peak_a
+    if end_a is None:
+        found = over_peak(held_peak_a, stall)
     else:
-        below = 0.8 * (stall.current_a - stall.sigma_a)
-        why += f", stall about {stall.current_a:.1f} +- {stall.sigma_a:.1f} ({stall.source})"
-        found = min(found, max(below, least))
-        if below < least:
-            warning = "running peak and stall lie close: the trip may not see a stall"
-    return _capped(found, least, why, warning, tops)
-
-
-def _capped(
-    found: float, least: float, why: str, warning: str, tops: Sequence[tuple[float, str]]
-) -> Trip:
-    for top, name in tops:
-        if found > top:
-            found, why = top, f"{why}; held to {name}"
-    if found < least:
-        warning = f"the trip of {found:.2f} A lies near what normal work draws: it may trip in use"
-    return Trip(max(round(found, 2), 0.05), why, warning)
+        least = max(least, OVER_STALL * end_a)
+        found = Trip(
+            least, f"above the {end_a:.1f} A of the stall that every end is: the time tells a jam"
+        )
+    found = found.held_to(tops)
+    if found.trip_a < least:
+        near = f"the trip of {found.trip_a:.2f} A lies near what normal work draws"
+        found = replace(found, warning=f"{near}: it may trip in use")
+    return found.rounded()
