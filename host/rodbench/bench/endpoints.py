@@ -313,29 +313,41 @@ def _approach(search: _Search, way: int, back_raw: Callable[[Outcome], float]) -
     the way stops a rod just like an end, but gives way to more output."""
     found, pressed = [_arrive(search, way, search.bound_s(way))], False
     while len(found) < APPROACHES:
-        distance = back_raw(found[0])
+        distance, gentle = back_raw(found[0]), search.outputs[way]
         search.back(-way, distance)
-        need_s = 1.5 * distance / search.raw_s + 2.0
-        gentle = search.outputs[way]
-        last = len(found) == APPROACHES - 1
-        if last and not pressed and _kind(search.at_rest, found).end is not End.SWITCH:
+        if not pressed and _to_press(search, found):
             pressed = search.stronger(way)
-        arrived = _arrive(search, way, need_s)
+        arrived = _arrive(search, way, 1.5 * distance / search.raw_s + 2.0)
         if search.never_ran(arrived):
             _say_weak(search, way, found)
             break
-        found.append(arrived)
         if search.outputs[way] == gentle:
-            continue
-        further = abs(found[-1].raw - fmean(a.raw for a in found[:-1]))
-        if further > GIVES_WAY_RAW + search.coasts_raw(found):
+            found.append(arrived)
+        elif _gave_way(search, found, arrived):
             search.job.say("       that was no end: the rod went on with more output")
-            found, pressed = found[-1:], False
-            continue
-        search.outputs[way] = gentle
-        if further > GIVES_WAY_RAW:  # coasted on behind a switch, faster: no fair third reading
-            found.pop()
+            found, pressed = [arrived], False
+        else:
+            search.outputs[way] = gentle
+            if _further_raw(found, arrived) <= GIVES_WAY_RAW:
+                found.append(arrived)  # else it coasted on behind a switch, faster: no fair reading
     return found
+
+
+def _to_press(search: _Search, found: list[Outcome]) -> bool:
+    """Whether the last approach is due, at what may be no end."""
+    last = len(found) == APPROACHES - 1
+    return last and _kind(search.at_rest, found).end is not End.SWITCH
+
+
+def _gave_way(search: _Search, found: list[Outcome], arrived: Outcome) -> bool:
+    """Whether more output took the rod past where it had stopped, by more than it coasts."""
+    coasts_raw = search.coasts_raw([*found, arrived])
+    return _further_raw(found, arrived) > GIVES_WAY_RAW + coasts_raw
+
+
+def _further_raw(found: list[Outcome], arrived: Outcome) -> float:
+    """How far from the earlier readings of an end another one lies."""
+    return abs(arrived.raw - fmean(one.raw for one in found))
 
 
 def _say_weak(search: _Search, way: int, found: list[Outcome]) -> None:
