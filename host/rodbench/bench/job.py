@@ -7,7 +7,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field
 from typing import Any
 
-from rodbench_protocol.names import Ended, Fault
+from rodbench_protocol.names import Ended, Fault, Feedback
 
 from rodbench.board import Axis, AxisSample, Board, BoardSample, Motion, Outcome
 from rodbench.clock import TICK_S
@@ -133,18 +133,20 @@ def follow(
     return samples
 
 
-def fault_words(faults: int) -> str:
-    """Latched faults by name."""
-    names = [f.name.lower().replace("_", " ") for f in Fault if faults >> (f.value - 1) & 1]
-    return ", ".join(names) or "no fault"
+def cause_words(outcome: Outcome) -> str:
+    """The fault that ended a motion, by name; a number for one of a newer firmware."""
+    names = {fault.value: fault.name.lower().replace("_", " ") for fault in Fault}
+    return names.get(outcome.cause, f"fault {outcome.cause}")
 
 
 def refuse_fault(job: Job, outcome: Outcome, doing: str, kept: str = "") -> None:
     """Raise Faulted when a guard ended the motion; the fault stays latched for the person."""
     if outcome.ended != Ended.FAULT:
         return
-    name = Fault(outcome.cause).name.lower().replace("_", " ")
-    what = f"{name} while {doing}, at raw {outcome.raw}"
+    name = cause_words(outcome)
+    what = f"{name} while {doing}"
+    if job.live["feedback"] == Feedback.POT:
+        what += f", at raw {outcome.raw}"
     hint = f"Look at the rod, then: rodbench clear {job.number}"
     if outcome.cause in POT_FAULTS and job.live.get("calibrated"):
         # The direction was proven before: not the leads, the pot.

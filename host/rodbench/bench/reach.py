@@ -22,7 +22,7 @@ from rodbench.science.rest import Rest, rest
 from .ask import Kind, Question
 from .budget import Budget
 from .current import AtRest
-from .job import Job, failed, fault_words, follow, rest_samples, settle
+from .job import Job, cause_words, failed, follow, rest_samples, settle
 from .keeper import KnownRod
 from .leg import Leg
 from .polarity import Polarity
@@ -136,7 +136,7 @@ class Reach:
             self.legs.append(Leg(going.way, self.output(going.way), going.samples))
         if outcome is not None and outcome.ended == Ended.FAULT:
             self.job.axis.clear()
-            why = f"the board stopped it: {fault_words(1 << (outcome.cause - 1))}"
+            why = f"the board stopped it: {cause_words(outcome)}"
             if going is not None:
                 self.barred[going.way] = (float(outcome.raw), why)
             self._why = why

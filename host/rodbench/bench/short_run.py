@@ -9,7 +9,7 @@ from rodbench_protocol.names import Ended
 
 from rodbench.board import AxisSample
 
-from .job import Job, fault_words, follow, settle
+from .job import Job, cause_words, follow, settle
 
 
 def jog(
@@ -25,7 +25,7 @@ def jog(
     settle(job)
     outcome = job.axis.outcome()
     if outcome.ended == Ended.FAULT:
-        job.say(f"       the board stopped the run: {fault_words(1 << (outcome.cause - 1))}")
+        job.say(f"       the board stopped the run: {cause_words(outcome)}")
         job.axis.clear()
     return samples
 

@@ -14,7 +14,6 @@ from rodbench_protocol.names import Ended
 from rodbench_protocol.settings import defaults
 
 from rodbench.board import Motion, Outcome
-from rodbench.errors import Faulted
 
 from . import cautions, current, onboard, two_wires_direction, two_wires_ends
 from . import two_wires_propose as proposing
@@ -26,8 +25,8 @@ from .job import (
     STORED,
     Job,
     failed,
-    fault_words,
     follow,
+    refuse_fault,
     settle,
 )
 from .keeper import Keeper
@@ -183,12 +182,5 @@ def _go(job: Job, start: Callable[[], Motion], doing: str) -> Outcome:
         outcome = job.axis.outcome()
         if not job.hiccup(outcome):
             break
-    if outcome.ended == Ended.FAULT:
-        raise Faulted(
-            f"axis {job.number}: {fault_words(1 << (outcome.cause - 1))} while {doing}",
-            axis=job.number,
-            fault=outcome.cause,
-            kept=STORED,
-            hint=f"Look at the rod, then: rodbench clear {job.number}",
-        )
+    refuse_fault(job, outcome, doing, STORED)
     return outcome

@@ -12,7 +12,6 @@ from rodbench_protocol.names import AxisState, Ended, Fault
 
 from rodbench.board import Axis, AxisSample, BoardSample, Outcome, Sample
 from rodbench.clock import TICK_S
-from rodbench.errors import Faulted
 from rodbench.science.ends import Approach, End, Kind, classify
 from rodbench.science.two_wires import Stroke, agree, stroke
 
@@ -23,13 +22,12 @@ from .budget import Budget
 from .current import AtRest
 from .job import (
     BOARD_PERIOD_S,
-    NOT_STORED,
     REST_PERIOD_S,
     SLOW_PERIOD_S,
     Job,
     failed,
-    fault_words,
     follow,
+    refuse_fault,
     settle,
 )
 
@@ -165,7 +163,7 @@ class _Search:
                 self.job.say("       the duty budget is spent: resting on the way")
             elif not (self._was_too_strong(outcome) or self.job.hiccup(outcome)):
                 break
-        self.refuse(outcome, f"seeking the {NAMES[way]} end")
+        refuse_fault(self.job, outcome, f"seeking the {NAMES[way]} end")
         raise failed(
             self.job,
             f"no {NAMES[way]} end in {on_s:.0f} s of motor time",
@@ -206,7 +204,7 @@ class _Search:
             if not self.job.hiccup(outcome):
                 break
             self.seek(-way)
-        self.refuse(outcome, f"running to the {NAMES[way]} end at full output")
+        refuse_fault(self.job, outcome, f"running to the {NAMES[way]} end at full output")
         if outcome.ended == Ended.DUTY:
             share, window_min = self.budget.share, self.budget.window_s / 60
             raise failed(
@@ -255,21 +253,10 @@ class _Search:
             )
         self.kinds[way].append(found)
 
-    # -- what must not go on
-
-    def refuse(self, outcome: Outcome, doing: str) -> None:
-        """Raise Faulted when a guard ended the motion; the fault stays latched for the person."""
-        if outcome.ended == Ended.FAULT:
-            raise Faulted(
-                f"axis {self.job.number}: {fault_words(1 << (outcome.cause - 1))} while {doing}",
-                axis=self.job.number,
-                fault=outcome.cause,
-                kept=NOT_STORED,
-                hint=f"Look at the rod, then: rodbench clear {self.job.number}",
-            )
+    # -- what only a person sees
 
     def look(self, way: int) -> None:
-        """Only a person can tell an end from a place where the rod is held."""
+        """An end, or a place where the rod is held: nothing else tells them apart."""
         name = NAMES[way]
         answer = self.job.asker.ask(
             Question(
