@@ -9,9 +9,12 @@ kind of board.
 from __future__ import annotations
 
 import os
+from dataclasses import replace
 from typing import Any
 
 from rodbench.emulator.plant_file import Machine
+from rodbench.emulator.random_benches import RandomBench
+from rodbench.emulator.twin.store import Settings, Store, store_load
 from rodbench_protocol.schema import BoardKindData, load_schema
 
 VARIABLE = "RODBENCH_TEST_BOARD"
@@ -43,6 +46,14 @@ def fit(machine: Machine) -> Machine:
             rod.sensor.v_per_a = round(rod.sensor.v_per_a * share, 3)
             rod.sensor.zero_v *= share
     return machine
+
+
+def on_its_axis(bench: RandomBench) -> RandomBench:
+    """A drawn bench with its rod on an axis that this kind of board has."""
+    if bench.axis <= kind().axes:
+        return bench
+    machine = replace(bench.machine, rods={1: bench.rod})
+    return replace(bench, machine=machine, axis=1)
 
 
 def make(machine: Machine, **options: Any) -> Any:
@@ -86,6 +97,13 @@ def step_v() -> float:
 def half_step_raw() -> float:
     """A converter cuts off: its conversions, summed, read half a step low on average."""
     return kind().adc_full_scale / kind().supply_full_scale / 2
+
+
+def stored(board: Any, axis: int) -> Any:
+    """Settings of an axis that the next start will load, from the memory itself."""
+    settings = Settings()
+    store_load(Store(), settings, bytearray(board.eeprom))
+    return settings.scope[axis]
 
 
 def axis_state(board: Any) -> int:
