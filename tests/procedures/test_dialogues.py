@@ -24,7 +24,7 @@ def test_what_is_said_is_what_was_kept(name: str) -> None:
 def wording(talk: str) -> list[str]:
     """The words alone: another kind of board reads other figures, and folds lines elsewhere."""
     return re.sub(
-        r"\b[0-9A-F]{8}\b|(\d+ min )?\d+ s\b|\d+ min\b|[-+]?\d+([.:]\d+)?", "#", talk
+        r"\b[0-9A-F]{8}\b|(\d+\s+min\s+)?\d+\s+s\b|\d+\s+min\b|[-+]?\d+([.:]\d+)?", "#", talk
     ).split()
 
 
