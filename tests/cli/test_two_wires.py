@@ -255,10 +255,13 @@ def timed(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> Be
 
 def to_end(bench: Bench, end: str, *words: str, code: int = 0) -> Any:
     """`move`, again where a loaded test machine kept the board waiting and the hold ended it."""
+    said = ""
     for _ in range(4):
         done = bench.run("move", "1", end, "--yes", *words, code=None)
+        said += done.stderr
         if "host fell silent" not in done.stderr:
             break
+    done.stderr = said
     assert done.returncode == code, done.stderr
     return done
 
