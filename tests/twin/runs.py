@@ -1,20 +1,22 @@
 """Runs of 200 ticks: settings, rods, commands and mishaps, made by hypothesis; carried out by Run.
 
 A run has a driver that keeps motions going, so that outputs are on in most ticks, and a list of
-acts that get in its way: other requests, damaged bytes, faults of the rod.
+acts that get in its way: other requests, damaged bytes, faults of the rod. Where outputs have been
+off for long, the driver begins afresh: with a board and rods that nothing is wrong with.
 """
 
 from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from random import Random
 from typing import Any
 
 import hypothesis
 from cobs import cobs
 from hypothesis import strategies as st
+from rodbench.emulator.twin.axis import axis_at_rest
 from rodbench_protocol import framing, messages, settings
 from rodbench_protocol.names import AxisState, Ended, Fault
 
@@ -23,8 +25,10 @@ from tests.twin.pair import Pair
 from tests.twin.rod import Rod
 
 TICKS = 200
+PATIENCE = 20  # ticks without output, more than there were with it: then the driver begins afresh
 SESSION = 9
 NONCE = 0x4321
+SUPPLY, BANDGAP = 425, 225  # what the converter reads at 12 V and 5 V
 IDLE, FAULT = int(AxisState.IDLE), int(AxisState.FAULT)
 KEYS = {kind: {key.name: key for key in keys} for kind, keys in settings.KEYS.items()}
 
@@ -259,11 +263,11 @@ class Run:
         board = settings.defaults("board") | dict(plan.board)
         values = [settings_of(axis) for axis in plan.axes]
         self.pair = Pair(lib, memory.image(plan.memory, board, values[0], values[1]))
-        self.supply, self.bandgap = 425, 225
+        self.supply, self.bandgap = SUPPLY, BANDGAP
         self.seq = 0
         self.session = SESSION
         self.last = b""
-        self.motions = 0
+        self.still = 0
         self.queue: list[bytes | Callable[[], bytes]] = []
         self.acts: dict[int, list[Act]] = {}
         for act in plan.acts:
@@ -290,6 +294,7 @@ class Run:
         supply = min(1023, self.supply + self.rng.randrange(12))
         self.pair.tick(data, pots, currents, supply, self.bandgap if tick > 8 else 0)
         self._note()
+        self._grow_impatient()
         if self.pair.out.restart:
             self._reset(Act(tick, "reset", 0, 0))
 
@@ -309,8 +314,25 @@ class Run:
 
     # ------------------------------------------------------------ the driver
 
+    def _grow_impatient(self) -> None:
+        """Counts ticks without output up, those with it down; frames that wait have their time."""
+        driven = any(self.pair.out.drive)
+        self.still = 0 if self.queue else max(0, self.still + (-1 if driven else 1))
+
+    def _begin_afresh(self) -> bytes:
+        """Plain settings in a good memory, other rods, power off and on: nothing bars motion."""
+        axes = [replace(axis, style=axis.style or 2, changes=()) for axis in self.plan.axes]
+        values = [settings_of(axis) for axis in axes]
+        self.pair.renew(memory.image(0, settings.defaults("board"), *values))
+        self.rods = [rod_of(axis, self.rng) for axis in axes]
+        self.supply, self.bandgap = SUPPLY, BANDGAP
+        self.still = 0
+        return self._boot(1, self.rng.randrange(65536), True)
+
     def _drive(self, tick: int) -> bytes:
         data = b""
+        if self.still > PATIENCE:
+            return self._begin_afresh()
         now = self.pair.twin.ticks
         if tick % self.plan.alive_every == 3:
             data += framing.encode(messages.pack("alive", self.session, 0, tick=now))
@@ -326,13 +348,18 @@ class Run:
 
     def _command(self, index: int) -> bytes:
         state = self.pair.native.fields()
-        style = self.plan.axes[index].style
+        style = self._style(index)
         if (state.axis[index].state == FAULT or state.faults) and self.rng.random() < 0.7:
             return self._ask("clear", axis=0)
         moving = state.axis[index].state not in (IDLE, FAULT)
         if style == 0 or (moving and self.rng.random() > 0.05):
             return b""
         return self._motion(index + 1, style, state.axis[index].state)
+
+    def _style(self, index: int) -> int:
+        """As of a plan's axis, by the settings in force."""
+        live = self.pair.twin.live.scope[index + 1]
+        return (0, 1 + live.calibrated, 3)[live.feedback]
 
     def _motion(self, axis: int, style: int, state: int) -> bytes:
         rng = self.rng
@@ -351,7 +378,7 @@ class Run:
                 unit=0,
                 value=rng.choice((0, rng.randint(-500, 500), rng.randint(-1010, 1010))),
             )
-        values = settings_of(self.plan.axes[axis - 1])
+        values = self.pair.twin.live.scope[axis]
         kind = rng.random()
         if state == 3 or kind < 0.25:
             return self._ask(
@@ -359,7 +386,7 @@ class Run:
                 axis=axis,
                 output_permille=rng.choice((0, rng.randint(-1010, 1010), rng.randint(-1010, 1010))),
             )
-        speed = values["speed_max_um_s"]
+        speed = values.speed_max_um_s
         if state == 2 or kind < 0.5:
             return self._ask(
                 "jog",
@@ -367,7 +394,7 @@ class Run:
                 unit=1,
                 value=rng.randint(-speed - speed // 16, speed + speed // 16),
             )
-        low, high = values["soft_stop_min_um"], values["soft_stop_max_um"]
+        low, high = values.soft_stop_min_um, values.soft_stop_max_um
         edges = (low - 400, low - 1, low, high, high + 1, high + 400)
         target = rng.choice((rng.randint(min(low, high), max(low, high)), rng.choice(edges)))
         asked = rng.choice((0, 0, speed // 2, speed, rng.randint(-1, speed + speed // 8)))
@@ -461,10 +488,15 @@ class Run:
         )[act.a // 2 % 4]
         item = {"key": KEYS["axis"][name].id, "value": value}
         self.queue.append(framing.encode(messages.pack("stop", 0, 0, axis=0, category=0)))
-        self.queue += [b""] * 60
+        self.queue.append(lambda: self._wait_for_rest(60))
         self.queue.append(lambda: self._ask("draft_begin", scope=scope))
         self.queue.append(lambda: self._ask("draft_set", scope=scope, items=[item]))
         self.queue.append(lambda: self._ask("draft_commit", scope=scope))
+        return b""
+
+    def _wait_for_rest(self, most: int) -> bytes:
+        if most and not all(axis_at_rest(axis) for axis in self.pair.twin.axis):
+            self.queue.insert(0, lambda: self._wait_for_rest(most - 1))
         return b""
 
     def _settings_get(self, act: Act) -> bytes:
@@ -537,7 +569,10 @@ class Run:
     def _reset(self, act: Act) -> bytes:
         """The board starts anew, and the host opens again."""
         flags, lost = ((2, 0), (2, 0), (8, 0), (0, 0), (4, 0), (1, 1), (0, 1), (2, 1))[act.a % 8]
-        self.pair.boot(flags, act.b % 65536, bool(lost))
+        return self._boot(flags, act.b % 65536, bool(lost))
+
+    def _boot(self, flags: int, nonce: int, lost: bool) -> bytes:
+        self.pair.boot(flags, nonce, lost)
         self.nonce = self.pair.twin.noinit.nonce
         self.pair.out = type(self.pair.out)()
         self.queue = [self._open_next]
