@@ -136,6 +136,7 @@ MUTANTS = (
     Mutant("axis.c", "time_cs * UINT32_C(12)", "time_cs * UINT32_C(13)"),
     Mutant("axis.c", "know(axis, AXIS_FLAGS_BETWEEN);", "know(axis, 0);"),
     Mutant("axis.c", "fault == FAULT_NO_CURRENT && axis->guard.moved", "axis->guard.moved"),
+    Mutant("guard.c", "running + running / 4 + step", "running + running + step"),
     Mutant("div.c", "a < 0 ? a - half : a + half", "half < 0 ? a - half : a"),
 )
 

@@ -10,7 +10,10 @@ BRAKE, DRIVE = 1, 2
 
 @dataclass(slots=True)
 class Rod:
-    """Places in raw. `rate` is raw per tick at full output; currents are sums of 4 conversions."""
+    """Places in raw. `rate` is raw per tick at full output; currents are sums of 4 conversions.
+
+    After `runs_for` ticks under way, unless that is 0, something bars it until the output is off.
+    """
 
     place: float
     low: float
@@ -24,6 +27,8 @@ class Rod:
     zero: int
     switch_ends: bool
     centred: bool = False
+    runs_for: int = 0
+    ran: int = 0
     speed: float = 0.0
     jammed: bool = False
     frozen_at: int = -1
@@ -36,12 +41,16 @@ class Rod:
         wanted = self._wanted(drive if bridge == DRIVE else 0)
         grip = 0.8 if bridge == BRAKE else 0.3
         self.speed += (wanted - self.speed) * grip
+        self.ran = self.ran + 1 if wanted else 0
         place = self.place + self.speed
-        blocked = not self.low < place < self.high or self.jammed
+        blocked = not self.low < place < self.high or self.jammed or self._barred()
         if blocked:
             place, self.speed = min(self.high, max(self.low, self.place)), 0.0
         self.place = place
         return self._pot(rng), self._current(drive, blocked, rng)
+
+    def _barred(self) -> bool:
+        return 0 < self.runs_for < self.ran
 
     def _wanted(self, drive: int) -> float:
         if abs(drive) <= self.dead_zone:
@@ -66,6 +75,8 @@ class Rod:
             flow = self.running
             if blocked:
                 flow = 0.0 if self.switch_ends else self.stalled * abs(drive) / 1000
+            if self._barred():
+                flow = 1.6 * self.running  # stalled, but at a current that a load might draw too
         if self.centred and drive < 0:
             flow = -flow
         return min(4092, max(0, self.zero + round(flow + rng.uniform(-2, 2))))

@@ -93,7 +93,7 @@ def _changes(draw: st.DrawFn, kind: str, most: int) -> tuple[tuple[str, int], ..
 
 _axes = st.builds(
     Axis,
-    style=st.sampled_from((2, 2, 1) * 9 + (0, 3, 3, 3)),
+    style=st.sampled_from((2, 2, 1) * 8 + (0, 3, 3, 3, 3, 3)),
     span=st.integers(800, 7000),
     reversed_pot=st.booleans(),
     reversed_motor=st.booleans(),
@@ -228,6 +228,7 @@ def rod_of(axis: Axis, rng: Random) -> Rod:
         running=60,
         stalled=rng.choice((150, 600)),
         zero=2046 if centred else rng.choice((0, 0, 40)),
+        runs_for=rng.choice((85, 85, 110, 0)) if axis.style == 3 else 0,
         centred=centred,
         switch_ends=axis.switch_ends,
     )
