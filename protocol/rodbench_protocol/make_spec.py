@@ -110,7 +110,7 @@ def _framing_example(schema: Schema, _: str) -> str:
 def example(vector: Json) -> str:
     """A vector as an indented block: payload, CRC, frame, meaning."""
     fields = ", ".join(f"{k} {v}" for k, v in vector["fields"].items() if k != "items")
-    items = "; ".join(f"key {i['key']} = {i['value']}" for i in vector["fields"].get("items", ()))
+    items = "; ".join(_item(i) for i in vector["fields"].get("items", ()))
     means = f"session 0x{SESSION:02x}, seq {vector['seq']}"
     means += "".join(f"; {part}" for part in (fields, items) if part)
     return "\n".join(
@@ -122,6 +122,13 @@ def example(vector: Json) -> str:
             f"      frame    {spaced(vector['frame'])}",
         ]
     )
+
+
+def _item(item: Json) -> str:
+    """A setting as `key 1 = 5`; an item of another list as its numbers in order."""
+    if "key" in item:
+        return f"key {item['key']} = {item['value']}"
+    return "item " + " ".join(str(value) for value in item.values())
 
 
 def _message(schema: Schema, name: str) -> str:

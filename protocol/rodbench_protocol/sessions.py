@@ -26,7 +26,7 @@ Json = dict[str, Any]
 POWER_ON, EXTERNAL, WATCHDOG = 0x01, 0x02, 0x08
 """Reset flags as in the ATmega328P's MCUSR."""
 _AXIS_KEYS = {key.name: key.id for key in settings.KEYS["axis"]}
-_BEHIND_TABLE = ("current_sensor_ratiometric", "stroke_time_extend_cs", "stroke_time_retract_cs")
+_NONE_OF_BOARD = settings.KEYS["board"][-1].id + 1
 
 
 class Script:
@@ -449,7 +449,9 @@ def _draft() -> Json:
     s.ask("draft_set", scope=1, items=items_of(**values))
     s.ask("draft_check", scope=1, reply={"digest": axis_digest(**values)})
     s.ask("digests", reply={"axis_1": axis_digest(), "live": live_digest()})
-    got = {"scope": 1, "items": items_of(table_place_8=65535, **dict.fromkeys(_BEHIND_TABLE, 0))}
+    behind = settings.KEYS["axis"][_AXIS_KEYS["table_place_8"] :][:9]
+    plain = {key.name: key.setting.default for key in behind}
+    got = {"scope": 1, "items": items_of(table_place_8=65535, **plain)}
     s.ask("settings_get", which=int(Which.DRAFT), scope=1, first_key=53, reply=got)
     s.ask("draft_commit", scope=1, reply={"digest": axis_digest(**values)})
     s.ask("draft_commit", Status.NO_DRAFT, scope=1)
@@ -484,7 +486,8 @@ def _draft_order() -> Json:
     items = [{"key": k.id, "value": settings.defaults("board")[k.name]} for k in first]
     got = {"scope": 0, "items": items}
     s.ask("settings_get", which=int(Which.LIVE), scope=0, first_key=0, reply=got)
-    s.ask("settings_get", which=int(Which.LIVE), scope=0, first_key=6, reply=got | {"items": []})
+    none: Json = {"which": int(Which.LIVE), "scope": 0, "first_key": _NONE_OF_BOARD}
+    s.ask("settings_get", **none, reply=got | {"items": []})
     return s.done()
 
 
@@ -537,7 +540,7 @@ def _settings_get() -> Json:
     s = Script("settings_get", "settings come in key order, ten to a frame")
     s.begin()
     defaults = settings.defaults("axis")
-    for first in (1, 45):
+    for first in (1, 45, 66):
         some = [k for k in settings.KEYS["axis"] if k.id >= first][:10]
         items = [{"key": k.id, "value": defaults[k.name]} for k in some]
         s.ask(
@@ -547,7 +550,8 @@ def _settings_get() -> Json:
             first_key=first,
             reply={"scope": 2, "items": items},
         )
-    s.ask("settings_get", which=0, scope=0, first_key=6, reply={"scope": 0, "items": []})
+    none: Json = {"which": 0, "scope": 0, "first_key": _NONE_OF_BOARD}
+    s.ask("settings_get", **none, reply={"scope": 0, "items": []})
     s.ask("settings_get", Status.BAD_VALUE, 1, which=2, scope=0, first_key=1)
     s.ask("settings_get", Status.BAD_VALUE, 2, which=0, scope=3, first_key=1)
     return s.done()

@@ -257,6 +257,7 @@ class Attack:
         if random.random() < 0.3:
             name = random.choice(sorted(self.board_values))
             self.board_values[name] = extreme(random, "board", name, self.board_values[name])
+            self.board_values = repaired("board", self.board_values)
         self.stored = self._settings()
         self.storing: list[Values] | None = None
         kind = random.choice((0, 0, 1, 2, 3))

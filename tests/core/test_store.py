@@ -142,9 +142,15 @@ def test_older_and_newer_layouts_are_read() -> None:
     axis = settings.pack_scope("axis", AXIS | {"feedback": 1, "trip_ma": 777})
     whole = bytearray(b"\xff" * SIZE)
     put_slot(whole, 0, 1, scopes(board, axis))
-    longer = bytearray(b"\xff" * SIZE)
-    put_slot(longer, 0, 1, scopes(board + b"\1\2", axis + b"\3" * 11))
-    assert boots(bytes(longer))[0] == boots(bytes(whole))[0]
+    rest = SLOT_SIZE - 9 - len(board) - 2 * len(axis)
+    for tails in ((b"\1" * rest, b""), (b"\1" * (rest - 2), b"\3")):
+        longer = bytearray(b"\xff" * SIZE)
+        put_slot(longer, 0, 1, scopes(board + tails[0], axis + tails[1]))
+        live, _, faults = boots(bytes(longer))
+        assert (live, faults) == (boots(bytes(whole))[0], 0)
+    too_long = bytearray(b"\xff" * SIZE)
+    put_slot(too_long, 0, 1, scopes(board + b"\1" * (rest - 1), axis + b"\3"))
+    assert boots(bytes(too_long)) == (boots(b"\xff" * SIZE)[0], 0, FaultBits.SETTINGS)
     shorter = bytearray(b"\xff" * SIZE)
     put_slot(shorter, 0, 1, scopes(board[:4], axis[:48]))  # up to trip_ma
     assert boots(bytes(shorter))[0] == boots(bytes(whole))[0]

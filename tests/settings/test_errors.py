@@ -254,8 +254,9 @@ CASES = [
     ),
     (
         "[board]",
-        "[board]\nsupply_low_v = 10.5",
-        "6: 'supply_low_v' is not known in this version. Leave it out for now.",
+        "[board]\nsupply_low_v = 12.0",
+        "6: supply_low_v: the low supply limit lies at or above the nominal supply: it would stop "
+        "in normal work.",
     ),
     (
         'feedback = "pot"',

@@ -32,7 +32,8 @@ def image(
         put_slot(made, 0, 0xFFFF, older)
         put_slot(made, 1, 2, scopes)
     elif kind == 2:  # from a newer firmware, with keys unknown here
-        put_slot(made, 0, 7, [scope + b"\x55" * 6 for scope in scopes])
+        tails = (b"\x55" * 3, b"\x55", b"\x55")  # the slot holds no more
+        put_slot(made, 0, 7, [s + tail for s, tail in zip(scopes, tails, strict=True)])
     elif kind == 3:  # the newer damaged
         put_slot(made, 0, 7, scopes)
         put_slot(made, 1, 8, older)

@@ -7,6 +7,7 @@ import subprocess
 import pytest
 from rodbench_protocol import load_schema, settings
 from rodbench_protocol.__main__ import ROOT
+from rodbench_protocol.rules import names_in
 
 KINDS = load_schema().board_kinds
 SOURCE = ROOT / "firmware_reference/src/generated/schema.c"
@@ -52,6 +53,15 @@ def first_broken(live, values, peer, kind):
         yield codes[0] if codes else 0
 
 
+def of_a_rule(rng):
+    """The keys that some rule reads, and a few others."""
+    rule = rng.choice([r for r in load_schema().rules if r.scope == "axis"])
+    read = names_in(settings.whole_expression(rule))
+    return [k for k in settings.KEYS["axis"] if k.name in read] + rng.sample(
+        settings.KEYS["axis"], 3
+    )
+
+
 def near(rng, key, values):
     """A value likely to sit at the edge of some rule."""
     entry = key.setting
@@ -71,7 +81,7 @@ def test_rules_give_the_same(libraries, kind):
         values = dict(live) if rng.random() < 0.5 else settings.defaults("axis")
         if rng.random() < 0.8:
             values |= {"feedback": 1, "calibrated": 1, "raw_retracted": 7410, "raw_extended": 612}
-        for key in rng.sample(settings.KEYS["axis"], rng.randint(0, 4)):
+        for key in rng.sample(of_a_rule(rng), rng.randint(0, 3)):
             values[key.name] = near(rng, key, values)
         data, before = (settings.pack_scope("axis", v) for v in (values, live))
         axis = rng.choice((1, 2))
@@ -97,6 +107,22 @@ def test_board_rules_give_the_same(libraries, kind, low):
         code = libraries[kind].rule_check_board(settings.pack_scope("board", values))
         assert code == sum(p.rule_id << 8 | ids[p.key] for p in broken)
         assert bool(broken) == (reading in low)
+
+
+def test_supply_limits_give_the_same(libraries):
+    """By hand: low must be below nominal, high above it or 0."""
+    check = libraries["atmega328p_5v"].rule_check_board
+    for changes, broken in (
+        ({"supply_low_mv": 11999}, 0),
+        ({"supply_low_mv": 12000}, 16 << 8 | 6),
+        ({"supply_high_mv": 12001}, 0),
+        ({"supply_high_mv": 12000}, 17 << 8 | 7),
+        ({"supply_low_mv": 30000, "supply_high_mv": 1}, 16 << 8 | 6),
+    ):
+        values = settings.defaults("board") | changes
+        assert check(settings.pack_scope("board", values)) == broken
+        rules = [p.rule_id for p in settings.check("board", values)]
+        assert rules[:1] == [broken >> 8] * bool(broken)
 
 
 @pytest.mark.parametrize("scope", ["board", "axis"])

@@ -36,7 +36,7 @@ NEW_REQUEST = {
     "reply": [],
 }  # fmt: skip
 NEW_KEY = {
-    "scope": "axis", "id": load_schema().keys("axis")[-1].id + 1, "name": "late", "type": "u8",
+    "scope": "board", "id": load_schema().keys("board")[-1].id + 1, "name": "late", "type": "u8",
     "min": 0, "max": 1, "default": 0, "doc": "",
 }  # fmt: skip
 
@@ -131,7 +131,7 @@ def insert_key(raw):
     for entry in raw["setting"]:
         if entry["scope"] == "axis" and entry["id"] >= 46:
             entry["id"] += 1
-    raw["setting"].append({**NEW_KEY, "id": 46})
+    raw["setting"].append({**NEW_KEY, "scope": "axis", "id": 46})
 
 
 def widen_key(raw):

@@ -86,9 +86,15 @@ def test_unknown_enumeration(raw):
 
 
 def test_scope_that_outgrows_its_slot(raw):
-    raw["setting"] = [s for s in raw["setting"] if s["scope"] == "board" or s["id"] <= 46]
-    setting(raw, "table_place")["count"] = 20
-    assert "axis: 141 bytes do not fit the slot" in refused(raw)
+    """A slot has 328 bytes: head 9, board 23, twice an axis of 148, which is full."""
+    assert build_schema(raw).scope_size("axis") == 148
+    setting(raw, "apart_trip_um")["count"] = 3
+    check_schema(build_schema(raw))
+    setting(raw, "apart_trip_um")["count"] = 4
+    setting(raw, "local_loss_ms")["type"] = "u32"
+    text = refused(raw)
+    assert "axis: 150 bytes do not fit the slot" in text
+    assert "board: 24 bytes do not fit the slot" in text
 
 
 @pytest.mark.parametrize(

@@ -46,18 +46,20 @@ def number(data, at, kind):
 
 
 def decode(body, rows):
-    """The example's own notation of fields: `axis 1, unit 1`, and `key 1 = 5; key ...`."""
-    plain, items = [], []
+    """The example's own notation: `axis 1, unit 1`, and `key 1 = 5; ...` or `item 3 4; ...`."""
+    plain, items, names = [], [], []
     for at, name, kind in rows:
         if kind == "list":
             continue
         if "n" in at:
             first, size, offset = (int(n) for n in re.findall(r"\d+", at))
             count = (len(body) - first) // size
+            names.append(name)
             items.append([number(body, first + n * size + offset, kind) for n in range(count)])
         else:
             plain.append(f"{name} {number(body, int(at), kind)}")
-    pairs = "; ".join(f"key {k} = {v}" for k, v in zip(*items, strict=True)) if items else ""
+    shown = "key {} = {}" if names == ["key", "value"] else "item" + " {}" * len(names)
+    pairs = "; ".join(shown.format(*item) for item in zip(*items, strict=True))
     return "; ".join(part for part in (", ".join(plain), pairs) if part)
 
 

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from rodbench_protocol import MessageError, bulk, framing, load_schema, stream
 from rodbench_protocol.check import type_range
@@ -27,6 +27,7 @@ def payloads_of(name):
 
 
 @pytest.mark.parametrize("name", PATHS)
+@settings(deadline=None)  # the first call builds the parser
 @given(data=st.data())
 def test_three_paths_agree(name, data):
     decode, kind = PATHS[name]
@@ -40,6 +41,7 @@ def test_three_paths_agree(name, data):
 
 
 @pytest.mark.parametrize("name", PATHS)
+@settings(deadline=None)  # the first call builds the parser
 @given(data=st.data())
 def test_fast_path_refuses_what_it_is_not(name, data):
     decode, kind = PATHS[name]

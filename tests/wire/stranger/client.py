@@ -12,8 +12,8 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
-MAJOR, MINOR = 1, 1
-SCHEMA_DIGEST = 0x9F90B2BA
+MAJOR, MINOR = 1, 2
+SCHEMA_DIGEST = 0x0B9C169C
 DECODED_MIN, DECODED_MAX = 5, 64
 REPLY = 0x80
 TICK_S = 0.005
@@ -33,17 +33,22 @@ STATUS = words(
     "ok malformed unknown_message no_session sequence wrong_nonce protocol_major bad_value"
     " unknown_setting setting_range cross_rule no_draft in_motion faulted not_fitted uncalibrated"
     " calibrated outside duty_spent busy not_supported session_in_use stop_standing"
+    " ganged local_control nothing_kept"
 )
 ENDED = words(
     "none running reached end_found stopped silence soft_stop duty fault replaced session"
-    " unfinished"
+    " unfinished gang"
 )
-EVENT = words("0 boot trip motion_ended soft_stop duty_spent end_found stored cleared late_tick")
+EVENT = words(
+    "0 boot trip motion_ended soft_stop duty_spent end_found stored cleared late_tick"
+    " armed source_lost handed_over fold_back warm"
+)
 STATE = words("not_fitted idle jog run seek probe move stopping fault")
 RESET = words("unknown power_on external brown_out watchdog restart assertion")
 FAULT = words(
     "0 over_current stall no_current pot_not_following pot_band wrong_way move_silence watchdog"
-    " settings assertion no_end"
+    " settings assertion no_end pot_open pot_short pot_jump moving_off following thermal"
+    " supply_low supply_high stop_input apart late_tick"
 )
 FLAGS = {
     "calibrated": 1, "proven": 2, "outside": 4, "held_back": 8, "braking": 16,
@@ -188,6 +193,7 @@ class Message:
     reply: tuple[Field, ...] = ()
     body_items: bool = False
     reply_items: bool = False
+    item: str = "<Bi"
 
 
 def _request(
@@ -197,8 +203,9 @@ def _request(
     reply: str = "",
     body_items: bool = False,
     reply_items: bool = False,
+    item: str = "<Bi",
 ) -> Message:
-    return Message(name, id_, fields(body), HEAD + fields(reply), body_items, reply_items)
+    return Message(name, id_, fields(body), HEAD + fields(reply), body_items, reply_items, item)
 
 
 _MESSAGES = (
@@ -231,6 +238,9 @@ _MESSAGES = (
         " current_stop_ma:i16 current_probe_ma:i16 on_ticks:u32",
     ),
     _request("restart", 0x17),
+    _request("level", 0x18, "axis:u8 speed_um_s:i32", "motion:u16"),
+    _request("hand_over", 0x19, "axis:u8 commander:u8"),
+    _request("credit_off", 0x1A, "off_s:u32"),
     _request("draft_begin", 0x20, "scope:u8"),
     _request("draft_set", 0x21, "scope:u8", body_items=True),
     _request("draft_check", 0x22, "scope:u8", "digest:u32"),
@@ -243,6 +253,22 @@ _MESSAGES = (
         0x27,
         reply="live:u32 stored:u32 board:u32 axis_1:u32 axis_2:u32 storing:u8",
     ),
+    _request(
+        "trip_get",
+        0x28,
+        "age:u8",
+        "number:u16 axis:u8 fault:u8 position_um:i32 raw:u16 current_ma:i16 supply_mv:u16"
+        " output_percent:i8 uptime_min:u16",
+    ),
+    _request(
+        "black_box",
+        0x29,
+        "axis:u8 first:u8",
+        "trip_axis:u8 trip_fault:u8 count:u8",
+        reply_items=True,
+        item="<HB",
+    ),
+    _request("totals", 0x2A, "axis:u8", "on_s:u32 starts:u32 travel_mm:u32"),
     _request("subscribe", 0x30, "axis_period_ms:u16 board_period_ms:u16"),
     Message("alive", 0x60, fields("tick:u32")),
     Message(
@@ -251,7 +277,7 @@ _MESSAGES = (
         fields(
             "tick:u32 axis:u8 state:u8 flags:u8 raw:u16 position_um:i32 speed_um_s:i32"
             " reference_um:i32 current_ma:i16 output_permille:i16 faults:u32"
-            " duty_used_permille:u16 motion:u16"
+            " duty_used_permille:u16 motion:u16 also:u8"
         ),
     ),
     Message(
@@ -260,6 +286,8 @@ _MESSAGES = (
         fields(
             "tick:u32 supply_mv:u16 board_5v_mv:u16 inputs:u8 faults:u32 on_ticks_1:u32"
             " on_ticks_2:u32 duty_left_1_ms:u32 duty_left_2_ms:u32 frames_bad:u16 late_ticks:u16"
+            " duty_ready_1_ms:u32 duty_ready_2_ms:u32 heat_1_permille:u16 heat_2_permille:u16"
+            " local_1:u16 local_2:u16"
         ),
     ),
     Message(
@@ -348,8 +376,9 @@ def decode(payload: bytes) -> Frame:
     layout = message.reply if is_reply else message.body
     values, text, rest = decode_fields(layout, payload[3:])
     listed = message.reply_items if is_reply else message.body_items
-    whole = rest[: len(rest) // 5 * 5] if listed else b""
-    items = tuple((int(key), int(value)) for key, value in struct.iter_unpack("<Bi", whole))
+    size = struct.calcsize(message.item)
+    whole = rest[: len(rest) // size * size] if listed else b""
+    items = tuple((int(a), int(b)) for a, b in struct.iter_unpack(message.item, whole))
     kind = Reply if is_reply else Frame
     return kind(message.name, id_, session, seq, values, items, text, payload)
 
@@ -376,6 +405,7 @@ def _settings(text: str) -> tuple[Setting, ...]:
 
 BOARD_SETTINGS = _settings(
     "board_id:u32 supply_nominal_mv:u16 supply_ratio_x1000:u16 supply_calibrated:u8 board_5v_mv:u16"
+    " supply_low_mv:u16 supply_high_mv:u16 stop_input:u8 apart_trip_um:u16"
 )
 AXIS_SETTINGS = _settings(
     "feedback:u8 calibrated:u8 motor_reversed:u8 raw_retracted:u16 raw_extended:u16 stroke_um:i32"
@@ -388,7 +418,10 @@ AXIS_SETTINGS = _settings(
     " run_on_retract_um:u16 noise_x16:u16 duty_share_permille:u16 duty_window_s:u16"
     " pot_margin_raw:u16 move_hold_ms:u16 stall_ma:u16 table_points:u8 table_raw:u16*8"
     " table_place:u16*8 current_sensor_ratiometric:u8 stroke_time_extend_cs:u16"
-    " stroke_time_retract_cs:u16"
+    " stroke_time_retract_cs:u16 following_um:u16 fold_back_ma:u16 rated_ma:u16 thermal_time_s:u16"
+    " thermal_warn_percent:u8 thermal_trip_percent:u8 local_source:u8 local_as:u8 local_low_end:u16"
+    " local_rest:u16 local_rest_band:u16 local_high_end:u16 local_place_retract:u16"
+    " local_place_extend:u16 local_loss_ms:u16"
 )
 SCOPES = (BOARD_SETTINGS, AXIS_SETTINGS, AXIS_SETTINGS)
 ITEMS_PER_SET = 11

@@ -66,7 +66,7 @@ def said(means: str) -> tuple[dict[str, int], wire.Items]:
     """Fields and items of a line `session 0x5a, seq 5; axis 1, unit 1; key 6 = 203000`."""
     values, items = {}, []
     for part in re.split(r"[;,] ", means.split("; ", 1)[1] if "; " in means else ""):
-        if listed := re.fullmatch(r"key (\d+) = (-?\d+)", part):
+        if listed := re.fullmatch(r"(?:key|item) (\d+)(?: =)? (-?\d+)", part):
             items.append((int(listed[1]), int(listed[2])))
         elif number := re.fullmatch(r"(\w+) (-?\d+)", part):
             values[number[1]] = int(number[2])
