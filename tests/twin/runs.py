@@ -108,7 +108,7 @@ _axes = st.builds(
 REQUESTS = (
     "hello", "open_act", "open_act", "open_act", "counters", "stop", "clear", "jog", "run", "seek",
     "move", "outcome", "restart", "draft", "store", "settings_get", "digests", "subscribe",
-    "subscribe", "alive", "unknown",
+    "subscribe", "alive", "unknown", "trip_get", "trip_get", "black_box", "black_box", "totals",
 )  # fmt: skip
 MISHAPS = (
     "repeat", "wrong_session", "wrong_seq", "garbage", "damaged", "long", "short", "flood",
@@ -502,6 +502,15 @@ class Run:
 
     def _settings_get(self, act: Act) -> bytes:
         return self._ask("settings_get", **_get(act.a % 3, act.a // 4 % 4, act.b % 64))
+
+    def _trip_get(self, act: Act) -> bytes:
+        return self._ask("trip_get", age=act.a % 10)
+
+    def _black_box(self, act: Act) -> bytes:
+        return self._ask("black_box", axis=(1, 2, 1, 2, 0, 3)[act.a % 6], first=act.b % 31)
+
+    def _totals(self, act: Act) -> bytes:
+        return self._ask("totals", axis=act.a % 4)
 
     def _subscribe(self, act: Act) -> bytes:
         axis_ms = (0, 10, 15, 20, 25, 40, 7, 5)[act.a % 8]

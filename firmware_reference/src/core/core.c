@@ -1,11 +1,15 @@
 #include "core.h"
 
+#include "blackbox.h"
 #include "digest.h"
 #include "dispatch.h"
 #include "div.h"
 #include "event.h"
+#include "memory.h"
 #include "port.h"
 #include "telemetry.h"
+#include "totals.h"
+#include "trips.h"
 
 #define BANDGAP_MV 1100                 /* +-10 % from chip to chip */
 
@@ -66,6 +70,9 @@ void core_init(core_t *core, noinit_t *noinit, uint8_t reset_flags, uint16_t non
         axis_init(&core->axis[index]);
         start_duty(core, index, kept);
     }
+    trips_start(core);
+    totals_start(core, kept);
+    blackbox_start(core, kept);
     noinit_complete(noinit);
 }
 
@@ -114,6 +121,7 @@ static void control_axis(core_t *core, uint8_t index, axis_in_t *axis_in, output
     axis_in->duty_room = duty_room(duty, set);
     axis_tick(axis, set, axis_in, &axis_out);
     duty_tick(duty, axis_out.drive != 0);
+    totals_tick(core, index, axis_out.drive != 0);
     out->drive[index] = axis_out.drive;
     out->bridge[index] = axis_out.bridge;
     out->driver[index] = set->driver;
@@ -138,19 +146,6 @@ static CORE_ONCE void control(core_t *core, const readings_t *in, outputs_t *out
     }
 }
 
-static void store_step(core_t *core, const readings_t *in, outputs_t *out)
-{
-    out->ee_write = 0;
-    if (!in->ee_ready) {
-        return;
-    }
-    uint8_t ended = store_tick(&core->store, &core->live, core->ee_read, &out->ee_address, &out->ee_value);
-    out->ee_write = out->ee_address != 0;
-    if (ended != STORE_IDLE) {
-        event_board(core, EVENT_KIND_STORED, ended == STORE_FAILED, core->store.generation);
-    }
-}
-
 static void restart_step(core_t *core, outputs_t *out)
 {
     out->restart = core->restart_in == 1;
@@ -166,13 +161,15 @@ void core_tick(core_t *core, const readings_t *in, outputs_t *out)
 {
     core->tick++;
     tx_tick(&core->tx);
+    core->ee_ready = in->ee_ready;
     dispatch_tick(core);
+    blackbox_tick(core);
     control(core, in, out);
     tell_board(core);
     telemetry_tick(core);
-    store_step(core, in, out);
+    memory_tick(core, out);
     restart_step(core, out);
-    out->alarm = core->faults != 0 || core->axis[0].faults != 0 || core->axis[1].faults != 0;
+    out->alarm = core_faulted(core);
 }
 
 void core_rx_byte(core_t *core, uint8_t byte)
@@ -201,6 +198,11 @@ void core_late_tick(core_t *core)
 void core_worst_tick(core_t *core, uint16_t us)
 {
     core->counters.worst_tick_us = us;
+}
+
+uint8_t core_faulted(const core_t *core)
+{
+    return (core->faults | core->axis[0].faults | core->axis[1].faults) != 0;
 }
 
 uint8_t core_at_rest(const core_t *core)

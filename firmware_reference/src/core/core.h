@@ -46,6 +46,33 @@ typedef struct {
     uint8_t alarm;                      /* 1: a fault is latched */
 } outputs_t;
 
+/* Laid out as the reply to `trip_get`. */
+typedef struct __attribute__((packed)) {
+    uint16_t number;
+    uint8_t axis;
+    uint8_t fault;
+    int32_t position_um;
+    uint16_t raw;
+    int16_t current_ma;
+    uint16_t supply_mv;
+    int8_t output_percent;
+    uint16_t uptime_min;
+} trip_t;
+
+#define TRIPS_WAITING 2
+
+typedef struct {
+    uint16_t number;                    /* of the newest */
+    uint8_t waiting;                    /* how many of trip[] are yet to be written */
+    trip_t trip[TRIPS_WAITING];
+} trips_t;
+
+/* How far a record is written. */
+typedef struct {
+    uint16_t at;                        /* 0: none */
+    uint8_t step;                       /* the byte begun last */
+} memory_t;
+
 /* Laid out as the reply to `counters`. */
 typedef struct {
     uint32_t requests_done;
@@ -96,9 +123,12 @@ typedef struct {
     uint8_t seen_dropped;
     uint8_t reset_cause;
     uint8_t late_pending;               /* late ticks not told yet */
+    uint8_t ee_ready;                   /* of this tick's readings */
     uint8_t restart_in;                 /* ticks until the restart; 0: none asked for */
     telemetry_t telemetry;
     counters_t counters;
+    memory_t memory;
+    trips_t trips;
     store_t store;
     tx_t tx;
     settings_t live;
@@ -119,6 +149,7 @@ int16_t core_tx_byte(core_t *core);             /* next byte to send, or -1 */
 void core_late_tick(core_t *core);              /* between ticks: the last one ended late */
 void core_worst_tick(core_t *core, uint16_t us);
 
+uint8_t core_faulted(const core_t *core);       /* a fault is latched */
 uint8_t core_at_rest(const core_t *core);       /* both axes: no motion, output 0 */
 
 #endif

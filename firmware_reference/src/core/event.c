@@ -1,12 +1,18 @@
 #include "event.h"
 
 #include "bytes.h"
+#include "blackbox.h"
 #include "port.h"
 #include "telemetry.h"
+#include "trips.h"
 
 void event_send(core_t *core, uint8_t axis, const axis_event_t *event, int16_t output_before)
 {
     uint8_t body[EVENT_BODY_SIZE + HEADER_SIZE];
+    if (event->kind == EVENT_KIND_TRIP) {
+        trips_note(core, axis, event->cause, output_before);
+        blackbox_freeze(core, axis, event->cause);
+    }
     const axis_t *ax = &core->axis[axis == 2];
     uint8_t *at = telemetry_header(core, body, MSG_EVENT);
     at = put_u32(at, core->tick);

@@ -1,10 +1,12 @@
 #include "handle.h"
 
+#include "blackbox.h"
 #include "bytes.h"
 #include "handle_motion.h"
 #include "handle_settings.h"
 #include "port.h"
 #include "telemetry.h"
+#include "trips.h"
 
 #define RESTART_TICKS 6                 /* time for the reply to leave */
 #define MS_PER_TICK 5
@@ -28,7 +30,9 @@ static const uint8_t PROTOCOL[] CORE_ROM = {
 };
 static const uint8_t BOARD[] CORE_ROM = {
     FIRMWARE_MAJOR, FIRMWARE_MINOR, FIRMWARE_PATCH, CORE_BOARD_KIND, CORE_BOARD_AXES,
-    (CORE_BOARD_AXES > 1 ? FEATURES_TWO_AXES : 0) | FEATURES_CURRENT_SENSE | FEATURES_SUPPLY_SENSE, 0,
+    (CORE_BOARD_AXES > 1 ? FEATURES_TWO_AXES : 0) | FEATURES_CURRENT_SENSE | FEATURES_SUPPLY_SENSE |
+        FEATURES_TRIP_LOG | FEATURES_BLACK_BOX,
+    0,
 };
 static const uint8_t ANALOG[] CORE_ROM = {
     CORE_FULL_SCALE & 0xFF, CORE_FULL_SCALE >> 8, CORE_REFERENCE_MV & 0xFF, CORE_REFERENCE_MV >> 8,
@@ -132,6 +136,36 @@ static uint8_t subscribe(core_t *core, call_t *call)
     return STATUS_OK;
 }
 
+static uint8_t trip_get(core_t *core, call_t *call)
+{
+    trip_t *trip = (trip_t *)call->end;
+    call->end += sizeof *trip;
+    return trips_get(core, trip, call->body[TRIP_GET_AGE_AT]);
+}
+
+static uint8_t black_box(core_t *core, call_t *call, uint8_t index)
+{
+    const blackbox_t *box = &core->noinit->box;
+    uint8_t *at = put_u8(call->end, box->axis);
+    at = put_u8(at, box->fault);
+    at = put_u8(at, box->count);
+    call->end = blackbox_items(box, index, call->body[BLACK_BOX_FIRST_AT], at, call->reply + HEADER_SIZE + BODY_MAX);
+    return box->fault == 0 ? STATUS_NOTHING_KEPT : STATUS_OK;
+}
+
+static uint8_t of_axis(core_t *core, call_t *call, uint8_t id)
+{
+    uint8_t index = (uint8_t)(call->body[0] - 1);
+    if (index >= CORE_BOARD_AXES) {
+        return handle_bad_value(call, 1);
+    }
+    if (id == MSG_BLACK_BOX) {
+        return black_box(core, call, index);
+    }
+    call->end = put_bytes(call->end, &core->noinit->totals.now.axis[index], sizeof(total_t));
+    return STATUS_OK;
+}
+
 /* Requests by id, with the least that their bodies may be. */
 static const uint8_t REQUESTS[][2] CORE_ROM = {
     {MSG_COUNTERS, COUNTERS_BODY_MIN},
@@ -150,6 +184,9 @@ static const uint8_t REQUESTS[][2] CORE_ROM = {
     {MSG_STORE, STORE_BODY_MIN},
     {MSG_SETTINGS_GET, SETTINGS_GET_BODY_MIN},
     {MSG_DIGESTS, DIGESTS_BODY_MIN},
+    {MSG_TRIP_GET, TRIP_GET_BODY_MIN},
+    {MSG_BLACK_BOX, BLACK_BOX_BODY_MIN},
+    {MSG_TOTALS, TOTALS_BODY_MIN},
     {MSG_SUBSCRIBE, SUBSCRIBE_BODY_MIN},
 };
 
@@ -179,6 +216,11 @@ uint8_t handle_request(core_t *core, call_t *call, uint8_t id)
         return restart(core);
     case MSG_SUBSCRIBE:
         return subscribe(core, call);
+    case MSG_TRIP_GET:
+        return trip_get(core, call);
+    case MSG_BLACK_BOX:
+    case MSG_TOTALS:
+        return of_axis(core, call, id);
     default:
         return id < MSG_DRAFT_BEGIN ? handle_motion(core, call, id) : handle_settings(core, call, id);
     }

@@ -1,4 +1,4 @@
-/* What RAM keeps through a reset: why the board starts anew, the last boot nonce, and the duty records. */
+/* What RAM keeps through a reset: why the board starts anew, the last boot nonce, duty, totals and black box. */
 #ifndef RODBENCH_NOINIT_H
 #define RODBENCH_NOINIT_H
 
@@ -12,12 +12,50 @@
 #define RESET_FLAG_BROWN_OUT 4u
 #define RESET_FLAG_WATCHDOG 8u
 
+/* Of one axis, laid out as the reply to `totals`. */
+typedef struct __attribute__((packed)) {
+    uint32_t on_s;
+    uint32_t starts;
+    uint32_t travel_mm;
+} total_t;
+
+typedef struct __attribute__((packed)) {
+    uint16_t number;            /* that it will have when written */
+    total_t axis[2];
+} totals_record_t;
+
+typedef struct {
+    totals_record_t now;
+    uint16_t um[2];             /* low half of the position up to which travel is counted */
+    uint16_t pause;             /* until they may be written again, of two ticks each */
+    uint8_t ticks[2];           /* with output, less than a second */
+    uint8_t changed;            /* since they were written */
+} totals_t;
+
+#define BOX_SAMPLES 30
+
+/* Laid out as the items of `black_box`. */
+typedef struct __attribute__((packed)) {
+    uint16_t place_output;
+    uint8_t current;
+} sample_t;
+
+typedef struct {
+    sample_t sample[2][BOX_SAMPLES];
+    uint8_t at;                 /* the next one's place */
+    uint8_t count;
+    uint8_t axis;               /* of the trip; 0: the board */
+    uint8_t fault;              /* 0: not frozen */
+} blackbox_t;
+
 typedef struct {
     uint32_t magic;
     uint16_t nonce;             /* of this boot */
     uint16_t nonce_inverted;
     uint8_t mark;               /* RESET_CAUSE_ to report next time; RESET_CAUSE_UNKNOWN: nothing was marked */
     duty_t duty[2];
+    totals_t totals;
+    blackbox_t box;
 } noinit_t;
 
 /* Takes the record up after a reset, or begins a new one. Returns RESET_CAUSE_; *kept tells whether the record

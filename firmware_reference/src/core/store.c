@@ -1,6 +1,7 @@
 #include "store.h"
 
 #include "digest.h"
+#include "frame.h"
 #include "port.h"
 
 /* What stands before the settings in a slot. The CRC-32 covers everything after itself. */
@@ -18,7 +19,6 @@ typedef struct __attribute__((packed)) {
 #define SLOT_END (SLOT_DATA + (uint16_t)sizeof(settings_t))
 
 _Static_assert(SLOT_END <= STORE_SLOT_SIZE, "settings fit their slot");
-_Static_assert(STORE_TRIPS_AT + 8 * 18 <= STORE_SIZE, "map fits the memory");
 
 static CORE_ONCE uint16_t slot_at(uint8_t slot)
 {
@@ -30,6 +30,18 @@ static void read_bytes(void *to, uint8_t size, uint16_t at, ee_read_t ee_read)
     for (uint8_t *byte = to; size > 0; size--) {
         *byte++ = ee_read(at++);
     }
+}
+
+uint8_t record_check(const void *record, uint8_t size)
+{
+    uint8_t check = (uint8_t)frame_crc(record, size);
+    return check == RECORD_SPOILT ? 0 : check;
+}
+
+uint8_t record_get(void *to, uint8_t size, uint16_t at, ee_read_t ee_read)
+{
+    read_bytes(to, size, at, ee_read);
+    return ee_read(at + size) == record_check(to, size);
 }
 
 static void scope_defaults(uint8_t *to, const setting_entry_t *entries, uint8_t entry_count)

@@ -1,6 +1,6 @@
 /* Settings in non-volatile memory: two slots, written in turn, one byte per tick.
  *
- * Memory map (1024 bytes): byte 0 unused; settings slots; hot record, totals and trips of later versions.
+ * Memory map (1024 bytes): byte 0 unused; settings slots; hot record, totals, trips.
  * A slot: settings from SLOT_DATA on, before them generation, lengths and CRC-32, and first of all the format
  * byte, which is written last: so the slot is whole, or it does not count. A shorter scope from an older firmware
  * is filled up with defaults; of a longer one from a newer firmware the known part is used.
@@ -16,8 +16,8 @@
 #define STORE_SLOT_AT 1
 #define STORE_SLOT_SIZE 328
 #define STORE_HOT_AT 657                /* 20 records of 8 bytes, not used yet */
-#define STORE_TOTALS_AT 817             /* 2 of 28, not used yet */
-#define STORE_TRIPS_AT 873              /* 8 of 18, not used yet */
+#define STORE_TOTALS_AT 817             /* 2 of 28 */
+#define STORE_TRIPS_AT 873              /* 8 of 18 */
 
 #define STORE_FORMAT 1
 #define STORE_BLANK 0xFF
@@ -52,6 +52,11 @@ typedef struct {
 } store_t;
 
 void settings_defaults(settings_t *settings);
+
+/* Small records with a check byte behind them; memory.h says how they are written. */
+#define RECORD_SPOILT 0xFF              /* the check byte of no record, and of a blank memory */
+uint8_t record_check(const void *record, uint8_t size);
+uint8_t record_get(void *to, uint8_t size, uint16_t at, ee_read_t ee_read);     /* 0: it does not count */
 
 /* Settings, or defaults, into *settings. */
 uint8_t store_load(store_t *store, settings_t *settings, ee_read_t ee_read);

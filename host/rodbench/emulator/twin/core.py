@@ -7,25 +7,26 @@ from rodbench_protocol.schema import load_schema
 
 from rodbench.emulator.signals import Outputs, Readings
 from rodbench.emulator.twin.axis import Axis, AxisIn, AxisOut, axis_at_rest, axis_init, axis_tick
+from rodbench.emulator.twin.blackbox import blackbox_start, blackbox_tick
 from rodbench.emulator.twin.dispatch import Session, dispatch_tick
 from rodbench.emulator.twin.div import div_nearest
 from rodbench.emulator.twin.draft import Draft, settings_good
 from rodbench.emulator.twin.duty import duty_fresh, duty_resume, duty_room, duty_tick
 from rodbench.emulator.twin.event import event_board, event_send
+from rodbench.emulator.twin.memory import Memory, memory_tick
 from rodbench.emulator.twin.noinit import NoInit, noinit_complete, noinit_mark, noinit_start
 from rodbench.emulator.twin.rx import Rx, rx_bytes, rx_damage
 from rodbench.emulator.twin.store import (
     STORE_DAMAGED,
-    STORE_FAILED,
-    STORE_IDLE,
     STORE_LOADED,
     Settings,
     Store,
     settings_defaults,
     store_load,
-    store_tick,
 )
 from rodbench.emulator.twin.telemetry import Telemetry, telemetry_tick
+from rodbench.emulator.twin.totals import totals_start, totals_tick
+from rodbench.emulator.twin.trips import Trips, trips_start
 from rodbench.emulator.twin.tx import Tx, tx_tick
 
 AXES = 2
@@ -76,11 +77,13 @@ class Twin:
         self.axis = [Axis() for _ in range(AXES)]
         self.rx, self.tx = Rx(), Tx()
         self.session, self.draft, self.store = Session(), Draft(), Store()
+        self.memory, self.trips = Memory(), Trips()
         self.telemetry, self.counters = Telemetry(), Counters()
         self.supply_mv = self.board_5v_mv = 0
         self.event_number = 0
         self.barred = 0
         self.late_pending = 0
+        self.ee_ready = 0
         self.restart_in = 0
         self._axis_in, self._axis_out = AxisIn(), AxisOut()
         self.reset_cause, kept = noinit_start(self.noinit, reset_flags, nonce_seed)
@@ -89,6 +92,9 @@ class Twin:
         for index in range(AXES):
             axis_init(self.axis[index])
             self._start_duty(index, kept)
+        trips_start(self)
+        totals_start(self, kept)
+        blackbox_start(self, kept)
         noinit_complete(self.noinit)
 
     # ------------------------------------------------------------ start
@@ -140,16 +146,21 @@ class Twin:
         out = Outputs()
         self.ticks += 1
         tx_tick(self.tx)
+        self.ee_ready = readings.ee_ready
         dispatch_tick(self)
+        blackbox_tick(self)
         self._control(readings, out)
         self._tell_board()
         telemetry_tick(self)
-        if self.store.writing and readings.ee_ready:
-            self._store_step(out)
+        memory_tick(self, out)
         if self.restart_in:
             self._restart_step(out)
-        out.alarm = int((self.faults | self.axis[0].faults | self.axis[1].faults) != 0)
+        out.alarm = int(self.faulted())
         return out
+
+    def faulted(self) -> bool:
+        """A fault is latched."""
+        return (self.faults | self.axis[0].faults | self.axis[1].faults) != 0
 
     def at_rest(self) -> bool:
         """Both axes: no motion, output 0."""
@@ -182,6 +193,7 @@ class Twin:
         self._axis_in.duty_room = duty_room(duty, settings)
         axis_tick(axis, settings, self._axis_in, axis_out)
         duty_tick(duty, axis_out.drive != 0)
+        totals_tick(self, index, axis_out.drive != 0)
         out.drive[index] = axis_out.drive
         out.bridge[index] = axis_out.bridge
         out.driver[index] = settings.driver
@@ -197,13 +209,6 @@ class Twin:
         if self.late_pending:
             event_board(self, EventKind.LATE_TICK, 0, self.late_pending)
             self.late_pending = 0
-
-    def _store_step(self, out: Outputs) -> None:
-        ended, out.ee_address, out.ee_value = store_tick(self.store, self.live, self.eeprom)
-        out.ee_write = int(out.ee_address != 0)
-        if ended != STORE_IDLE:
-            failed = int(ended == STORE_FAILED)
-            event_board(self, EventKind.STORED, failed, self.store.generation)
 
     def _restart_step(self, out: Outputs) -> None:
         out.restart = int(self.restart_in == 1)

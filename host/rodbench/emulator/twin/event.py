@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from rodbench_protocol.names import MessageId
+from rodbench_protocol.names import EventKind, MessageId
 
 from rodbench.emulator.twin import wire
 from rodbench.emulator.twin.axis import AxisEvent
+from rodbench.emulator.twin.blackbox import blackbox_freeze
 from rodbench.emulator.twin.telemetry import telemetry_header, telemetry_send
+from rodbench.emulator.twin.trips import trips_note
 
 if TYPE_CHECKING:
     from rodbench.emulator.twin.core import Twin
@@ -19,6 +21,9 @@ _ID = int(MessageId.EVENT)
 
 def event_send(core: Twin, axis: int, event: AxisEvent, output_before: int) -> None:
     """Axis 0 is the board."""
+    if event.kind == EventKind.TRIP:
+        trips_note(core, axis, event.cause, output_before)
+        blackbox_freeze(core, axis, event.cause)
     raw = position = current = 0
     if axis:
         ax = core.axis[axis - 1]

@@ -18,10 +18,12 @@ from rodbench_protocol.schema import load_schema
 
 from rodbench.emulator.twin import wire
 from rodbench.emulator.twin.axis import axis_stop
+from rodbench.emulator.twin.blackbox import blackbox_items
 from rodbench.emulator.twin.draft import draft_drop
 from rodbench.emulator.twin.handle_motion import handle_motion
 from rodbench.emulator.twin.handle_settings import handle_settings
 from rodbench.emulator.twin.telemetry import telemetry_subscribe
+from rodbench.emulator.twin.trips import trips_get
 
 if TYPE_CHECKING:
     from rodbench.emulator.twin.call import Call
@@ -33,9 +35,18 @@ AXIS_PERIOD_LEAST_MS = 10
 BOARD_PERIOD_LEAST_MS = 50
 FIRMWARE = (0, 2, 0)
 FIRMWARE_NAME = b"rodbench"
+_REPLY_HEAD_SIZE = 7
 _KIND = load_schema().board_kinds["atmega328p_5v"]
-_FEATURES = int(Features.TWO_AXES | Features.CURRENT_SENSE | Features.SUPPLY_SENSE)
+_FEATURES = int(
+    Features.TWO_AXES
+    | Features.CURRENT_SENSE
+    | Features.SUPPLY_SENSE
+    | Features.TRIP_LOG
+    | Features.BLACK_BOX
+)
 _HELLO, _COUNTERS = wire.reply("hello"), wire.reply("counters")
+_BOX, _TOTALS = wire.reply("black_box"), wire.reply("totals")
+_BOX_ROOM = load_schema().body_max - _REPLY_HEAD_SIZE - _BOX.size
 _OPEN, _SUBSCRIBE = wire.request("open"), wire.request("subscribe")
 _LEAST = wire.least_sizes()
 _MOTION_IDS = range(MessageId.STOP, MessageId.RESTART)
@@ -133,6 +144,28 @@ def _subscribe(core: Twin, call: Call) -> int:
     return Status.OK
 
 
+def _trip_get(core: Twin, call: Call) -> int:
+    status, call.reply = trips_get(core, call.body[0])
+    return status
+
+
+def _black_box(core: Twin, call: Call, index: int) -> int:
+    box, first = core.noinit.box, call.body[1]
+    call.reply = _BOX.pack(box.axis, box.fault, len(box.sample[0]))
+    call.reply += blackbox_items(box, index, first, _BOX_ROOM)
+    return Status.OK if box.fault else Status.NOTHING_KEPT
+
+
+def _of_axis(core: Twin, call: Call, number: int) -> int:
+    index = call.body[0] - 1
+    if not 0 <= index < len(core.axis):
+        return call.bad_value(1)
+    if number == MessageId.BLACK_BOX:
+        return _black_box(core, call, index)
+    call.reply = _TOTALS.pack(*core.noinit.totals.axis[index].fields())
+    return Status.OK
+
+
 def handle_request(core: Twin, call: Call, number: int) -> int:
     """All other requests, by id."""
     least = _LEAST.get(number)
@@ -146,6 +179,10 @@ def handle_request(core: Twin, call: Call, number: int) -> int:
         return _restart(core)
     if number == MessageId.SUBSCRIBE:
         return _subscribe(core, call)
+    if number == MessageId.TRIP_GET:
+        return _trip_get(core, call)
+    if number in (MessageId.BLACK_BOX, MessageId.TOTALS):
+        return _of_axis(core, call, number)
     if number in _MOTION_IDS:
         return handle_motion(core, call, number)
     return handle_settings(core, call, number)

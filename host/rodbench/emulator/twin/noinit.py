@@ -1,4 +1,4 @@
-"""What RAM keeps through a reset: why the board starts anew, the last nonce, the duty records."""
+"""What RAM keeps through a reset: why the board starts anew, nonce, duty, totals, black box."""
 
 from __future__ import annotations
 
@@ -6,7 +6,9 @@ import struct
 
 from rodbench_protocol.names import ResetCause
 
+from rodbench.emulator.twin.blackbox import BOX_BYTES, BlackBox
 from rodbench.emulator.twin.duty import DUTY_BYTES, Duty
+from rodbench.emulator.twin.totals import TOTALS_BYTES, Totals
 
 RESET_FLAG_POWER_ON = 1
 RESET_FLAG_EXTERNAL = 2
@@ -18,32 +20,36 @@ _LAYOUT = struct.Struct("<HBB")
 class NoInit:
     """The record. `valid` stands for the magic number of C's."""
 
-    __slots__ = ("duty", "mark", "nonce", "valid")
+    __slots__ = ("box", "duty", "mark", "nonce", "totals", "valid")
 
     def __init__(self) -> None:
         self.valid = False
         self.nonce = 0
         self.mark = int(ResetCause.UNKNOWN)
         self.duty = [Duty(), Duty()]
+        self.totals = Totals()
+        self.box = BlackBox()
 
     def to_bytes(self) -> bytes:
         """For keeping the record between processes."""
         head = _LAYOUT.pack(self.nonce, self.mark, self.valid)
-        return head + b"".join(duty.to_bytes() for duty in self.duty)
+        duty = b"".join(duty.to_bytes() for duty in self.duty)
+        return head + duty + self.totals.to_bytes() + self.box.to_bytes()
 
     @classmethod
     def from_bytes(cls, data: bytes) -> NoInit:
         """Undo to_bytes; ValueError when it is not such a record."""
-        if len(data) != _LAYOUT.size + 2 * DUTY_BYTES:
+        if len(data) != _LAYOUT.size + 2 * DUTY_BYTES + TOTALS_BYTES + BOX_BYTES:
             raise ValueError("no record of this version")
         record = cls()
         record.nonce, record.mark, valid = _LAYOUT.unpack_from(data)
         record.valid = bool(valid)
         at = _LAYOUT.size
-        record.duty = [
-            Duty.from_bytes(data[at : at + DUTY_BYTES]),
-            Duty.from_bytes(data[at + DUTY_BYTES :]),
-        ]
+        for index in range(2):
+            record.duty[index] = Duty.from_bytes(data[at : at + DUTY_BYTES])
+            at += DUTY_BYTES
+        record.totals = Totals.from_bytes(data[at : at + TOTALS_BYTES])
+        record.box = BlackBox.from_bytes(data[at + TOTALS_BYTES :])
         return record
 
 

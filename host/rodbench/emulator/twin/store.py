@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import struct
 import zlib
+from binascii import crc_hqx
 from types import SimpleNamespace
 from typing import Any
 
@@ -11,7 +12,11 @@ from rodbench_protocol.settings import KEYS
 
 STORE_SLOT_AT = 1
 STORE_SLOT_SIZE = 328
+STORE_HOT_AT = 657
+STORE_TOTALS_AT = 817
+STORE_TRIPS_AT = 873
 STORE_FORMAT = 1
+RECORD_SPOILT = 0xFF
 STORE_BLANK = 0xFF
 STORE_LOADED, STORE_NOTHING, STORE_DAMAGED = range(3)
 STORE_IDLE, STORE_GOOD, STORE_FAILED = range(3)
@@ -103,6 +108,18 @@ class Store:
 
 def _slot_at(slot: int) -> int:
     return STORE_SLOT_AT + slot * STORE_SLOT_SIZE
+
+
+def record_check(record: bytes) -> int:
+    """The check byte of a small record."""
+    check = crc_hqx(record, 0xFFFF) & 0xFF
+    return 0 if check == RECORD_SPOILT else check
+
+
+def record_get(size: int, at: int, eeprom: bytearray) -> bytes | None:
+    """The record at `at`; None when it does not count."""
+    record = bytes(eeprom[at : at + size])
+    return record if eeprom[at + size] == record_check(record) else None
 
 
 def settings_defaults(settings: Settings) -> None:
