@@ -18,7 +18,7 @@ from .found_ends import SHOWN, Endpoints
 from .job import Job, failed
 from .keeper import Keeper, KnownRod
 from .label import Label, length, pin_to_pin, wrong_stroke
-from .leg import Leg
+from .leg import Leg, creep_a, creep_raw_s
 from .ordinary import TRIAL_GUESS_S, Commissioned
 from .polarity import Polarity, Room
 from .reach import AskedHand, Hand, Reach, capture
@@ -252,8 +252,8 @@ def _margin(job: Job, raw: tuple[int, int]) -> int:
 def _ends(job: Job, reach: Reach, scale: float) -> Endpoints:
     """What the hand's motions have told of creep; places are put in by the caller."""
     legs = {way: _best(reach.legs, way) for way in (1, -1)}
-    raw_s = [_raw_s(reach, legs[way], way) for way in (1, -1)]
-    amps = [_amps(reach, legs[way], way) for way in (1, -1)]
+    raw_s = [creep_raw_s(legs[way], reach.way, way) for way in (1, -1)]
+    amps = [creep_a(legs[way], reach.way, way) for way in (1, -1)]
     peaks = [max(amp, *_all_amps(reach, way)) for way, amp in zip((1, -1), amps, strict=True)]
     return Endpoints(
         stroke_mm=0.0,
@@ -277,15 +277,6 @@ def _best(legs: list[Leg], way: int) -> Leg | None:
     """The longest leg of this way that tells a speed."""
     good = [leg for leg in legs if leg.way == way and leg.raw_s()]
     return max(good, key=lambda leg: len(leg.samples), default=None)
-
-
-def _raw_s(reach: Reach, leg: Leg | None, way: int) -> float:
-    return abs(leg.raw_s()) if leg else reach.way.creep_raw_s[0 if way > 0 else 1]
-
-
-def _amps(reach: Reach, leg: Leg | None, way: int) -> float:
-    amps = leg.current_a() if leg else None
-    return reach.way.current_a[0 if way > 0 else 1] if amps is None else amps
 
 
 def _all_amps(reach: Reach, way: int) -> list[float]:

@@ -21,7 +21,7 @@ from .budget import Budget
 from .current import AtRest
 from .found_ends import PROVISIONAL_SHARE, Endpoints
 from .job import BOARD_PERIOD_S, SLOW_PERIOD_S, Job, failed, follow, refuse_fault, settle
-from .leg import Leg
+from .leg import Leg, creep_a, creep_raw_s
 from .polarity import CHOICES, Polarity
 from .straight import HINT
 
@@ -78,9 +78,7 @@ class _Search:
         """Output that creeps this way; put in force with the speed that it gives."""
         output = round(1000 * self.outputs[way])
         if self.job.live["creep_output_permille"] != output:
-            speed = speed_um_s(
-                self.job.scale.pot, self.way.creep_raw_s[0 if way > 0 else 1], self.stroke_mm
-            )
+            speed = speed_um_s(self.job.scale.pot, self.way.raw_s_of(way), self.stroke_mm)
             self.job.commit({"creep_output_permille": output, "creep_speed_um_s": speed})
         return output / 1000.0
 
@@ -204,8 +202,7 @@ class _Search:
 
     def best_raw_s(self, way: int) -> float:
         """Creep in raw per s."""
-        leg = self.best_leg(way)
-        return abs(leg.raw_s()) if leg else self.way.creep_raw_s[0 if way > 0 else 1]
+        return creep_raw_s(self.best_leg(way), self.way, way)
 
     def peak_current_a(self, way: int) -> float:
         """The greatest current of creep in A: where the load is heaviest."""
@@ -214,9 +211,7 @@ class _Search:
 
     def best_current_a(self, way: int) -> float:
         """Current of creep in A."""
-        leg = self.best_leg(way)
-        current = leg.current_a() if leg else None
-        return self.way.current_a[0 if way > 0 else 1] if current is None else current
+        return creep_a(self.best_leg(way), self.way, way)
 
 
 def planned_s(raw_s: float, raw: float, full_scale: float) -> float:

@@ -10,6 +10,7 @@ from rodbench.clock import TICK_S
 from rodbench.science.line import fit_line
 
 from .job import SLOW_PERIOD_S
+from .polarity import Polarity
 
 LEAST_SAMPLES = 6
 PEAK_INSET = 0.05
@@ -55,3 +56,14 @@ class Leg:
         if len(middle) < LEAST_SAMPLES:
             return 0.0
         return fit_line([s.tick * TICK_S for s in middle], [s.raw for s in middle]).slope
+
+
+def creep_raw_s(leg: Leg | None, runs: Polarity, way: int) -> float:
+    """Creep in raw per s: by a leg where there is one, else by the run that found the direction."""
+    return abs(leg.raw_s()) if leg else runs.raw_s_of(way)
+
+
+def creep_a(leg: Leg | None, runs: Polarity, way: int) -> float:
+    """Current of creep in A, likewise."""
+    current = leg.current_a() if leg else None
+    return runs.current_of(way) if current is None else current

@@ -43,6 +43,18 @@ class Polarity:
     creep_output: tuple[float, float]
     current_a: tuple[float, float]
 
+    def creep_of(self, way: int) -> float:
+        """Output that creeps this way: +1 extending."""
+        return self.creep_output[0 if way > 0 else 1]
+
+    def raw_s_of(self, way: int) -> float:
+        """Raw per s in the run this way."""
+        return self.creep_raw_s[0 if way > 0 else 1]
+
+    def current_of(self, way: int) -> float:
+        """Current in A in the run this way."""
+        return self.current_a[0 if way > 0 else 1]
+
     def settings(self) -> dict[str, int]:
         """Axis keys, wire units."""
         return {

@@ -91,10 +91,6 @@ class Reach:
         self._why = ""
         self._still_raw = max(12.0, 8.0 * at_rest.pot_noise_raw)
 
-    def output(self, way: int) -> float:
-        """Creep this way, as a share of full output."""
-        return self.way.creep_output[0 if way > 0 else 1]
-
     @property
     def output_most(self) -> float:
         """The greater of the two creeps: what the board is to allow."""
@@ -109,7 +105,7 @@ class Reach:
             self._why = why
             return None
         self._why = ""
-        motion = self.job.axis.jog_output(way * self.output(way))
+        motion = self.job.axis.jog_output(way * self.way.creep_of(way))
         self._going = _Going(way)
         return motion
 
@@ -133,7 +129,7 @@ class Reach:
         """Take a motion that has ended; what there is to say of it, or ""."""
         going, self._going = self._going, None
         if going is not None and going.samples:
-            self.legs.append(Leg(going.way, self.output(going.way), going.samples))
+            self.legs.append(Leg(going.way, self.way.creep_of(going.way), going.samples))
         if outcome is not None and outcome.ended == Ended.FAULT:
             self.job.axis.clear()
             why = f"the board stopped it: {cause_words(outcome)}"
@@ -208,8 +204,7 @@ class Reach:
 
     def _stands_s(self, way: int) -> float:
         """How long the pot may stand: noise must not look like a stop."""
-        raw_s = self.way.creep_raw_s[0 if way > 0 else 1]
-        return max(STANDS_S, 3.0 * self._still_raw / max(raw_s, 1.0))
+        return max(STANDS_S, 3.0 * self._still_raw / max(self.way.raw_s_of(way), 1.0))
 
     def _own_end(self, going: _Going, sample: AxisSample) -> str:
         if self.known is None:
