@@ -50,11 +50,6 @@ class VirtualClock:
         if step not in self._steps:
             self._steps.append(step)
 
-    def detach(self, step: Callable[[int], object]) -> None:
-        """Stop stepping it."""
-        if step in self._steps:
-            self._steps.remove(step)
-
     def now(self) -> float:
         """Seconds since the clock was made."""
         return self.ticks * TICK_S

@@ -19,7 +19,6 @@ CODES: tuple[tuple[int, str], ...] = (
 )
 DIFFERENT = 1
 BUG = 70
-INTERRUPTED = 130
 
 
 def table() -> str:

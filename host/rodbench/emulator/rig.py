@@ -32,7 +32,6 @@ STEPS_12 = 4096.0
 TOP_12 = 4095
 VOLTS_OF_FIGURES = 5.0  # the supply at which a ratiometric sensor's figures hold: the nominal one
 VOLTS_OF_FIGURES_12 = 3.3
-CHANNELS = {"supply": 4, "current": (2, 3), "pot": (0, 1), "bandgap": 14}
 
 
 class Rig:

@@ -137,11 +137,6 @@ class MachineFile:
         """The digest that a board with these settings tells."""
         return digest_all(*self.scopes().values())
 
-    def says(self, scope: int, wire: str) -> bool:
-        """Whether the file itself gives this setting (else its default is in force)."""
-        place = self._place(scope, wire)
-        return place is not None and self._parsed.get(*place[:2]) is not None
-
     def table_of(self, scope: int, kind: str) -> str:
         """The table of a scope's keys as the file writes it: `rods.north`, `axes.1.limits`."""
         tables = {
