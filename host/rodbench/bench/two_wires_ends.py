@@ -167,7 +167,8 @@ class _Search:
         raise failed(
             self.job,
             f"no {NAMES[way]} end in {on_s:.0f} s of motor time",
-            "Does the rod follow its motor? See that it is free, then start again.",
+            "Does the rod follow its motor? See that it is free, then start again. Under load it "
+            "may draw as much running as held: then the current shows no end.",
         )
 
     def _seek_once(self, way: int) -> tuple[list[AxisSample], Outcome]:
