@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 
-from rodbench_protocol.names import CurrentSensor, Feedback
+from rodbench_protocol.names import CurrentSensor
 
 from rodbench.science.ends import Sensor
 from rodbench.science.rest import Rest, rest
@@ -89,7 +89,7 @@ def measure(job: Job) -> AtRest:
 
 def _refuse_jumps(job: Job, noise_raw: float) -> None:
     """A pot that jumps at rest guards nothing: all that follows would be laid to other parts."""
-    if job.live["feedback"] == Feedback.POT and noise_raw > JUMPS_RAW:
+    if job.has_pot and noise_raw > JUMPS_RAW:
         raise failed(
             job,
             f"the pot's reading jumps at rest, {noise_raw:.0f} raw of noise where a sound pot has "
@@ -151,7 +151,7 @@ def _zero(job: Job, volts: float) -> dict[str, int]:
 
 
 def _evaluate(job: Job, pot: Rest, volts: Rest, gain: float, supply_v: float) -> AtRest:
-    scale, has_pot = job.scale, job.live["feedback"] == Feedback.POT
+    scale, has_pot = job.scale, job.has_pot
     zero = None
     if job.live["current_sensor"]:
         zero = max(0, round(volts.mean / scale.nominal_v * scale.current))
@@ -179,8 +179,7 @@ def _say(job: Job, found: AtRest) -> None:
         else f"current input at {_rests_v(job.scale, found.current_zero_raw4):.2f} V, "
         f"noise {found.current_noise_a:.3f} A"
     )
-    has_pot = job.live["feedback"] == Feedback.POT
     job.say(
-        f" 2 Sensors at rest                    {pot if has_pot else ''}{current}   "
+        f" 2 Sensors at rest                    {pot if job.has_pot else ''}{current}   "
         f"{found.supply_v:.2f} V as read"
     )

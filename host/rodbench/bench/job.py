@@ -60,6 +60,11 @@ class Job:
         return self.board.axis(self.number)
 
     @property
+    def has_pot(self) -> bool:
+        """Whether a pot tells where the axis's rod is."""
+        return self.live["feedback"] == Feedback.POT
+
+    @property
     def scale(self) -> Scale:
         """What the board's converter makes of volts."""
         return Scale.of(self.board.hello, self.board_live.get("board_5v_mv", 0))
@@ -145,7 +150,7 @@ def refuse_fault(job: Job, outcome: Outcome, doing: str, kept: str = "") -> None
         return
     name = cause_words(outcome)
     what = f"{name} while {doing}"
-    if job.live["feedback"] == Feedback.POT:
+    if job.has_pot:
         what += f", at raw {outcome.raw}"
     hint = f"Look at the rod, then: rodbench clear {job.number}"
     if outcome.cause in POT_FAULTS and job.live.get("calibrated"):

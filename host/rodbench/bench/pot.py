@@ -12,8 +12,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from statistics import median
 
-from rodbench_protocol.names import Feedback
-
 from rodbench.science.pot import (
     Followed,
     Health,
@@ -82,7 +80,7 @@ def measure(job: Job) -> PotReport:
     that is not accepted, and a place past which there is no way; Faulted for a guard that has
     nothing to do with the pot.
     """
-    if job.live["feedback"] != Feedback.POT:
+    if not job.has_pot:
         raise failed(job, "no pot is fitted", "There is nothing to measure.", "Nothing moved.")
     report = _calibrated(job) if job.live["calibrated"] else _end_to_end(job)
     job.record("measure pot", {"axis": job.number, "found": report})

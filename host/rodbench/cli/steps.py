@@ -61,10 +61,8 @@ def recall(setup: Setup, axis: int, step: str, kind: type[T], command: str) -> T
             continue
         if entry.kind == LEARNED and data.get("step") == step and data.get("axis") == axis:
             found = data["found"]
-            if found.keys() != {
-                field.name for field in fields(cast(Any, kind))
-            }:  # of another kind of rod
-                break
+            if found.keys() != {field.name for field in fields(cast(Any, kind))}:
+                break  # of another kind of rod
             return kind(**{k: tuple(v) if isinstance(v, list) else v for k, v in found.items()})
     raise ProcedureError(
         f"axis {axis}: nothing is known yet from `{command}`",
@@ -77,10 +75,7 @@ def shown_by_hand(setup: Setup, job: Job) -> Endpoints:
     """The working ends of a mounted rod, shown by a person and kept."""
     from rodbench.bench import mounting
     from rodbench.bench.polarity import Polarity
-    from rodbench.cli import two_wires
 
-    if two_wires.is_for(job):
-        raise two_wires.refusal(job, "a rod without a pot has no working ends to keep")
     rod = setup.machine().rod_of(job.number)
     known = FileKeeper(setup, job.board).known_rod(rod) if rod else None
     if job.live["calibrated"]:

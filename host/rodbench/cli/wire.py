@@ -90,6 +90,8 @@ def _plans(
 
 
 def _of_machine(setup: Setup, axis: int | None) -> list[tuple[Wired, str]]:
+    from rodbench_protocol.names import Feedback
+
     from rodbench.settings.keys import by_wire
     from rodbench.show.wiring import plan
 
@@ -108,7 +110,7 @@ def _of_machine(setup: Setup, axis: int | None) -> list[tuple[Wired, str]]:
             str(by_wire()["axis", key].to_file(live[key])) for key in ("driver", "current_sensor")
         ]
         ratiometric = bool(live["current_sensor_ratiometric"])
-        made = plan(number, words[0], words[1], ratiometric, live["feedback"] == 1)
+        made = plan(number, words[0], words[1], ratiometric, live["feedback"] == Feedback.POT)
         plans.append((made, machine.rod_of(number) or ""))
     return plans
 
