@@ -122,19 +122,21 @@ def core_alone() -> tuple[Path, Path]:
 @functools.cache
 def divide_alone() -> Path:
     """divide_alone.c with the firmware's division."""
-    require_tools()
-    avr = ["avr-gcc", "-mmcu=atmega328p", "-std=gnu11", "-Os", "-Wall", "-Werror"]
-    sources = [str(HERE / "divide_alone.c"), str(FIRMWARE / "src/avr/divide.S")]
-    return _put(OUT / "divide_alone.elf", [*avr, *sources])
+    return _alone("divide_alone", "divide.S")
 
 
 @functools.cache
 def drive_alone() -> Path:
     """drive_alone.c with the firmware's drive layer."""
+    return _alone("drive_alone", "drive.c")
+
+
+def _alone(name: str, part: str) -> Path:
+    """A test's C file with one part of the thin layer for the AVR."""
     require_tools()
     avr = ["avr-gcc", "-mmcu=atmega328p", "-std=gnu11", "-Os", "-Wall", "-Werror"]
-    sources = [str(HERE / "drive_alone.c"), str(FIRMWARE / "src/avr/drive.c")]
-    return _put(OUT / "drive_alone.elf", [*avr, *sources])
+    sources = [str(HERE / f"{name}.c"), str(FIRMWARE / "src/avr" / part)]
+    return _put(OUT / f"{name}.elf", [*avr, *sources])
 
 
 @functools.cache
