@@ -1,67 +1,58 @@
 #include "blackbox.h"
 
 #include "bytes.h"
-#include "number.h"
 #include "port.h"
 
-#define EVERY 2                         /* ticks */
+#define ITEMS_MOST ((BODY_MAX - BLACK_BOX_REPLY_ITEMS_AT) / BLACK_BOX_REPLY_ITEMS_ITEM_SIZE)
 
 _Static_assert(sizeof(sample_t) == BLACK_BOX_REPLY_ITEMS_ITEM_SIZE, "sample_t is laid out as its item");
 
-void blackbox_start(core_t *core, uint8_t kept)
+static CORE_ONCE void take(sample_t *sample, const axis_t *axis)
 {
-    if (!kept) {
-        memset(&core->noinit->box, 0, sizeof core->noinit->box);
-    }
-}
-
-static void take(sample_t *sample, const axis_t *axis)
-{
-    sample->place_output = (uint16_t)(((axis->raw & ~7u) << 3) | (uint16_t)((axis->output_permille >> 5) + 32));
-    sample->current = (uint8_t)between(axis->current_ma >> 6, 0, UINT8_MAX);
-}
-
-static uint8_t begins(const axis_t *axis)
-{
-    return axis->on_ticks == 1 && axis->output_permille != 0;
+    int16_t current = axis->current_ma < 0 ? 0 : (int16_t)(axis->current_ma >> 6);
+    sample->place_output = (uint16_t)((axis->raw & 0x1FF8u) * 8 + 32 + (uint16_t)(axis->output_permille >> 5));
+    sample->current = (uint8_t)(current > UINT8_MAX ? UINT8_MAX : current);
 }
 
 void blackbox_tick(core_t *core)
 {
     blackbox_t *box = &core->noinit->box;
-    const axis_t *axis = core->axis;
-    if (box->fault != 0 && (begins(&axis[0]) || begins(&axis[1])) && !core_faulted(core)) {
-        box->fault = 0;
-        box->count = 0;
-    }
-    if (box->fault != 0 || core->tick % EVERY != 0) {
+    if (box->fault != 0 || (core->tick & 1) != 0) {
         return;
     }
     if (box->at >= BOX_SAMPLES) {
         box->at = 0;
     }
-    take(&box->sample[0][box->at], &axis[0]);
-    take(&box->sample[1][box->at], &axis[1]);
+    take(&box->sample[box->at][0], &core->axis[0]);
+    take(&box->sample[box->at][1], &core->axis[1]);
     box->at++;
     if (box->count < BOX_SAMPLES) {
         box->count++;
     }
 }
 
-void blackbox_freeze(core_t *core, uint8_t axis, uint8_t fault)
+void blackbox_freeze(blackbox_t *box, uint8_t axis, uint8_t fault)
 {
-    blackbox_t *box = &core->noinit->box;
     if (box->fault == 0) {
         box->axis = axis;
         box->fault = fault;
     }
 }
 
-uint8_t *blackbox_items(const blackbox_t *box, uint8_t index, uint8_t first, uint8_t *to, const uint8_t *end)
+void blackbox_motion(core_t *core)
 {
-    for (; first < box->count && to + sizeof(sample_t) <= end; first++) {
-        uint8_t at = (uint8_t)(box->at + BOX_SAMPLES - box->count + first);
-        to = put_bytes(to, &box->sample[index][at % BOX_SAMPLES], sizeof(sample_t));
+    blackbox_t *box = &core->noinit->box;
+    if (box->fault != 0 && !core_faulted(core)) {
+        box->fault = 0;
+        box->count = 0;
+    }
+}
+
+uint8_t *blackbox_items(const blackbox_t *box, uint8_t index, uint8_t first, uint8_t *to)
+{
+    uint8_t at = (uint8_t)(box->at + BOX_SAMPLES - box->count + first);
+    for (uint8_t left = ITEMS_MOST; left > 0 && first < box->count; left--, first++, at++) {
+        to = put_bytes(to, &box->sample[at >= BOX_SAMPLES ? at - BOX_SAMPLES : at][index], sizeof(sample_t));
     }
     return to;
 }

@@ -72,7 +72,6 @@ void core_init(core_t *core, noinit_t *noinit, uint8_t reset_flags, uint16_t non
     }
     trips_start(core);
     totals_start(core, kept);
-    blackbox_start(core, kept);
     noinit_complete(noinit);
 }
 
@@ -97,7 +96,7 @@ static void tell_board(core_t *core)
     }
 }
 
-static uint16_t at_most_u16(int32_t value)
+uint16_t at_most_u16(int32_t value)
 {
     return value > UINT16_MAX ? UINT16_MAX : (uint16_t)value;
 }
@@ -121,7 +120,9 @@ static void control_axis(core_t *core, uint8_t index, axis_in_t *axis_in, output
     axis_in->duty_room = duty_room(duty, set);
     axis_tick(axis, set, axis_in, &axis_out);
     duty_tick(duty, axis_out.drive != 0);
-    totals_tick(core, index, axis_out.drive != 0);
+    if (axis_out.drive != 0) {
+        totals_tick(core, index);
+    }
     out->drive[index] = axis_out.drive;
     out->bridge[index] = axis_out.bridge;
     out->driver[index] = set->driver;

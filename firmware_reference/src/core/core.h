@@ -57,6 +57,7 @@ typedef struct __attribute__((packed)) {
     uint16_t supply_mv;
     int8_t output_percent;
     uint16_t uptime_min;
+    uint8_t check;                      /* not in the reply */
 } trip_t;
 
 #define TRIPS_WAITING 2
@@ -70,7 +71,7 @@ typedef struct {
 /* How far a record is written. */
 typedef struct {
     uint16_t at;                        /* 0: none */
-    uint8_t step;                       /* the byte begun last */
+    uint8_t tries;                      /* bytes begun for it */
 } memory_t;
 
 /* Laid out as the reply to `counters`. */
@@ -149,6 +150,7 @@ int16_t core_tx_byte(core_t *core);             /* next byte to send, or -1 */
 void core_late_tick(core_t *core);              /* between ticks: the last one ended late */
 void core_worst_tick(core_t *core, uint16_t us);
 
+uint16_t at_most_u16(int32_t value);
 uint8_t core_faulted(const core_t *core);       /* a fault is latched */
 uint8_t core_at_rest(const core_t *core);       /* both axes: no motion, output 0 */
 

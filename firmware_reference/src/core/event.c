@@ -9,10 +9,6 @@
 void event_send(core_t *core, uint8_t axis, const axis_event_t *event, int16_t output_before)
 {
     uint8_t body[EVENT_BODY_SIZE + HEADER_SIZE];
-    if (event->kind == EVENT_KIND_TRIP) {
-        trips_note(core, axis, event->cause, output_before);
-        blackbox_freeze(core, axis, event->cause);
-    }
     const axis_t *ax = &core->axis[axis == 2];
     uint8_t *at = telemetry_header(core, body, MSG_EVENT);
     at = put_u32(at, core->tick);
@@ -32,6 +28,10 @@ void event_send(core_t *core, uint8_t axis, const axis_event_t *event, int16_t o
     at = put_u32(at, (uint32_t)event->value_a);
     put_u32(at, (uint32_t)event->value_b);
     telemetry_send(core, body, sizeof body);
+    if (event->kind == EVENT_KIND_TRIP) {
+        trips_note(core, body + HEADER_SIZE);
+        blackbox_freeze(&core->noinit->box, axis, event->cause);
+    }
 }
 
 void event_board(core_t *core, uint8_t kind, uint8_t cause, int32_t value_a)

@@ -139,7 +139,7 @@ static uint8_t subscribe(core_t *core, call_t *call)
 static uint8_t trip_get(core_t *core, call_t *call)
 {
     trip_t *trip = (trip_t *)call->end;
-    call->end += sizeof *trip;
+    call->end += offsetof(trip_t, check);
     return trips_get(core, trip, call->body[TRIP_GET_AGE_AT]);
 }
 
@@ -149,7 +149,7 @@ static uint8_t black_box(core_t *core, call_t *call, uint8_t index)
     uint8_t *at = put_u8(call->end, box->axis);
     at = put_u8(at, box->fault);
     at = put_u8(at, box->count);
-    call->end = blackbox_items(box, index, call->body[BLACK_BOX_FIRST_AT], at, call->reply + HEADER_SIZE + BODY_MAX);
+    call->end = blackbox_items(box, index, call->body[BLACK_BOX_FIRST_AT], at);
     return box->fault == 0 ? STATUS_NOTHING_KEPT : STATUS_OK;
 }
 

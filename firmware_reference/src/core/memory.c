@@ -5,18 +5,8 @@
 #include "totals.h"
 #include "trips.h"
 
+#define TRIES_MOST 60                   /* bytes begun for one record, at most */
 #define LOW_MV 4400                     /* below this a write may spoil more than its byte */
-
-/* Step 1 spoils the old check byte, then come the bytes in order, then the check byte. */
-static uint8_t byte_of(const record_t *record, uint8_t step, uint16_t *address)
-{
-    uint8_t place = (uint8_t)(step == 1 ? record->size : step - 2);
-    *address = record->at + place;
-    if (place < record->size) {
-        return record->from[place];
-    }
-    return step == 1 ? RECORD_SPOILT : record_check(record->from, record->size);
-}
 
 static void ended(core_t *core, uint8_t good)
 {
@@ -31,20 +21,26 @@ static void ended(core_t *core, uint8_t good)
 static void write_record(core_t *core, const record_t *record, outputs_t *out)
 {
     memory_t *memory = &core->memory;
-    uint16_t address;
+    const uint8_t *from = record->from;
+    uint8_t place = 0;
     if (memory->at != record->at) {
         memory->at = record->at;
-        memory->step = 0;
-    } else {
-        uint8_t value = byte_of(record, memory->step, &address);
-        uint8_t good = core->ee_read(address) == value;
-        if (!good || memory->step == record->size + 2) {
-            ended(core, good);
-            return;
-        }
+        memory->tries = 0;
     }
-    out->ee_value = byte_of(record, ++memory->step, &out->ee_address);
-    out->ee_write = core->ee_read(out->ee_address) != out->ee_value;
+    while (place < record->size && core->ee_read(record->at + place) == from[place]) {
+        place++;
+    }
+    if (place == record->size || memory->tries == TRIES_MOST) {
+        ended(core, place == record->size);
+        return;
+    }
+    out->ee_value = from[place];
+    if (memory->tries++ == 0) {
+        place = (uint8_t)(record->size - 1);
+        out->ee_value = RECORD_SPOILT;
+    }
+    out->ee_address = record->at + place;
+    out->ee_write = 1;
 }
 
 static void write_settings(core_t *core, outputs_t *out)

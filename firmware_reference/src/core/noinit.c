@@ -28,8 +28,12 @@ uint8_t noinit_start(noinit_t *record, uint8_t reset_flags, uint16_t nonce_seed,
     } else {
         cause = cause_of_flags(reset_flags, *kept);
     }
-    uint16_t step = nonce_seed == 0xFFFF ? 1 : (uint16_t)(nonce_seed + 1);      /* never 0 */
-    uint16_t nonce = *kept ? (uint16_t)(record->nonce + step) : nonce_seed;
+    uint16_t nonce = nonce_seed;
+    if (*kept) {
+        nonce = (uint16_t)(record->nonce + (nonce_seed == 0xFFFF ? 1 : nonce_seed + 1));    /* never by 0 */
+    } else {
+        memset(record, 0, sizeof *record);
+    }
     record->nonce = nonce;
     record->nonce_inverted = (uint16_t)~nonce;
     record->mark = RESET_CAUSE_UNKNOWN;

@@ -22,6 +22,8 @@ typedef struct __attribute__((packed)) {
 typedef struct __attribute__((packed)) {
     uint16_t number;            /* that it will have when written */
     total_t axis[2];
+    uint8_t spare;
+    uint8_t check;
 } totals_record_t;
 
 typedef struct {
@@ -41,7 +43,7 @@ typedef struct __attribute__((packed)) {
 } sample_t;
 
 typedef struct {
-    sample_t sample[2][BOX_SAMPLES];
+    sample_t sample[BOX_SAMPLES][2];
     uint8_t at;                 /* the next one's place */
     uint8_t count;
     uint8_t axis;               /* of the trip; 0: the board */
@@ -60,7 +62,7 @@ typedef struct {
 
 /* Takes the record up after a reset, or begins a new one. Returns RESET_CAUSE_; *kept tells whether the record
  * survived. The mark in the record goes first, then the flags where there are any (a bootloader may clear them).
- * A new boot nonce, other than the last one, is in the record afterwards. */
+ * A new boot nonce, other than the last one, is in the record afterwards; a record that did not is 0 but for that. */
 uint8_t noinit_start(noinit_t *record, uint8_t reset_flags, uint16_t nonce_seed, uint8_t *kept);
 
 /* All of the record is good now: the next reset may take it up. */

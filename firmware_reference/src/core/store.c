@@ -1,5 +1,6 @@
 #include "store.h"
 
+#include "bytes.h"
 #include "digest.h"
 #include "frame.h"
 #include "port.h"
@@ -32,16 +33,36 @@ static void read_bytes(void *to, uint8_t size, uint16_t at, ee_read_t ee_read)
     }
 }
 
-uint8_t record_check(const void *record, uint8_t size)
+static uint8_t check_of(const uint8_t *record, uint8_t size)
 {
-    uint8_t check = (uint8_t)frame_crc(record, size);
+    uint8_t check = (uint8_t)frame_crc(record, (uint8_t)(size - 1));
     return check == RECORD_SPOILT ? 0 : check;
+}
+
+void record_seal(void *record, uint8_t size)
+{
+    uint8_t *byte = record;
+    byte[size - 1] = check_of(byte, size);
 }
 
 uint8_t record_get(void *to, uint8_t size, uint16_t at, ee_read_t ee_read)
 {
     read_bytes(to, size, at, ee_read);
-    return ee_read(at + size) == record_check(to, size);
+    const uint8_t *byte = to;
+    return byte[size - 1] == check_of(byte, size);
+}
+
+void record_newest(void *newest, uint8_t size, uint16_t at, uint8_t places, ee_read_t ee_read)
+{
+    uint8_t found[RECORD_MOST];
+    uint8_t any = 0;
+    memset(newest, 0, size);
+    for (; places > 0; places--, at += size) {
+        if (record_get(found, size, at, ee_read) && (!any || (int16_t)(get_u16(found) - get_u16(newest)) > 0)) {
+            memcpy(newest, found, size);
+            any = 1;
+        }
+    }
 }
 
 static void scope_defaults(uint8_t *to, const setting_entry_t *entries, uint8_t entry_count)

@@ -53,10 +53,14 @@ typedef struct {
 
 void settings_defaults(settings_t *settings);
 
-/* Small records with a check byte behind them; memory.h says how they are written. */
+/* Small records, their last byte a check; memory.h says how they are written. `size` is with the check byte. */
 #define RECORD_SPOILT 0xFF              /* the check byte of no record, and of a blank memory */
-uint8_t record_check(const void *record, uint8_t size);
+void record_seal(void *record, uint8_t size);
 uint8_t record_get(void *to, uint8_t size, uint16_t at, ee_read_t ee_read);     /* 0: it does not count */
+
+/* Records that begin with a number: the newest of those from `at` on into *newest, all 0 when none counts. */
+#define RECORD_MOST 28
+void record_newest(void *newest, uint8_t size, uint16_t at, uint8_t places, ee_read_t ee_read);
 
 /* Settings, or defaults, into *settings. */
 uint8_t store_load(store_t *store, settings_t *settings, ee_read_t ee_read);

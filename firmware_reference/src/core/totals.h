@@ -13,8 +13,8 @@
 /* A record that RAM has not kept is taken from the memory. */
 void totals_start(core_t *core, uint8_t kept);
 
-/* Behind axis_tick. */
-void totals_tick(core_t *core, uint8_t index, uint8_t on);
+/* Behind axis_tick, in a tick with output. */
+void totals_tick(core_t *core, uint8_t index);
 
 /* For memory.c. */
 uint8_t totals_due(core_t *core, record_t *record);

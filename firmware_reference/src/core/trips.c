@@ -1,14 +1,15 @@
 #include "trips.h"
 
+#include "bytes.h"
 #include "div.h"
 #include "port.h"
 
 #define PLACES 8                        /* a power of two: a number wraps without a gap */
-#define PLACE_SIZE (sizeof(trip_t) + 1)
-#define TICKS_PER_MIN 12000
+#define PLACE_SIZE sizeof(trip_t)
+#define REPLY_SIZE (TRIP_GET_REPLY_BODY_SIZE - TRIP_GET_REPLY_NUMBER_AT)
 
 _Static_assert(STORE_TRIPS_AT + PLACES * PLACE_SIZE <= STORE_SIZE, "the log fits the memory");
-_Static_assert(sizeof(trip_t) == TRIP_GET_REPLY_BODY_SIZE - TRIP_GET_REPLY_NUMBER_AT, "trip_t is laid out as its reply");
+_Static_assert(offsetof(trip_t, check) == REPLY_SIZE, "trip_t is laid out as its reply");
 
 static uint16_t place_of(uint16_t number)
 {
@@ -17,26 +18,12 @@ static uint16_t place_of(uint16_t number)
 
 void trips_start(core_t *core)
 {
-    trip_t trip;
-    uint8_t found = 0;
-    for (uint8_t n = 0; n < PLACES; n++) {
-        if (record_get(&trip, sizeof trip, place_of(n), core->ee_read) &&
-            (!found || (int16_t)(trip.number - core->trips.number) > 0)) {
-            core->trips.number = trip.number;
-            found = 1;
-        }
-    }
+    trip_t newest;
+    record_newest(&newest, sizeof newest, STORE_TRIPS_AT, PLACES, core->ee_read);
+    core->trips.number = newest.number;
 }
 
-static uint16_t uptime_min(const core_t *core)
-{
-    if (core->tick >= UINT32_C(65535) * TICKS_PER_MIN) {
-        return 65535;
-    }
-    return (uint16_t)div_toward_zero((int32_t)core->tick, TICKS_PER_MIN);
-}
-
-void trips_note(core_t *core, uint8_t axis, uint8_t fault, int16_t output_before)
+void trips_note(core_t *core, const uint8_t *event)
 {
     trips_t *trips = &core->trips;
     trips->number++;
@@ -44,31 +31,22 @@ void trips_note(core_t *core, uint8_t axis, uint8_t fault, int16_t output_before
         return;
     }
     trip_t *trip = &trips->trip[trips->waiting++];
-    memset(trip, 0, sizeof *trip);
     trip->number = trips->number;
-    trip->axis = axis;
-    trip->fault = fault;
-    if (axis != 0) {
-        const axis_t *of = &core->axis[axis - 1];
-        trip->position_um = of->position_um;
-        trip->raw = of->raw;
-        trip->current_ma = of->current_ma;
-        trip->output_percent = (int8_t)div_toward_zero(output_before, 10);
-    }
+    trip->axis = event[EVENT_AXIS_AT];
+    trip->fault = event[EVENT_CAUSE_AT];
+    memcpy(&trip->position_um, event + EVENT_POSITION_UM_AT, sizeof trip->position_um);
+    memcpy(&trip->raw, event + EVENT_RAW_AT, sizeof trip->raw);
+    memcpy(&trip->current_ma, event + EVENT_CURRENT_MA_AT, sizeof trip->current_ma);
     trip->supply_mv = core->supply_mv;
-    trip->uptime_min = uptime_min(core);
+    trip->output_percent = (int8_t)div_toward_zero((int16_t)get_u16(event + EVENT_OUTPUT_PERMILLE_AT), 10);
+    trip->uptime_min = at_most_u16(div_toward_zero((int32_t)(core->tick >> 5), 375));     /* 12 000 ticks a minute */
+    record_seal(trip, sizeof *trip);
 }
 
 uint8_t trips_get(const core_t *core, trip_t *trip, uint8_t age)
 {
     uint16_t number = (uint16_t)(core->trips.number - age);
-    for (uint8_t n = 0; n < core->trips.waiting; n++) {
-        *trip = core->trips.trip[n];
-        if (trip->number == number) {
-            return STATUS_OK;
-        }
-    }
-    if (!core->ee_ready) {
+    if (!core->ee_ready || core->memory.at != 0) {
         return STATUS_BUSY;
     }
     uint8_t good = record_get(trip, sizeof *trip, place_of(number), core->ee_read);
@@ -78,7 +56,7 @@ uint8_t trips_get(const core_t *core, trip_t *trip, uint8_t age)
 uint8_t trips_due(core_t *core, record_t *record)
 {
     const trip_t *trip = core->trips.trip;
-    record->from = (const uint8_t *)trip;
+    record->from = trip;
     record->at = place_of(trip->number);
     record->size = sizeof *trip;
     return core->trips.waiting != 0;

@@ -12,10 +12,10 @@
 /* Finds the newest record. */
 void trips_start(core_t *core);
 
-/* A fault was latched; axis 0 is the board. */
-void trips_note(core_t *core, uint8_t axis, uint8_t fault, int16_t output_before);
+/* A fault was latched: the body of its event. */
+void trips_note(core_t *core, const uint8_t *event);
 
-/* The trip `age` before the newest. STATUS_OK, _NOTHING_KEPT, or _BUSY: the memory is, ask again. */
+/* The trip `age` before the newest. STATUS_OK, _NOTHING_KEPT, or _BUSY: a record is being written, ask again. */
 uint8_t trips_get(const core_t *core, trip_t *trip, uint8_t age);
 
 /* For memory.c. */

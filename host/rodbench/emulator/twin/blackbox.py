@@ -9,8 +9,8 @@ if TYPE_CHECKING:
     from rodbench.emulator.twin.axis import Axis
     from rodbench.emulator.twin.core import Twin
 
-EVERY = 2
 BOX_SAMPLES = 30
+ITEMS_MOST = 16
 _SAMPLE = struct.Struct("<HB")
 _KEPT = struct.Struct("<BBBB")
 BOX_BYTES = 2 * BOX_SAMPLES * _SAMPLE.size + _KEPT.size
@@ -46,41 +46,35 @@ class BlackBox:
         return box
 
 
-def blackbox_start(core: Twin, kept: bool) -> None:
-    """A record that RAM has not kept begins anew."""
-    if not kept:
-        core.noinit.box = BlackBox()
-
-
 def _take(axis: Axis) -> bytes:
     current = min(max(axis.current_ma >> 6, 0), 0xFF)
-    return _SAMPLE.pack(axis.raw >> 3 << 6 | (axis.output_permille >> 5) + 32, current)
-
-
-def _begins(axis: Axis) -> bool:
-    return axis.on_ticks == 1 and axis.output_permille != 0
+    return _SAMPLE.pack((axis.raw >> 3 << 6) + 32 + (axis.output_permille >> 5), current)
 
 
 def blackbox_tick(core: Twin) -> None:
     """Before control: takes what the tick before has left."""
     box = core.noinit.box
-    if box.fault and any(map(_begins, core.axis)) and not core.faulted():
-        box.fault = 0
-        box.sample = [[], []]
-    if box.fault or core.ticks % EVERY:
+    if box.fault or core.ticks & 1:
         return
     for index, axis in enumerate(core.axis):
         box.sample[index] = [*box.sample[index], _take(axis)][-BOX_SAMPLES:]
 
 
-def blackbox_freeze(core: Twin, axis: int, fault: int) -> None:
+def blackbox_freeze(box: BlackBox, axis: int, fault: int) -> None:
     """A trip; of several the first counts."""
-    box = core.noinit.box
     if not box.fault:
         box.axis = axis
         box.fault = fault
 
 
-def blackbox_items(box: BlackBox, index: int, first: int, room: int) -> bytes:
-    """Samples of an axis from `first` on, as many as fit."""
-    return b"".join(box.sample[index][first : first + room // _SAMPLE.size])
+def blackbox_motion(core: Twin) -> None:
+    """A motion begins."""
+    box = core.noinit.box
+    if box.fault and not core.faulted():
+        box.fault = 0
+        box.sample = [[], []]
+
+
+def blackbox_items(box: BlackBox, index: int, first: int) -> bytes:
+    """Samples of an axis from `first` on, as many as fit a reply."""
+    return b"".join(box.sample[index][first : first + ITEMS_MOST])

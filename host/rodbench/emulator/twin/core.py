@@ -7,7 +7,7 @@ from rodbench_protocol.schema import load_schema
 
 from rodbench.emulator.signals import Outputs, Readings
 from rodbench.emulator.twin.axis import Axis, AxisIn, AxisOut, axis_at_rest, axis_init, axis_tick
-from rodbench.emulator.twin.blackbox import blackbox_start, blackbox_tick
+from rodbench.emulator.twin.blackbox import blackbox_tick
 from rodbench.emulator.twin.dispatch import Session, dispatch_tick
 from rodbench.emulator.twin.div import div_nearest
 from rodbench.emulator.twin.draft import Draft, settings_good
@@ -94,7 +94,6 @@ class Twin:
             self._start_duty(index, kept)
         trips_start(self)
         totals_start(self, kept)
-        blackbox_start(self, kept)
         noinit_complete(self.noinit)
 
     # ------------------------------------------------------------ start
@@ -193,7 +192,8 @@ class Twin:
         self._axis_in.duty_room = duty_room(duty, settings)
         axis_tick(axis, settings, self._axis_in, axis_out)
         duty_tick(duty, axis_out.drive != 0)
-        totals_tick(self, index, axis_out.drive != 0)
+        if axis_out.drive:
+            totals_tick(self, index)
         out.drive[index] = axis_out.drive
         out.bridge[index] = axis_out.bridge
         out.driver[index] = settings.driver

@@ -21,9 +21,6 @@ _ID = int(MessageId.EVENT)
 
 def event_send(core: Twin, axis: int, event: AxisEvent, output_before: int) -> None:
     """Axis 0 is the board."""
-    if event.kind == EventKind.TRIP:
-        trips_note(core, axis, event.cause, output_before)
-        blackbox_freeze(core, axis, event.cause)
     raw = position = current = 0
     if axis:
         ax = core.axis[axis - 1]
@@ -44,6 +41,9 @@ def event_send(core: Twin, axis: int, event: AxisEvent, output_before: int) -> N
         event.value_b,
     )
     telemetry_send(core, frame)
+    if event.kind == EventKind.TRIP:
+        trips_note(core, (axis, event.cause, raw, position, current, output_before))
+        blackbox_freeze(core.noinit.box, axis, event.cause)
 
 
 def event_board(core: Twin, kind: int, cause: int, value_a: int) -> None:

@@ -35,7 +35,6 @@ AXIS_PERIOD_LEAST_MS = 10
 BOARD_PERIOD_LEAST_MS = 50
 FIRMWARE = (0, 2, 0)
 FIRMWARE_NAME = b"rodbench"
-_REPLY_HEAD_SIZE = 7
 _KIND = load_schema().board_kinds["atmega328p_5v"]
 _FEATURES = int(
     Features.TWO_AXES
@@ -46,7 +45,6 @@ _FEATURES = int(
 )
 _HELLO, _COUNTERS = wire.reply("hello"), wire.reply("counters")
 _BOX, _TOTALS = wire.reply("black_box"), wire.reply("totals")
-_BOX_ROOM = load_schema().body_max - _REPLY_HEAD_SIZE - _BOX.size
 _OPEN, _SUBSCRIBE = wire.request("open"), wire.request("subscribe")
 _LEAST = wire.least_sizes()
 _MOTION_IDS = range(MessageId.STOP, MessageId.RESTART)
@@ -152,7 +150,7 @@ def _trip_get(core: Twin, call: Call) -> int:
 def _black_box(core: Twin, call: Call, index: int) -> int:
     box, first = core.noinit.box, call.body[1]
     call.reply = _BOX.pack(box.axis, box.fault, len(box.sample[0]))
-    call.reply += blackbox_items(box, index, first, _BOX_ROOM)
+    call.reply += blackbox_items(box, index, first)
     return Status.OK if box.fault else Status.NOTHING_KEPT
 
 

@@ -16,7 +16,6 @@ from rodbench.emulator.twin.store import (
     STORE_FAILED,
     STORE_IDLE,
     STORE_TRIPS_AT,
-    record_check,
     store_tick,
 )
 from rodbench.emulator.twin.totals import totals_due, totals_written
@@ -26,25 +25,18 @@ if TYPE_CHECKING:
     from rodbench.emulator.signals import Outputs
     from rodbench.emulator.twin.core import Twin
 
+TRIES_MOST = 60
 LOW_MV = 4400
 
 
 class Memory:
-    """How far a record is written: its place, 0 for none, and the byte begun last."""
+    """How far a record is written: its place, 0 for none, and the bytes begun for it."""
 
-    __slots__ = ("at", "step")
+    __slots__ = ("at", "tries")
 
     def __init__(self) -> None:
         self.at = 0
-        self.step = 0
-
-
-def _byte_of(at: int, data: bytes, step: int) -> tuple[int, int]:
-    """Address and value: step 1 spoils the check byte, then the bytes, then the check byte."""
-    place = len(data) if step == 1 else step - 2
-    if place < len(data):
-        return at + place, data[place]
-    return at + place, RECORD_SPOILT if step == 1 else record_check(data)
+        self.tries = 0
 
 
 def _ended(core: Twin, good: bool) -> None:
@@ -55,21 +47,21 @@ def _ended(core: Twin, good: bool) -> None:
     core.memory.at = 0
 
 
-def _write_record(core: Twin, at: int, data: bytes, out: Outputs) -> None:
+def _write_record(core: Twin, at: int, record: bytes, out: Outputs) -> None:
     memory = core.memory
     if memory.at != at:
         memory.at = at
-        memory.step = 0
-    else:
-        address, value = _byte_of(at, data, memory.step)
-        good = core.eeprom[address] == value
-        if not good or memory.step == len(data) + 2:
-            _ended(core, good)
-            return
-    memory.step += 1
-    address, value = _byte_of(at, data, memory.step)
-    if core.eeprom[address] != value:
-        out.ee_write, out.ee_address, out.ee_value = 1, address, value
+        memory.tries = 0
+    size = len(record)
+    place = next((n for n in range(size) if core.eeprom[at + n] != record[n]), size)
+    if place == size or memory.tries == TRIES_MOST:
+        _ended(core, place == size)
+        return
+    value = record[place]
+    memory.tries += 1
+    if memory.tries == 1:
+        place, value = size - 1, RECORD_SPOILT
+    out.ee_write, out.ee_address, out.ee_value = 1, at + place, value
 
 
 def _write_settings(core: Twin, out: Outputs) -> None:

@@ -73,6 +73,8 @@ def noinit_start(record: NoInit, reset_flags: int, nonce_seed: int) -> tuple[int
         cause = _cause_of_flags(reset_flags, kept)
     step = 1 if nonce_seed == 0xFFFF else nonce_seed + 1
     record.nonce = (record.nonce + step) & 0xFFFF if kept else nonce_seed
+    if not kept:
+        record.box = BlackBox()
     record.mark = int(ResetCause.UNKNOWN)
     return int(cause), kept
 

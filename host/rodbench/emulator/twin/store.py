@@ -110,16 +110,37 @@ def _slot_at(slot: int) -> int:
     return STORE_SLOT_AT + slot * STORE_SLOT_SIZE
 
 
-def record_check(record: bytes) -> int:
-    """The check byte of a small record."""
+def _check_of(record: bytes) -> int:
     check = crc_hqx(record, 0xFFFF) & 0xFF
     return 0 if check == RECORD_SPOILT else check
 
 
+def record_seal(record: bytes) -> bytes:
+    """The record with its check byte behind it."""
+    return record + bytes((_check_of(record),))
+
+
 def record_get(size: int, at: int, eeprom: bytearray) -> bytes | None:
-    """The record at `at`; None when it does not count."""
+    """The record at `at`, `size` with its check byte; None when it does not count."""
     record = bytes(eeprom[at : at + size])
-    return record if eeprom[at + size] == record_check(record) else None
+    return record if record[-1] == _check_of(record[:-1]) else None
+
+
+def record_newest(size: int, at: int, places: int, eeprom: bytearray) -> bytes:
+    """The newest of the records from `at` on, by the number that they begin with; or all 0."""
+    newest = None
+    for place in range(places):
+        found = record_get(size, at + place * size, eeprom)
+        if found is None:
+            continue
+        if newest is None or 0 < (record_number(found) - record_number(newest)) & 0xFFFF < 0x8000:
+            newest = found
+    return newest or bytes(size)
+
+
+def record_number(record: bytes) -> int:
+    """The number that a record begins with."""
+    return int.from_bytes(record[:2], "little")
 
 
 def settings_defaults(settings: Settings) -> None:

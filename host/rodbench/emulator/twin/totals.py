@@ -5,23 +5,21 @@ from __future__ import annotations
 import struct
 from typing import TYPE_CHECKING
 
-from rodbench.emulator.twin.axis import axis_at_rest
-from rodbench.emulator.twin.store import STORE_TOTALS_AT, record_get
+from rodbench.emulator.twin.blackbox import blackbox_motion
+from rodbench.emulator.twin.store import STORE_TOTALS_AT, record_newest, record_seal
 
 if TYPE_CHECKING:
-    from rodbench.emulator.twin.axis import Axis
     from rodbench.emulator.twin.core import Twin
 
-PLACE_SIZE = 28
 TICKS_PER_S = 200
 MM = 1000
-NOISE_MOST = 16000
 PAUSE = 60000
-_RECORD = struct.Struct("<H6I")
-_KEPT = struct.Struct("<H6I2HHBBB")
+_RECORD = struct.Struct("<H6Ix")  # and the check byte
+_ALSO = struct.Struct("<2HHBBB")
+PLACE_SIZE = _RECORD.size + 1
 _U16_MAX = 0xFFFF
 _U32_MAX = 0xFFFFFFFF
-TOTALS_BYTES = _KEPT.size
+TOTALS_BYTES = _RECORD.size + _ALSO.size
 
 
 class Total:
@@ -71,54 +69,39 @@ class Totals:
         """Undo to_bytes."""
         totals = cls()
         totals.take(data[: _RECORD.size])
-        um_1, um_2, totals.pause, ticks_1, ticks_2, totals.changed = struct.unpack(
-            "<2HHBBB", data[_RECORD.size :]
+        um_1, um_2, totals.pause, ticks_1, ticks_2, totals.changed = _ALSO.unpack_from(
+            data, _RECORD.size
         )
         totals.um, totals.ticks = [um_1, um_2], [ticks_1, ticks_2]
         return totals
 
 
 def _place_of(number: int) -> int:
-    return STORE_TOTALS_AT if number % 2 else STORE_TOTALS_AT + PLACE_SIZE
+    return STORE_TOTALS_AT + number % 2 * PLACE_SIZE
 
 
 def totals_start(core: Twin, kept: bool) -> None:
     """A record that RAM has not kept is taken from the memory."""
-    if kept:
-        return
-    totals = core.noinit.totals = Totals()
-    for n in range(2):
-        found = record_get(_RECORD.size, _place_of(n), core.eeprom)
-        if found is None:
-            continue
-        newer = (int.from_bytes(found[:2], "little") - totals.number) & _U16_MAX
-        if newer < 0x8000:
-            totals.take(found)
-    totals.number = (totals.number + 1) & _U16_MAX
+    if not kept:
+        totals = core.noinit.totals = Totals()
+        totals.take(record_newest(PLACE_SIZE, STORE_TOTALS_AT, 2, core.eeprom)[:-1])
+        totals.number = (totals.number + 1) & _U16_MAX
 
 
-def _count_way(totals: Totals, axis: Axis, index: int) -> None:
-    """Way is counted by whole mm and beyond the noise, from where the motion began."""
-    um = axis.position_um & _U16_MAX
-    went = (um - totals.um[index] + 0x8000 & _U16_MAX) - 0x8000
-    least = MM + min(axis.position.noise_um, NOISE_MOST)
-    if axis_at_rest(axis):
-        totals.um[index] = um
-    elif abs(went) >= least:
-        totals.um[index] = (totals.um[index] + (-MM if went < 0 else MM)) & _U16_MAX
-        total = totals.axis[index]
-        total.travel_mm = (total.travel_mm + 1) & _U32_MAX
-
-
-def totals_tick(core: Twin, index: int, on: bool) -> None:
-    """Behind axis_tick."""
+def totals_tick(core: Twin, index: int) -> None:
+    """Behind axis_tick, in a tick with output."""
     totals, axis = core.noinit.totals, core.axis[index]
     total = totals.axis[index]
-    _count_way(totals, axis, index)
-    if not on:
-        return
+    um = axis.position_um & _U16_MAX
+    went = (um - totals.um[index] + 0x8000 & _U16_MAX) - 0x8000
     totals.changed = 1
-    total.starts = (total.starts + (axis.on_ticks == 1)) & _U32_MAX
+    if axis.on_ticks == 1:
+        totals.um[index] = um
+        total.starts = (total.starts + 1) & _U32_MAX
+        blackbox_motion(core)
+    elif abs(went) >= (MM + axis.position.noise_um) & _U16_MAX:
+        totals.um[index] = (totals.um[index] + (-MM if went < 0 else MM)) & _U16_MAX
+        total.travel_mm = (total.travel_mm + 1) & _U32_MAX
     totals.ticks[index] += 1
     if totals.ticks[index] == TICKS_PER_S:
         totals.ticks[index] = 0
@@ -132,7 +115,7 @@ def totals_due(core: Twin) -> tuple[int, bytes] | None:
         totals.pause -= core.ticks & 1
         return None
     due = totals.changed and core.at_rest()
-    return (_place_of(totals.number), totals.record()) if due else None
+    return (_place_of(totals.number), record_seal(totals.record())) if due else None
 
 
 def totals_written(core: Twin, good: bool) -> None:
