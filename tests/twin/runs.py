@@ -597,9 +597,9 @@ class Run:
         self.pair.age(index, 1 + act.a // 32 % 600, bool(act.a // 4 % 2))
 
     def _rewindow(self, act: Act) -> bytes:
-        """On-time that a short window has forgotten, and then a window of another length."""
+        """On-time that a short window has forgotten, or soon will; then one of another length."""
         self.pair.age(act.a % 2, 300, True)
-        self.pair.age(act.a % 2, 12500, False)
+        self.pair.age(act.a % 2, 12500 - act.b % 800, False)
         return self._commit(Act(act.tick, "commit", act.a % 2 + 2, act.b))
 
     def _torn(self, act: Act) -> bytes:
