@@ -23,6 +23,7 @@ from rodbench_protocol.schema import load_schema
 from rodbench_protocol.settings import defaults
 
 from tests.cli.conftest import Bench
+from tests.cli.drawings import drawn
 
 AXIS = {
     **defaults("axis"),
@@ -113,32 +114,21 @@ def test_every_fault_state_and_ending_has_words() -> None:
 
 def test_the_picture_has_units_trip_and_events_and_no_colour(tmp_path: Path) -> None:
     import matplotlib.colors
-    from matplotlib.figure import Figure
-    from rodbench.show import plot
 
     run = Recorder(SimpleNamespace(listeners=[]), 1)  # type: ignore[arg-type]
     for tick in range(200):
         run.hear(sample(tick=tick, position_mm=50.0 + tick / 10, reference_mm=51.0 + tick / 10))
     run.hear(Event(150, 1, 1, EventKind.TRIP, Fault.STALL, 0, 65.0, 1.0, 0.5, 0, 0))
-    drawn: list[Figure] = []
-    real = Figure.savefig
-
-    def keep(figure: Figure, *words: Any, **more: Any) -> None:
-        drawn.append(figure)
-        real(figure, *words, **more)
-
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(Figure, "savefig", keep)
-        plot.plot_run(run, tmp_path / "a.png", live=AXIS, title="a run", units=Units("in"))
+    figure = drawn(run, tmp_path / "a.png", AXIS, "in")
     assert (tmp_path / "a.png").read_bytes().startswith(b"\x89PNG")
-    top, middle, bottom = drawn[0].axes
+    top, middle, bottom = figure.axes
     assert [a.get_ylabel() for a in (top, middle, bottom)] == [
         "position, in", "current, A", "output, %",
     ]  # fmt: skip
     assert bottom.get_xlabel() == "time, s"
-    texts = [t.get_text() for a in drawn[0].axes for t in a.texts]
+    texts = [t.get_text() for a in figure.axes for t in a.texts]
     assert {"trip 3 A", "trip: stall", "upper soft stop", "lower soft stop"} <= set(texts)
-    for line in (line for a in drawn[0].axes for line in a.lines):
+    for line in (line for a in figure.axes for line in a.lines):
         red, green, blue = matplotlib.colors.to_rgb(line.get_color())
         assert red == green == blue, "told apart without colour"
     assert top.lines[2].get_ydata()[0] == pytest.approx(50.0 / 25.4)

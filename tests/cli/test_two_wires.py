@@ -22,6 +22,7 @@ from rodbench_protocol.settings import defaults
 from tests import boards
 from tests.cli import conftest
 from tests.cli.conftest import Bench
+from tests.cli.drawings import drawn
 
 AXIS = {
     **defaults("axis"),
@@ -101,24 +102,12 @@ def test_what_is_not_guarded_is_said_for_such_a_rod() -> None:
 
 
 def test_the_picture_of_a_run_has_places_for_a_scale(tmp_path: Path) -> None:
-    from matplotlib.figure import Figure
-    from rodbench.show import plot
-
     run = Recorder(SimpleNamespace(listeners=[]), 1)  # type: ignore[arg-type]
     places = ["retracted"] * 40 + ["between"] * 200 + ["extended"] * 20
     for tick, place in enumerate(places):
         run.hear(sample(tick=tick, place=place))
-    drawn: list[Figure] = []
-    keep = Figure.savefig
-
-    def savefig(figure: Figure, *args: Any, **kwargs: Any) -> None:
-        drawn.append(figure)
-        keep(figure, *args, **kwargs)
-
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(Figure, "savefig", savefig)
-        plot.plot_run(run, tmp_path / "run.png", live=AXIS, title="south", units=Units("mm"))
-    ticks = [label.get_text() for label in drawn[0].axes[0].get_yticklabels()]
+    figure = drawn(run, tmp_path / "run.png", AXIS, "mm")
+    ticks = [label.get_text() for label in figure.axes[0].get_yticklabels()]
     assert set(ticks) == {
         "near the retracted end", "between the ends", "near the extended end", "place unknown",
     }  # fmt: skip
