@@ -17,7 +17,7 @@ static CORE_ONCE void take(sample_t *sample, const axis_t *axis)
 void blackbox_tick(core_t *core)
 {
     blackbox_t *box = &core->noinit->box;
-    if (box->fault != 0 || (core->tick & 1) != 0) {
+    if (box->fault != 0 || (core->tick & 1) != 0 || core->draft.scope != DRAFT_NONE) {
         return;
     }
     if (box->at >= BOX_SAMPLES) {

@@ -1,6 +1,7 @@
 /* The black box: the last 0.3 s of both axes before a trip, every second tick, in RAM that a reset keeps.
  *
  * It records always, rest included, until a trip freezes it; it begins anew when a motion begins with no fault latched.
+ * A draft of settings takes its place: what was kept is gone with draft_begin, and nothing is recorded until it ends.
  */
 #ifndef RODBENCH_BLACKBOX_H
 #define RODBENCH_BLACKBOX_H

@@ -64,6 +64,7 @@ void core_init(core_t *core, noinit_t *noinit, uint8_t reset_flags, uint16_t non
     rx_init(&core->rx);
     tx_init(&core->tx);
     draft_drop(&core->draft);
+    core->draft.as = &noinit->box.draft;
     faults_of_reset(core);
     load_settings(core);
     for (uint8_t index = 0; index < AXES; index++) {

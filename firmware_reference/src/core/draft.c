@@ -104,7 +104,7 @@ void draft_drop(draft_t *draft)
 void draft_begin(draft_t *draft, settings_t *live, uint8_t scope)
 {
     draft->scope = scope;
-    memcpy(&draft->as, settings_scope(live, scope), settings_scope_size(scope));
+    memcpy(draft->as, settings_scope(live, scope), settings_scope_size(scope));
 }
 
 static uint8_t item_status(uint8_t scope, const uint8_t *item)
@@ -120,7 +120,7 @@ static void item_apply(draft_t *draft, const uint8_t *item)
 {
     setting_entry_t entry;
     entry_of_key(draft->scope, item[0], &entry);
-    memcpy((uint8_t *)&draft->as + offset_of(&entry, item[0]), item + 1, entry.width);
+    memcpy((uint8_t *)draft->as + offset_of(&entry, item[0]), item + 1, entry.width);
 }
 
 uint8_t draft_set(draft_t *draft, const uint8_t *items, uint8_t size, uint16_t *detail)
@@ -142,12 +142,12 @@ uint8_t draft_check(const draft_t *draft, const settings_t *live, uint16_t *deta
 {
     uint16_t broken;
     if (draft->scope == 0) {
-        broken = rule_check_board(&draft->as.board);
-        broken = broken ? broken : change_check_board(&live->board, &draft->as.board);
+        broken = rule_check_board(&draft->as->board);
+        broken = broken ? broken : change_check_board(&live->board, &draft->as->board);
     } else {
-        broken = rule_check_axis(&draft->as.axis);
-        broken = broken ? broken : change_check_axis(&live->axis[draft->scope - 1], &draft->as.axis);
-        broken = broken ? broken : peer_check_axis(draft->scope, &live->axis[2 - draft->scope], &draft->as.axis);
+        broken = rule_check_axis(&draft->as->axis);
+        broken = broken ? broken : change_check_axis(&live->axis[draft->scope - 1], &draft->as->axis);
+        broken = broken ? broken : peer_check_axis(draft->scope, &live->axis[2 - draft->scope], &draft->as->axis);
     }
     *detail = broken;
     return broken ? STATUS_CROSS_RULE : STATUS_OK;
@@ -155,11 +155,11 @@ uint8_t draft_check(const draft_t *draft, const settings_t *live, uint16_t *deta
 
 uint32_t draft_digest(const draft_t *draft)
 {
-    return digest_of(&draft->as, settings_scope_size(draft->scope));
+    return digest_of(draft->as, settings_scope_size(draft->scope));
 }
 
 void draft_commit(draft_t *draft, settings_t *live)
 {
-    memcpy(settings_scope(live, draft->scope), &draft->as, settings_scope_size(draft->scope));
+    memcpy(settings_scope(live, draft->scope), draft->as, settings_scope_size(draft->scope));
     draft_drop(draft);
 }

@@ -10,12 +10,15 @@
 #define DRAFT_NONE 0xFF
 #define DRAFT_ITEM_SIZE DRAFT_SET_ITEMS_ITEM_SIZE
 
+typedef union {
+    settings_board_t board;
+    settings_axis_t axis;
+} draft_values_t;
+
+/* The values lie where the black box has its samples: there is no room for both. */
 typedef struct {
     uint8_t scope;                      /* DRAFT_NONE: no draft */
-    union {
-        settings_board_t board;
-        settings_axis_t axis;
-    } as;
+    draft_values_t *as;
 } draft_t;
 
 uint8_t *settings_scope(settings_t *settings, uint8_t scope);

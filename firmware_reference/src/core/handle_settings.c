@@ -8,6 +8,8 @@
 
 static uint8_t begin(core_t *core, const call_t *call)
 {
+    core->noinit->box.fault = 0;
+    core->noinit->box.count = 0;
     draft_begin(&core->draft, &core->live, call->body[DRAFT_BEGIN_SCOPE_AT]);
     return STATUS_OK;
 }
@@ -106,7 +108,7 @@ static uint8_t get(core_t *core, call_t *call)
     if (which == WHICH_DRAFT && core->draft.scope != scope) {
         return STATUS_NO_DRAFT;
     }
-    const uint8_t *data = which == WHICH_DRAFT ? (const uint8_t *)&core->draft.as : settings_scope(&core->live, scope);
+    const uint8_t *data = which == WHICH_DRAFT ? (const uint8_t *)core->draft.as : settings_scope(&core->live, scope);
     call->end = put_u8(call->end, scope);
     call->end = settings_items(data, scope, call->body[SETTINGS_GET_FIRST_KEY_AT], call->end, REPLY_BODY_ROOM);
     return STATUS_OK;

@@ -4,6 +4,7 @@
 
 #include <stdint.h>
 
+#include "draft.h"
 #include "duty.h"
 
 /* Reset flags, as the ATmega328P's MCUSR has them. */
@@ -43,7 +44,10 @@ typedef struct __attribute__((packed)) {
 } sample_t;
 
 typedef struct {
-    sample_t sample[BOX_SAMPLES][2];
+    union {
+        sample_t sample[BOX_SAMPLES][2];
+        draft_values_t draft;           /* while one is open; count is 0 */
+    };
     uint8_t at;                 /* the next one's place */
     uint8_t count;
     uint8_t axis;               /* of the trip; 0: the board */

@@ -5,6 +5,8 @@ from __future__ import annotations
 import struct
 from typing import TYPE_CHECKING
 
+from rodbench.emulator.twin.draft import DRAFT_NONE
+
 if TYPE_CHECKING:
     from rodbench.emulator.twin.axis import Axis
     from rodbench.emulator.twin.core import Twin
@@ -54,7 +56,7 @@ def _take(axis: Axis) -> bytes:
 def blackbox_tick(core: Twin) -> None:
     """Before control: takes what the tick before has left."""
     box = core.noinit.box
-    if box.fault or core.ticks & 1:
+    if box.fault or core.ticks & 1 or core.draft.number != DRAFT_NONE:
         return
     for index, axis in enumerate(core.axis):
         box.sample[index] = [*box.sample[index], _take(axis)][-BOX_SAMPLES:]

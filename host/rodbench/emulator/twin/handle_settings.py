@@ -11,6 +11,7 @@ from rodbench_protocol.schema import load_schema
 from rodbench.emulator.twin import draft as drafts
 from rodbench.emulator.twin import wire
 from rodbench.emulator.twin.axis import axis_at_rest, axis_settings_changed
+from rodbench.emulator.twin.blackbox import BlackBox
 from rodbench.emulator.twin.duty import duty_settings_changed
 from rodbench.emulator.twin.store import KINDS, scope_to_bytes, store_begin
 
@@ -57,6 +58,7 @@ def _of_draft(core: Twin, call: Call, message: int) -> int:
     if number >= drafts.SCOPES:
         return call.bad_value(1)
     if message == MessageId.DRAFT_BEGIN:
+        core.noinit.box = BlackBox()
         drafts.draft_begin(core.draft, core.live, number)
         return Status.OK
     if core.draft.number != number:
