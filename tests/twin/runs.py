@@ -8,7 +8,7 @@ off for long, the driver begins afresh: with a board and rods that nothing is wr
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from random import Random
 from typing import Any
@@ -64,7 +64,7 @@ class Act:
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """All that makes a run."""
+    """All that makes a run. `gang`: how far apart two axes that move as one may come, or 0."""
 
     seed: int
     axes: tuple[Axis, Axis]
@@ -73,6 +73,7 @@ class Plan:
     flags: int
     memory: int
     acts: tuple[Act, ...]
+    gang: int = 0
 
     @property
     def ticks(self) -> int:
@@ -109,6 +110,7 @@ REQUESTS = (
     "hello", "open_act", "open_act", "open_act", "counters", "stop", "clear", "jog", "run", "seek",
     "move", "outcome", "restart", "draft", "store", "settings_get", "digests", "subscribe",
     "subscribe", "alive", "unknown", "trip_get", "trip_get", "black_box", "black_box", "totals",
+    "level",
 )  # fmt: skip
 MISHAPS = (
     "repeat", "wrong_session", "wrong_seq", "garbage", "damaged", "long", "short", "flood",
@@ -134,6 +136,7 @@ plans = st.builds(
     flags=st.sampled_from((1, 1, 0, 1, 1, 0, 1, 1, 1, 2, 4, 8)),
     memory=st.sampled_from((0,) * 50 + (1, 2, 3, 4) * 5 + (5, 6, 7, 8, 9, 10)),
     acts=st.lists(_acts, max_size=14).map(tuple),
+    gang=st.sampled_from((0, 0, 0, 0, 200, 3000, 9000, 60000)),
 )
 
 
@@ -211,12 +214,13 @@ def settings_of(axis: Axis) -> dict[str, int]:
     return values | dict(axis.changes)
 
 
-def rod_of(axis: Axis, rng: Random) -> Rod:
-    """The rod that the settings describe."""
+def rod_of(axis: Axis, rng: Random, share: float | None = None) -> Rod:
+    """The rod that the settings describe, at a share of its stroke."""
     low = 400 + axis.start
     centred = axis.style == 3 and axis.reversed_pot
     sign = (-1 if axis.reversed_pot else 1) * (-1 if axis.reversed_motor else 1)
-    share = rng.choice((0.02, 0.5, 0.5, 0.9, 0.98, rng.random()))
+    if share is None:
+        share = rng.choice((0.02, 0.5, 0.5, 0.9, 0.98, rng.random()))
     return Rod(
         place=low + axis.span * share,
         low=low - 5,
@@ -260,9 +264,10 @@ class Run:
     def __init__(self, lib: Any, plan: Plan, seen: Seen) -> None:
         self.plan, self.seen = plan, seen
         self.rng = Random(plan.seed)
-        self.rods = [rod_of(axis, self.rng) for axis in plan.axes]
-        board = settings.defaults("board") | dict(plan.board)
-        values = [settings_of(axis) for axis in plan.axes]
+        axes = [replace(axis, style=2) for axis in plan.axes] if plan.gang else plan.axes
+        board = self._plain_board() | dict(plan.board)
+        values = [settings_of(axis) for axis in axes]
+        self._new_rods(axes)
         self.pair = Pair(lib, memory.image(plan.memory, board, values[0], values[1]))
         self.supply, self.bandgap = SUPPLY, BANDGAP
         self.seq = 0
@@ -273,6 +278,16 @@ class Run:
         self.acts: dict[int, list[Act]] = {}
         for act in plan.acts:
             self.acts.setdefault(act.tick, []).append(act)
+
+    def _plain_board(self) -> dict[str, int]:
+        return settings.defaults("board") | {"apart_trip_um": self.plan.gang}
+
+    def _new_rods(self, axes: Sequence[Axis]) -> None:
+        """Those of a gang lie level, or nearly so, or somewhere."""
+        share = self.rng.choice((0.1, 0.3, 0.5, 0.9)) if self.plan.gang else None
+        self.rods = [rod_of(axis, self.rng, share) for axis in axes]
+        if self.plan.gang and self.rng.random() < 0.3:
+            self.rods[0].place += self.rng.choice((-1, 1)) * self.rng.choice((5, 40, 300))
 
     def go(self) -> None:
         """All ticks; Differs when twin and core do not agree."""
@@ -322,10 +337,14 @@ class Run:
 
     def _begin_afresh(self) -> bytes:
         """Plain settings in a good memory, other rods, power off and on: nothing bars motion."""
-        axes = [replace(axis, style=axis.style or 2, changes=()) for axis in self.plan.axes]
+        styles = [2 if self.plan.gang else axis.style or 2 for axis in self.plan.axes]
+        axes = [
+            replace(axis, style=style, changes=())
+            for axis, style in zip(self.plan.axes, styles, strict=True)
+        ]
         values = [settings_of(axis) for axis in axes]
-        self.pair.renew(memory.image(0, settings.defaults("board"), *values))
-        self.rods = [rod_of(axis, self.rng) for axis in axes]
+        self.pair.renew(memory.image(0, self._plain_board(), *values))
+        self._new_rods(axes)
         self.supply, self.bandgap = SUPPLY, BANDGAP
         self.still = 0
         return self._boot(1, self.rng.randrange(65536), True)
@@ -381,6 +400,12 @@ class Run:
             )
         values = self.pair.twin.live.scope[axis]
         kind = rng.random()
+        if self.pair.twin.live.board.apart_trip_um and rng.random() < 0.9:
+            kind = 0.3 + kind / 2
+            if kind > 0.7:
+                creep = values.creep_speed_um_s
+                speed = rng.choice((rng.randint(-creep - creep // 16, creep + 9), 0, creep))
+                return self._ask("level", axis=axis, speed_um_s=speed)
         if state == 3 or kind < 0.25:
             return self._ask(
                 "run",
@@ -428,6 +453,8 @@ class Run:
             return self._ask("jog", axis=axis, unit=a // 4 % 3, value=b >> (a // 16 % 32))
         if act.kind == "run":
             return self._ask("run", axis=axis, output_permille=b >> 16 >> (a // 16 % 16))
+        if act.kind == "level":
+            return self._ask("level", axis=axis, speed_um_s=b >> (a // 16 % 32))
         if act.kind == "seek":
             return self._ask("seek", axis=axis, direction=a // 4 % 4 - 2)
         shift = a // 16 % 24

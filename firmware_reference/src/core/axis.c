@@ -25,7 +25,7 @@ static uint8_t has_two_wires(const settings_axis_t *set)
     return set->feedback == FEEDBACK_NONE;
 }
 
-static uint8_t is_moving(const axis_t *axis)
+uint8_t axis_is_moving(const axis_t *axis)
 {
     return axis->state >= AXIS_STATE_JOG && axis->state <= AXIS_STATE_MOVE;
 }
@@ -139,6 +139,7 @@ static void look(const axis_t *axis, const axis_in_t *in, motion_in_t *view)
     view->um_s = axis->speed_um_s;
     view->count_um = position_count_um(&axis->position);
     view->noise_um = axis->position.noise_um;
+    view->wait = axis->wait;
     view->supply_mv = in->supply_mv;
     view->supply_nominal_mv = in->supply_nominal_mv;
     view->creep = (axis->flags & (AXIS_FLAGS_PROVEN | AXIS_FLAGS_OUTSIDE)) != AXIS_FLAGS_PROVEN;
@@ -176,13 +177,16 @@ static uint8_t refuse_start(const axis_t *axis, uint8_t command)
     if (axis->state == AXIS_STATE_STOPPING && !axis->resting) {
         return STATUS_STOP_STANDING;
     }
-    return is_moving(axis) && axis->command != command ? STATUS_IN_MOTION : STATUS_OK;
+    return axis_is_moving(axis) && axis->command != command ? STATUS_IN_MOTION : STATUS_OK;
 }
 
 static CORE_ONCE void begin(axis_t *axis, uint32_t tick, uint8_t command, uint16_t hold_ticks)
 {
+    if (axis->trial) {
+        return;
+    }
     if (axis->ended == ENDED_RUNNING) {
-        axis->left_reason = is_moving(axis) ? ENDED_REPLACED : axis->stop_reason;
+        axis->left_reason = axis_is_moving(axis) ? ENDED_REPLACED : axis->stop_reason;
     }
     axis->motion++;
     if (axis->motion == 0) {
@@ -199,6 +203,7 @@ static CORE_ONCE void begin(axis_t *axis, uint32_t tick, uint8_t command, uint16
     axis->current_stop_ma = 0;
     axis->current_probe_ma = 0;
     axis->inches = 0;
+    axis->wait = 0;
     if (axis->output_permille == 0) {
         guard_begin(&axis->guard);      /* from rest: nothing of an earlier motion counts against this one */
         axis->reserve = 0;
@@ -209,6 +214,9 @@ static CORE_ONCE void begin(axis_t *axis, uint32_t tick, uint8_t command, uint16
 
 static void demand(axis_t *axis, int32_t value, int32_t um_s, uint32_t reserve)
 {
+    if (axis->trial) {
+        return;
+    }
     axis->demand = value;
     axis->demand_um_s = um_s;
     axis->changed = 1;
@@ -243,7 +251,7 @@ static uint8_t hold_to_run(axis_t *axis, const settings_axis_t *set, uint32_t ti
     if (status == STATUS_OK && goes_further_out(axis, set, value)) {
         return STATUS_OUTSIDE;
     }
-    if (status == STATUS_OK && !is_moving(axis)) {
+    if (status == STATUS_OK && !axis_is_moving(axis)) {
         begin(axis, tick, command, HOLD_TICKS);
     }
     return status;
@@ -286,7 +294,7 @@ static uint8_t run_to_end(axis_t *axis, const settings_axis_t *set, uint32_t tic
     if (output_permille != 0 && output_permille < most && output_permille > -most) {
         return STATUS_BAD_VALUE;
     }
-    if (output_permille != 0 && is_moving(axis)) {
+    if (output_permille != 0 && axis_is_moving(axis)) {
         return STATUS_IN_MOTION;
     }
     uint8_t status = hold_to_run(axis, set, tick, AXIS_STATE_RUN, output_permille);
@@ -326,7 +334,7 @@ uint8_t axis_seek(axis_t *axis, const settings_axis_t *set, uint32_t tick, int8_
     if (direction != 1 && direction != -1) {
         return STATUS_BAD_VALUE;
     }
-    if (is_moving(axis)) {
+    if (axis_is_moving(axis)) {
         return STATUS_IN_MOTION;
     }
     status = hold_to_run(axis, set, tick, AXIS_STATE_SEEK, direction);
@@ -463,7 +471,7 @@ static void trip(axis_t *axis, axis_out_t *out, uint8_t fault)
 
 static void end_silent_hold(axis_t *axis, const settings_axis_t *set, const axis_in_t *in, axis_out_t *out)
 {
-    if (is_moving(axis) && (int32_t)(in->tick - axis->hold_until) > 0) {
+    if (axis_is_moving(axis) && (int32_t)(in->tick - axis->hold_until) > 0) {
         if (axis->command == AXIS_STATE_MOVE) {
             latch(axis, out, FAULT_MOVE_SILENCE);
         }
@@ -473,7 +481,7 @@ static void end_silent_hold(axis_t *axis, const settings_axis_t *set, const axis
 
 static void spend_duty(axis_t *axis, const settings_axis_t *set, const axis_in_t *in, axis_out_t *out)
 {
-    if (is_moving(axis) && in->duty_room <= axis->reserve) {
+    if (axis_is_moving(axis) && in->duty_room <= axis->reserve) {
         tell(axis, out, EVENT_KIND_DUTY_SPENT, 0);
         axis_stop(axis, set, 1, ENDED_DUTY);
     }
@@ -784,7 +792,7 @@ static int16_t act(axis_t *axis, const settings_axis_t *set, const axis_in_t *in
     }
     motion_in_t view;
     look(axis, in, &view);
-    if (axis->resting && axis->changed && is_moving(axis)) {
+    if (axis->resting && axis->changed && axis_is_moving(axis)) {
         axis->resting = 0;
     } else if (axis->resting) {
         wait_for_rest(axis, set, &view, out);

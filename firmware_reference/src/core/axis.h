@@ -64,6 +64,8 @@ typedef struct {
     uint8_t resting;            /* 0: driving; else output is 0 and this many blocks + 1 were looked at for rest */
     uint8_t inches;             /* how often a move has crept in */
     uint8_t changed;            /* 1: demand was changed under way */
+    uint8_t trial;              /* 1: a command only says whether it would be done */
+    uint8_t wait;               /* of 256: how far the reference is held back, for another rod's sake */
     uint8_t whole_way;          /* 1: a run without a pot that began at the other end */
     uint16_t way;               /* without a pot, stands in for it: grows while the motor draws what a running one does */
     uint8_t used;               /* 1: the bridge rests as stop_by says; 0: off, since boot or by a fault */
@@ -101,7 +103,8 @@ void axis_settings_changed(axis_t *axis);
 /* Commands: STATUS_OK or why not; nothing changed then. `tick` is the tick that carries the command out.
  * Whether the duty budget allows a start is asked before, by the caller; axis_tick ends a motion for it.
  * After STATUS_OK axis->motion is the number of the motion. A jog or run asked again in motion changes its
- * value and prolongs nothing. A move asked again during a move replaces it (new number). */
+ * value and prolongs nothing. A move asked again during a move replaces it (new number).
+ * With axis->trial set the same status is given, and nothing begins. */
 uint8_t axis_jog(axis_t *axis, const settings_axis_t *set, uint32_t tick, uint8_t unit, int32_t value);
 uint8_t axis_run(axis_t *axis, const settings_axis_t *set, uint32_t tick, int16_t output_permille);
 uint8_t axis_seek(axis_t *axis, const settings_axis_t *set, uint32_t tick, int8_t direction);
@@ -119,6 +122,9 @@ uint32_t axis_clear(axis_t *axis);
 
 /* No motion under way and output 0: settings may be committed, the board restarted. */
 uint8_t axis_at_rest(const axis_t *axis);
+
+/* A motion is commanded, and neither stopping nor waiting for rest behind a stop. */
+uint8_t axis_is_moving(const axis_t *axis);
 
 /* Everything of one tick. */
 void axis_tick(axis_t *axis, const settings_axis_t *set, const axis_in_t *in, axis_out_t *out);

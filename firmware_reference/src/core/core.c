@@ -5,6 +5,7 @@
 #include "dispatch.h"
 #include "div.h"
 #include "event.h"
+#include "gang.h"
 #include "memory.h"
 #include "port.h"
 #include "telemetry.h"
@@ -141,6 +142,7 @@ static CORE_ONCE void control(core_t *core, const readings_t *in, outputs_t *out
     read_supply(core, in, axis_in.board_mv);
     axis_in.supply_nominal_mv = board->supply_nominal_mv;
     axis_in.supply_mv = board->supply_calibrated ? core->supply_mv : board->supply_nominal_mv;
+    gang_tick(core);
     for (uint8_t index = 0; index < AXES; index++) {
         axis_in.raw = in->pot[index];
         axis_in.current4 = in->current[index];
@@ -205,6 +207,27 @@ void core_worst_tick(core_t *core, uint16_t us)
 uint8_t core_faulted(const core_t *core)
 {
     return (core->faults | core->axis[0].faults | core->axis[1].faults) != 0;
+}
+
+void core_stop(core_t *core, uint8_t index, uint8_t category, uint8_t reason)
+{
+    axis_stop(&core->axis[index], &core->live.axis[index], category, reason);
+}
+
+void core_trip(core_t *core, uint8_t number)
+{
+    uint32_t before = core->faults;
+    fault(core, number);
+    if (core->faults == before) {
+        return;
+    }
+    event_board(core, EVENT_KIND_TRIP, number, 0);
+    for (uint8_t index = 0; index < AXES; index++) {
+        if (core->axis[index].ended == ENDED_RUNNING) {
+            core->axis[index].cause = number;
+        }
+        core_stop(core, index, 1, ENDED_FAULT);
+    }
 }
 
 uint8_t core_at_rest(const core_t *core)

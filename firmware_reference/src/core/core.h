@@ -109,6 +109,11 @@ typedef struct {
     uint8_t board_waited;               /* ticks that it has waited for a tick without an axis frame */
 } telemetry_t;
 
+typedef struct {
+    uint8_t apart_ticks;                /* in a row, too far apart */
+    uint8_t alone;                      /* the axis, from 1, that is or was last levelled; 0: both move as one */
+} gang_t;
+
 /* Small fields first: the chip reaches the first 64 bytes behind a pointer in one instruction. */
 typedef struct {
     uint32_t tick;                      /* number of this tick; the first after a start is 1 */
@@ -126,6 +131,7 @@ typedef struct {
     uint8_t late_pending;               /* late ticks not told yet */
     uint8_t ee_ready;                   /* of this tick's readings */
     uint8_t restart_in;                 /* ticks until the restart; 0: none asked for */
+    gang_t gang;
     telemetry_t telemetry;
     counters_t counters;
     memory_t memory;
@@ -152,6 +158,12 @@ void core_worst_tick(core_t *core, uint16_t us);
 
 uint16_t at_most_u16(int32_t value);
 uint8_t core_faulted(const core_t *core);       /* a fault is latched */
+/* axis_stop of one axis. */
+void core_stop(core_t *core, uint8_t index, uint8_t category, uint8_t reason);
+
+/* Latches a fault of the board, which stops both axes, category 1. */
+void core_trip(core_t *core, uint8_t number);
+
 uint8_t core_at_rest(const core_t *core);       /* both axes: no motion, output 0 */
 
 #endif

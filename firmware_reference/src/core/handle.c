@@ -30,7 +30,7 @@ static const uint8_t PROTOCOL[] CORE_ROM = {
 };
 static const uint8_t BOARD[] CORE_ROM = {
     FIRMWARE_MAJOR, FIRMWARE_MINOR, FIRMWARE_PATCH, CORE_BOARD_KIND, CORE_BOARD_AXES,
-    (CORE_BOARD_AXES > 1 ? FEATURES_TWO_AXES : 0) | FEATURES_CURRENT_SENSE | FEATURES_SUPPLY_SENSE |
+    (CORE_BOARD_AXES > 1 ? FEATURES_TWO_AXES | FEATURES_GANG : 0) | FEATURES_CURRENT_SENSE | FEATURES_SUPPLY_SENSE |
         FEATURES_TRIP_LOG | FEATURES_BLACK_BOX,
     0,
 };
@@ -93,7 +93,7 @@ uint8_t handle_open(core_t *core, call_t *call, uint8_t session, uint8_t seq)
     draft_drop(&core->draft);
     telemetry_subscribe(core, 0, 0);
     for (uint8_t index = 0; index < AXES; index++) {
-        axis_stop(&core->axis[index], &core->live.axis[index], 1, ENDED_SESSION);
+        core_stop(core, index, 1, ENDED_SESSION);
     }
     return STATUS_OK;
 }
@@ -174,6 +174,7 @@ static const uint8_t REQUESTS[][2] CORE_ROM = {
     {MSG_RUN, RUN_BODY_MIN},
     {MSG_SEEK, SEEK_BODY_MIN},
     {MSG_MOVE, MOVE_BODY_MIN},
+    {MSG_LEVEL, LEVEL_BODY_MIN},
     {MSG_CLEAR, CLEAR_BODY_MIN},
     {MSG_OUTCOME, OUTCOME_BODY_MIN},
     {MSG_DRAFT_BEGIN, DRAFT_BEGIN_BODY_MIN},

@@ -30,14 +30,14 @@ static uint8_t lowest_fault(uint32_t faults)
     return number;
 }
 
-/* A field that is missing counts as 0; an axis that there is not means all: a stop is never refused. */
+/* A field that is missing counts as 0; an axis that there is not means all: a stop is never refused. A gang stops as one. */
 uint8_t handle_stop(core_t *core, call_t *call)
 {
     uint8_t axis = call->size > STOP_AXIS_AT ? call->body[STOP_AXIS_AT] : ALL_AXES;
     uint8_t category = call->size > STOP_CATEGORY_AT && call->body[STOP_CATEGORY_AT] == 1;
     for (uint8_t index = 0; index < AXES; index++) {
-        if (axis > CORE_BOARD_AXES || is_asked(axis, index)) {
-            axis_stop(&core->axis[index], &core->live.axis[index], category, ENDED_STOPPED);
+        if (axis > CORE_BOARD_AXES || is_asked(axis, index) || gang_is_on(core)) {
+            core_stop(core, index, category, ENDED_STOPPED);
         }
     }
     return STATUS_OK;
@@ -103,10 +103,10 @@ static uint32_t ramp_ticks(const settings_axis_t *set, int32_t um_s2)
 }
 
 /* A fifth above the on-time of the way to a target within the stroke, its ramps aside. */
-static CORE_ONCE uint32_t way_ticks(const axis_t *axis, const settings_axis_t *set, const uint8_t *body)
+static CORE_ONCE uint32_t way_ticks(const axis_t *axis, const settings_axis_t *set, const order_t *order)
 {
-    int32_t way = (int32_t)get_u32(body + MOVE_TARGET_UM_AT);
-    int32_t speed = (int32_t)get_u32(body + MOVE_SPEED_UM_S_AT);
+    int32_t way = order->value;
+    int32_t speed = order->speed_um_s;
     if (way < 0 || way > set->stroke_um) {
         return 0;                               /* refused for that, elsewhere */
     }
@@ -121,12 +121,12 @@ static CORE_ONCE uint32_t way_ticks(const axis_t *axis, const settings_axis_t *s
 }
 
 /* Nothing starts without the reserve for its end; a move not without its ramps and its way. */
-static uint8_t duty_allows(core_t *core, const uint8_t *body, uint8_t id, uint8_t index)
+static uint8_t duty_allows(const core_t *core, uint8_t index, const order_t *order)
 {
     const settings_axis_t *set = &core->live.axis[index];
     uint32_t need = START_RESERVE + ramp_ticks(set, set->deceleration_um_s2);
-    if (id == MSG_MOVE) {
-        need += ramp_ticks(set, set->acceleration_um_s2) + way_ticks(&core->axis[index], set, body);
+    if (order->id == MSG_MOVE) {
+        need += ramp_ticks(set, set->acceleration_um_s2) + way_ticks(&core->axis[index], set, order);
     }
     return duty_room(&core->noinit->duty[index], set) >= need;
 }
@@ -137,22 +137,38 @@ static uint8_t starts_motion(const axis_t *axis, uint8_t id)
     return id == MSG_MOVE || axis_at_rest(axis);
 }
 
-static uint8_t command(core_t *core, const call_t *call, uint8_t id, uint8_t index)
+static uint8_t command(core_t *core, uint8_t index, const order_t *order)
 {
     axis_t *axis = &core->axis[index];
     const settings_axis_t *set = &core->live.axis[index];
-    const uint8_t *body = call->body;
-    switch (id) {
-    case MSG_JOG:
-        return axis_jog(axis, set, core->tick, body[JOG_UNIT_AT], (int32_t)get_u32(body + JOG_VALUE_AT));
+    int32_t speed = order->speed_um_s;
+    switch (order->id) {
     case MSG_RUN:
-        return axis_run(axis, set, core->tick, (int16_t)get_u16(body + RUN_OUTPUT_PERMILLE_AT));
+        return axis_run(axis, set, core->tick, (int16_t)order->value);
     case MSG_SEEK:
-        return axis_seek(axis, set, core->tick, (int8_t)body[SEEK_DIRECTION_AT]);
+        return axis_seek(axis, set, core->tick, (int8_t)order->value);
+    case MSG_MOVE:
+        return axis_move(axis, set, core->tick, order->value, speed);
+    case MSG_LEVEL:
+        if (speed > set->creep_speed_um_s || speed < -set->creep_speed_um_s) {
+            return STATUS_BAD_VALUE;
+        }
+        return axis_jog(axis, set, core->tick, JOG_UNIT_SPEED, speed);
     default:
-        return axis_move(axis, set, core->tick, (int32_t)get_u32(body + MOVE_TARGET_UM_AT),
-                         (int32_t)get_u32(body + MOVE_SPEED_UM_S_AT));
+        return axis_jog(axis, set, core->tick, order->unit, speed);
     }
+}
+
+uint8_t start_axis(core_t *core, uint8_t index, const order_t *order, uint8_t trial)
+{
+    axis_t *axis = &core->axis[index];
+    if (axis->faults == 0 && starts_motion(axis, order->id) && !duty_allows(core, index, order)) {
+        return STATUS_DUTY_SPENT;
+    }
+    axis->trial = trial;
+    uint8_t status = command(core, index, order);
+    axis->trial = 0;
+    return status;
 }
 
 /* Which field a refused value is: the last one, but for a jog's unit. */
@@ -168,30 +184,41 @@ static uint8_t place_of_value(const call_t *call, uint8_t id)
     }
 }
 
+/* Reads behind the body where a message is shorter, and then makes no use of that. */
+static void take_order(const call_t *call, uint8_t id, order_t *order)
+{
+    order->id = id;
+    order->unit = call->body[JOG_UNIT_AT];
+    order->value = (int32_t)get_u32(call->body + MOVE_TARGET_UM_AT);
+    uint8_t at = id == MSG_MOVE ? MOVE_SPEED_UM_S_AT : id == MSG_JOG ? JOG_VALUE_AT : LEVEL_SPEED_UM_S_AT;
+    order->speed_um_s = (int32_t)get_u32(call->body + at);
+}
+
+/* The lowest of the first that has any: the board, the axis, the other axis. */
+static uint8_t fault_in_the_way(const core_t *core, uint8_t index)
+{
+    uint32_t faults = core->faults != 0 ? core->faults : core->axis[index].faults;
+    return lowest_fault(faults != 0 ? faults : core->axis[index ^ 1].faults);
+}
+
 static uint8_t start(core_t *core, call_t *call, uint8_t id)
 {
+    order_t order;
     uint8_t index = index_of(call->body[0]);
     if (index >= CORE_BOARD_AXES) {
         return handle_bad_value(call, 1);
     }
-    axis_t *axis = &core->axis[index];
     if (call->barred) {
         return STATUS_STOP_STANDING;
     }
-    if (core->faults != 0) {
-        call->detail = lowest_fault(core->faults);
-        return STATUS_FAULTED;
-    }
-    if (axis->faults == 0 && starts_motion(axis, id) && !duty_allows(core, call->body, id, index)) {
-        return STATUS_DUTY_SPENT;
-    }
-    uint8_t status = command(core, call, id, index);
+    take_order(call, id, &order);
+    uint8_t status = core->faults != 0 ? STATUS_FAULTED : gang_start(core, index, &order);
     if (status == STATUS_BAD_VALUE) {
         call->detail = place_of_value(call, id);
     } else if (status == STATUS_FAULTED) {
-        call->detail = lowest_fault(axis->faults);
+        call->detail = fault_in_the_way(core, index);
     }
-    call->end = put_u16(call->end, axis->motion);
+    call->end = put_u16(call->end, core->axis[index].motion);
     return status;
 }
 

@@ -144,12 +144,18 @@ static int32_t trapezoid(motion_t *motion, int32_t limit)
     return -motion->down;
 }
 
+/* A speed, um per tick with 8 fraction bits, of a reference that may be made to wait. */
+static int32_t paced(const motion_in_t *in, int32_t speed)
+{
+    return (speed * (256 - in->wait)) >> 8;
+}
+
 /* Moves the reference on, never past the target and never further ahead of the rod than lead_max. Gives the lead. */
 static CORE_ONCE int32_t advance(motion_t *motion, const motion_in_t *in, int32_t lead_max)
 {
     int32_t lead = (motion->reference >> 8) - um_along(motion, in);
     if (lead < lead_max) {
-        int32_t next = motion->reference + (motion->speed >> 8);
+        int32_t next = motion->reference + paced(in, motion->speed >> 8);
         motion->reference = motion->ramp_down ? next : smaller(next, motion->target);
     }
     return between(lead, -lead_max, lead_max);
@@ -171,7 +177,7 @@ static int32_t feed(const motion_t *motion, const settings_axis_t *set, const mo
 {
     int32_t ticks = (motion->carry_time * TICKS_PER_S) >> TIME_BITS;
     int32_t soon = between(motion->speed + step * ticks, 0, motion->limit + (motion->limit >> 2)) >> 8;
-    int32_t um_s = (soon * TICKS_PER_S) >> 8;
+    int32_t um_s = (paced(in, soon) * TICKS_PER_S) >> 8;
     int32_t push = um_s * (1000 - motion->dead) + lead * (1000 * GAIN_PER_S);
     int32_t output = motion->dead + motion->boost + div_toward_zero(push, motion->full);
     int32_t measured_at = set->speed_supply_mv != 0 ? set->speed_supply_mv : in->supply_nominal_mv;

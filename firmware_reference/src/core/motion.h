@@ -45,6 +45,7 @@ typedef struct {
     uint16_t supply_mv;
     uint16_t supply_nominal_mv;
     uint8_t creep;                  /* 1: no faster than creep, no more than creep output */
+    uint8_t wait;                   /* of 256: how far the reference is held back */
 } motion_in_t;
 
 /* From rest at in->um towards target_um, which the soft stop cuts short. */

@@ -1,6 +1,7 @@
 #include "telemetry.h"
 
 #include "bytes.h"
+#include "gang.h"
 #include "port.h"
 
 #define MS_PER_TICK 5
@@ -33,7 +34,7 @@ static void send_axis(core_t *core, uint8_t index)
     at = put_u32(at, axis->faults);
     at = put_u16(at, duty_used_permille(&core->noinit->duty[index], &core->live.axis[index]));
     at = put_u16(at, axis->motion);
-    put_u8(at, 0);
+    put_u8(at, gang_is_on(core) ? AXIS_ALSO_GANGED : 0);
     telemetry_send(core, frame, sizeof frame);
 }
 

@@ -143,6 +143,7 @@ class Axis:
         self.current_before_ma = self.current_stop_ma = self.current_probe_ma = 0
         self.command = self.stop_reason = self.left_reason = 0
         self.resting = self.inches = self.changed = self.used = self.last_sign = 0
+        self.trial = self.wait = 0
         self.reserve = self.hold_ticks = self.hold_until = 0
         self.demand = self.demand_um_s = self.from_um = 0
         self.whole_way = self.way = 0
@@ -159,7 +160,8 @@ def _int32(value: int) -> int:
     return ((value + 0x80000000) & 0xFFFFFFFF) - 0x80000000
 
 
-def _is_moving(axis: Axis) -> bool:
+def axis_is_moving(axis: Axis) -> bool:
+    """A motion is commanded, and neither stopping nor waiting for rest behind a stop."""
     return _JOG <= axis.state <= _MOVE
 
 
@@ -248,6 +250,7 @@ def _look(axis: Axis, axis_in: AxisIn) -> MotionIn:
     view.um_s = axis.speed_um_s
     view.count_um = position_count_um(axis.position)
     view.noise_um = axis.position.noise_um
+    view.wait = axis.wait
     view.supply_mv = axis_in.supply_mv
     view.supply_nominal_mv = axis_in.supply_nominal_mv
     view.creep = int(axis.flags & (_PROVEN | _OUTSIDE) != _PROVEN)
@@ -276,12 +279,14 @@ def _refuse_by_current(axis: Axis, settings: Any, needs_calibrated: int) -> int:
 def _refuse_start(axis: Axis, command: int) -> int:
     if axis.state == _STOPPING and not axis.resting:
         return Status.STOP_STANDING
-    return Status.IN_MOTION if _is_moving(axis) and axis.command != command else Status.OK
+    return Status.IN_MOTION if axis_is_moving(axis) and axis.command != command else Status.OK
 
 
 def _begin(axis: Axis, tick: int, command: int, hold_ticks: int) -> None:
+    if axis.trial:
+        return
     if axis.ended == _RUNNING:
-        axis.left_reason = _REPLACED if _is_moving(axis) else axis.stop_reason
+        axis.left_reason = _REPLACED if axis_is_moving(axis) else axis.stop_reason
     axis.motion = (axis.motion + 1) & 0xFFFF or 1
     axis.state = command
     axis.command = command
@@ -292,6 +297,7 @@ def _begin(axis: Axis, tick: int, command: int, hold_ticks: int) -> None:
     axis.rest_position_um = 0
     axis.current_before_ma = axis.current_stop_ma = axis.current_probe_ma = 0
     axis.inches = 0
+    axis.wait = 0
     if axis.output_permille == 0:
         guard_begin(axis.guard)
         axis.reserve = 0
@@ -300,6 +306,8 @@ def _begin(axis: Axis, tick: int, command: int, hold_ticks: int) -> None:
 
 
 def _demand(axis: Axis, value: int, um_s: int, reserve: int) -> None:
+    if axis.trial:
+        return
     axis.demand = value
     axis.demand_um_s = um_s
     axis.changed = 1
@@ -326,7 +334,7 @@ def _hold_to_run(axis: Axis, settings: Any, tick: int, command: int, value: int)
         return Status.OK
     if status == Status.OK and _goes_further_out(axis, settings, value):
         return Status.OUTSIDE
-    if status == Status.OK and not _is_moving(axis):
+    if status == Status.OK and not axis_is_moving(axis):
         _begin(axis, tick, command, HOLD_TICKS)
     return status
 
@@ -361,7 +369,7 @@ def _run_to_end(axis: Axis, settings: Any, tick: int, output_permille: int) -> i
     most = settings.output_max_permille
     if output_permille and -most < output_permille < most:
         return Status.BAD_VALUE
-    if output_permille and _is_moving(axis):
+    if output_permille and axis_is_moving(axis):
         return Status.IN_MOTION
     status = _hold_to_run(axis, settings, tick, _RUN, output_permille)
     if status == Status.OK and output_permille:
@@ -395,7 +403,7 @@ def axis_seek(axis: Axis, settings: Any, tick: int, direction: int) -> int:
         return status
     if direction not in (1, -1):
         return Status.BAD_VALUE
-    if _is_moving(axis):
+    if axis_is_moving(axis):
         return Status.IN_MOTION
     status = _hold_to_run(axis, settings, tick, _SEEK, direction)
     if status == Status.OK:
@@ -504,14 +512,14 @@ def _trip(axis: Axis, out: AxisOut, fault: int) -> None:
 
 
 def _end_silent_hold(axis: Axis, settings: Any, axis_in: AxisIn, out: AxisOut) -> None:
-    if _is_moving(axis) and _int32(axis_in.tick - axis.hold_until) > 0:
+    if axis_is_moving(axis) and _int32(axis_in.tick - axis.hold_until) > 0:
         if axis.command == _MOVE:
             _latch(axis, out, int(Fault.MOVE_SILENCE))
         axis_stop(axis, settings, 1, Ended.SILENCE)
 
 
 def _spend_duty(axis: Axis, settings: Any, axis_in: AxisIn, out: AxisOut) -> None:
-    if _is_moving(axis) and axis_in.duty_room <= axis.reserve:
+    if axis_is_moving(axis) and axis_in.duty_room <= axis.reserve:
         _tell(axis, out, EventKind.DUTY_SPENT, 0)
         axis_stop(axis, settings, 1, Ended.DUTY)
     if axis_in.duty_room == 0:
@@ -764,7 +772,7 @@ def _act(axis: Axis, settings: Any, axis_in: AxisIn, out: AxisOut) -> int:
     if not _is_under_way(axis):
         return 0
     view = _look(axis, axis_in)
-    if axis.resting and axis.changed and _is_moving(axis):
+    if axis.resting and axis.changed and axis_is_moving(axis):
         axis.resting = 0
     elif axis.resting:
         _wait_for_rest(axis, settings, view, out)

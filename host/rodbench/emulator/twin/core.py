@@ -2,17 +2,26 @@
 
 from __future__ import annotations
 
-from rodbench_protocol.names import EventKind, Fault, ResetCause
+from rodbench_protocol.names import Ended, EventKind, Fault, ResetCause
 from rodbench_protocol.schema import load_schema
 
 from rodbench.emulator.signals import Outputs, Readings
-from rodbench.emulator.twin.axis import Axis, AxisIn, AxisOut, axis_at_rest, axis_init, axis_tick
+from rodbench.emulator.twin.axis import (
+    Axis,
+    AxisIn,
+    AxisOut,
+    axis_at_rest,
+    axis_init,
+    axis_stop,
+    axis_tick,
+)
 from rodbench.emulator.twin.blackbox import blackbox_tick
 from rodbench.emulator.twin.dispatch import Session, dispatch_tick
 from rodbench.emulator.twin.div import div_nearest
 from rodbench.emulator.twin.draft import Draft, settings_good
 from rodbench.emulator.twin.duty import duty_fresh, duty_resume, duty_room, duty_tick
 from rodbench.emulator.twin.event import event_board, event_send
+from rodbench.emulator.twin.gang import Gang, gang_tick
 from rodbench.emulator.twin.memory import Memory, memory_tick
 from rodbench.emulator.twin.noinit import NoInit, noinit_complete, noinit_mark, noinit_start
 from rodbench.emulator.twin.rx import Rx, rx_bytes, rx_damage
@@ -78,7 +87,7 @@ class Twin:
         self.rx, self.tx = Rx(), Tx()
         self.session, self.draft, self.store = Session(), Draft(), Store()
         self.memory, self.trips = Memory(), Trips()
-        self.telemetry, self.counters = Telemetry(), Counters()
+        self.telemetry, self.counters, self.gang = Telemetry(), Counters(), Gang()
         self.supply_mv = self.board_5v_mv = 0
         self.event_number = 0
         self.barred = 0
@@ -161,6 +170,22 @@ class Twin:
         """A fault is latched."""
         return (self.faults | self.axis[0].faults | self.axis[1].faults) != 0
 
+    def stop(self, index: int, category: int, reason: int) -> None:
+        """axis_stop of one axis."""
+        axis_stop(self.axis[index], self.live.scope[index + 1], category, reason)
+
+    def trip(self, number: int) -> None:
+        """Latches a fault of the board, which stops both axes, category 1."""
+        before = self.faults
+        self._fault(number)
+        if self.faults == before:
+            return
+        event_board(self, EventKind.TRIP, number, 0)
+        for index, axis in enumerate(self.axis):
+            if axis.ended == Ended.RUNNING:
+                axis.cause = number
+            self.stop(index, 1, Ended.FAULT)
+
     def at_rest(self) -> bool:
         """Both axes: no motion, output 0."""
         return bool(axis_at_rest(self.axis[0]) and axis_at_rest(self.axis[1]))
@@ -173,6 +198,7 @@ class Twin:
         nominal = board.supply_nominal_mv
         axis_in.supply_nominal_mv = nominal
         axis_in.supply_mv = self.supply_mv if board.supply_calibrated else nominal
+        gang_tick(self)
         for index in range(AXES):
             axis_in.raw = readings.pot[index]
             axis_in.current4 = readings.current[index]

@@ -17,7 +17,6 @@ from rodbench_protocol.names import (
 from rodbench_protocol.schema import load_schema
 
 from rodbench.emulator.twin import wire
-from rodbench.emulator.twin.axis import axis_stop
 from rodbench.emulator.twin.blackbox import blackbox_items
 from rodbench.emulator.twin.draft import draft_drop
 from rodbench.emulator.twin.handle_motion import handle_motion
@@ -42,12 +41,13 @@ _FEATURES = int(
     | Features.SUPPLY_SENSE
     | Features.TRIP_LOG
     | Features.BLACK_BOX
+    | Features.GANG
 )
 _HELLO, _COUNTERS = wire.reply("hello"), wire.reply("counters")
 _BOX, _TOTALS = wire.reply("black_box"), wire.reply("totals")
 _OPEN, _SUBSCRIBE = wire.request("open"), wire.request("subscribe")
 _LEAST = wire.least_sizes()
-_MOTION_IDS = range(MessageId.STOP, MessageId.RESTART)
+_MOTION_IDS = range(MessageId.STOP, MessageId.DRAFT_BEGIN)
 
 
 def handle_hello(core: Twin, call: Call) -> int:
@@ -98,8 +98,8 @@ def handle_open(core: Twin, call: Call, session: int, seq: int) -> int:
     core.session.newest_alive = core.ticks
     draft_drop(core.draft)
     telemetry_subscribe(core, 0, 0)
-    for index, axis in enumerate(core.axis):
-        axis_stop(axis, core.live.scope[index + 1], 1, Ended.SESSION)
+    for index in range(len(core.axis)):
+        core.stop(index, 1, Ended.SESSION)
     return Status.OK
 
 

@@ -16,11 +16,11 @@ from rodbench.emulator.twin.axis import (
     axis_move,
     axis_run,
     axis_seek,
-    axis_stop,
 )
 from rodbench.emulator.twin.div import div_toward_zero
 from rodbench.emulator.twin.duty import duty_room
 from rodbench.emulator.twin.event import event_send
+from rodbench.emulator.twin.gang import Order, gang_is_on, gang_start
 
 if TYPE_CHECKING:
     from rodbench.emulator.twin.call import Call
@@ -32,6 +32,7 @@ ALL_AXES = 0
 AXES = 2
 _JOG, _RUN = wire.request("jog"), wire.request("run")
 _SEEK, _MOVE = wire.request("seek"), wire.request("move")
+_LEVEL = wire.request("level")
 _OUTCOME, _CLEAR, _STARTED = wire.reply("outcome"), wire.reply("clear"), wire.reply("move")
 
 
@@ -49,13 +50,16 @@ def _lowest_fault(faults: int) -> int:
 
 
 def handle_stop(core: Twin, call: Call) -> int:
-    """Never refused: a missing field counts as 0, an axis that there is not means all."""
+    """Never refused: a missing field counts as 0, an axis that there is not means all.
+
+    A gang stops as one.
+    """
     body = call.body
     asked = body[0] if body else ALL_AXES
     category = int(len(body) > 1 and body[1] == 1)
-    for index, axis in enumerate(core.axis):
-        if asked > AXES or _is_asked(asked, index):
-            axis_stop(axis, core.live.scope[index + 1], category, Ended.STOPPED)
+    for index in range(AXES):
+        if asked > AXES or _is_asked(asked, index) or gang_is_on(core):
+            core.stop(index, category, Ended.STOPPED)
     return Status.OK
 
 
@@ -107,24 +111,24 @@ def _ramp_ticks(settings: Any, um_s2: int) -> int:
     return div_toward_zero(settings.speed_max_um_s * TICKS_PER_S, um_s2)
 
 
-def _way_ticks(axis: Axis, settings: Any, body: bytes) -> int:
+def _way_ticks(axis: Axis, settings: Any, order: Order) -> int:
     """A fifth above the on-time of the way to a target within the stroke, its ramps aside."""
-    _axis, target, speed = _MOVE.unpack_from(body)
-    if not 0 <= target <= settings.stroke_um:
+    speed = order.speed_um_s
+    if not 0 <= order.value <= settings.stroke_um:
         return 0  # refused for that, elsewhere
-    way = abs(target - axis.position_um)
+    way = abs(order.value - axis.position_um)
     if not 0 < speed <= settings.speed_max_um_s:
         speed = settings.speed_max_um_s
     return div_toward_zero(way * (TICKS_PER_S * 6 // 5), speed)
 
 
-def _duty_allows(core: Twin, body: bytes, number: int, index: int) -> bool:
+def _duty_allows(core: Twin, index: int, order: Order) -> bool:
     """Nothing starts without the reserve for its end; a move not without its ramps and its way."""
     settings: Any = core.live.scope[index + 1]
     need = START_RESERVE + _ramp_ticks(settings, settings.deceleration_um_s2)
-    if number == MessageId.MOVE:
+    if order.id == MessageId.MOVE:
         need += _ramp_ticks(settings, settings.acceleration_um_s2)
-        need += _way_ticks(core.axis[index], settings, body)
+        need += _way_ticks(core.axis[index], settings, order)
     return duty_room(core.noinit.duty[index], settings) >= need
 
 
@@ -132,17 +136,31 @@ def _starts_motion(axis: Axis, number: int) -> bool:
     return number == MessageId.MOVE or axis_at_rest(axis)
 
 
-def _command(core: Twin, call: Call, number: int, index: int) -> int:
+def _command(core: Twin, index: int, order: Order) -> int:
     axis, settings, tick = core.axis[index], core.live.scope[index + 1], core.ticks
-    if number == MessageId.JOG:
-        _axis, unit, value = _JOG.unpack_from(call.body)
-        return axis_jog(axis, settings, tick, unit, value)
-    if number == MessageId.RUN:
-        return axis_run(axis, settings, tick, _RUN.unpack_from(call.body)[1])
-    if number == MessageId.SEEK:
-        return axis_seek(axis, settings, tick, _SEEK.unpack_from(call.body)[1])
-    _axis, target, speed = _MOVE.unpack_from(call.body)
-    return axis_move(axis, settings, tick, target, speed)
+    speed = order.speed_um_s
+    if order.id == MessageId.RUN:
+        return axis_run(axis, settings, tick, order.value)
+    if order.id == MessageId.SEEK:
+        return axis_seek(axis, settings, tick, order.value)
+    if order.id == MessageId.MOVE:
+        return axis_move(axis, settings, tick, order.value, speed)
+    if order.id == MessageId.LEVEL:
+        if speed > settings.creep_speed_um_s or speed < -settings.creep_speed_um_s:
+            return Status.BAD_VALUE
+        return axis_jog(axis, settings, tick, JogUnit.SPEED, speed)
+    return axis_jog(axis, settings, tick, order.unit, speed)
+
+
+def start_axis(core: Twin, index: int, order: Order, trial: int) -> int:
+    """One axis's own part of gang_start; of a trial the status alone."""
+    axis = core.axis[index]
+    if axis.faults == 0 and _starts_motion(axis, order.id) and not _duty_allows(core, index, order):
+        return Status.DUTY_SPENT
+    axis.trial = trial
+    status = _command(core, index, order)
+    axis.trial = 0
+    return status
 
 
 def _place_of_value(call: Call, number: int) -> int:
@@ -151,28 +169,37 @@ def _place_of_value(call: Call, number: int) -> int:
     return 3 if number == MessageId.MOVE else 2
 
 
+def _take_order(call: Call, number: int) -> Order:
+    if number == MessageId.JOG:
+        _axis, unit, value = _JOG.unpack_from(call.body)
+        return Order(number, unit, 0, value)
+    if number == MessageId.MOVE:
+        _axis, target, speed = _MOVE.unpack_from(call.body)
+        return Order(number, 0, target, speed)
+    if number == MessageId.LEVEL:
+        return Order(number, 0, 0, _LEVEL.unpack_from(call.body)[1])
+    body = _RUN if number == MessageId.RUN else _SEEK
+    return Order(number, 0, body.unpack_from(call.body)[1], 0)
+
+
+def _fault_in_the_way(core: Twin, index: int) -> int:
+    """The lowest of the first that has any: the board, the axis, the other axis."""
+    return _lowest_fault(core.faults or core.axis[index].faults or core.axis[index ^ 1].faults)
+
+
 def _start(core: Twin, call: Call, number: int) -> int:
     index = _index_of(call.body[0])
     if index >= AXES:
         return call.bad_value(1)
-    axis = core.axis[index]
     if call.barred:
         return Status.STOP_STANDING
-    if core.faults:
-        call.detail = _lowest_fault(core.faults)
-        return Status.FAULTED
-    if (
-        axis.faults == 0
-        and _starts_motion(axis, number)
-        and not _duty_allows(core, call.body, number, index)
-    ):
-        return Status.DUTY_SPENT
-    status = _command(core, call, number, index)
+    order = _take_order(call, number)
+    status = Status.FAULTED if core.faults else gang_start(core, index, order)
     if status == Status.BAD_VALUE:
         call.detail = _place_of_value(call, number)
     elif status == Status.FAULTED:
-        call.detail = _lowest_fault(axis.faults)
-    call.reply = _STARTED.pack(axis.motion)
+        call.detail = _fault_in_the_way(core, index)
+    call.reply = _STARTED.pack(core.axis[index].motion)
     return status
 
 

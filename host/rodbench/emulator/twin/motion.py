@@ -56,11 +56,20 @@ class Motion:
 class MotionIn:
     """motion_in_t."""
 
-    __slots__ = ("count_um", "creep", "noise_um", "supply_mv", "supply_nominal_mv", "um", "um_s")
+    __slots__ = (
+        "count_um",
+        "creep",
+        "noise_um",
+        "supply_mv",
+        "supply_nominal_mv",
+        "um",
+        "um_s",
+        "wait",
+    )
 
     def __init__(self) -> None:
         self.um = self.um_s = self.count_um = self.noise_um = 0
-        self.supply_mv = self.supply_nominal_mv = self.creep = 0
+        self.supply_mv = self.supply_nominal_mv = self.creep = self.wait = 0
 
 
 def motion_full_speed(settings: Any, direction: int) -> int:
@@ -178,10 +187,14 @@ def _trapezoid(motion: Motion, limit: int) -> int:
     return -motion.down
 
 
+def _paced(view: MotionIn, speed: int) -> int:
+    return (speed * (256 - view.wait)) >> 8
+
+
 def _advance(motion: Motion, view: MotionIn, lead_max: int) -> int:
     lead = (motion.reference >> 8) - view.um * motion.direction
     if lead < lead_max:
-        following = motion.reference + (motion.speed >> 8)
+        following = motion.reference + _paced(view, motion.speed >> 8)
         motion.reference = following if motion.ramp_down else min(following, motion.target)
     return between(lead, -lead_max, lead_max)
 
@@ -197,7 +210,7 @@ def _adapt(motion: Motion, lead: int, lead_max: int) -> None:
 def _feed(motion: Motion, settings: Any, view: MotionIn, step: int, lead: int) -> int:
     ticks = (motion.carry_time * TICKS_PER_S) >> TIME_BITS
     soon = between(motion.speed + step * ticks, 0, motion.limit + (motion.limit >> 2)) >> 8
-    um_s = (soon * TICKS_PER_S) >> 8
+    um_s = (_paced(view, soon) * TICKS_PER_S) >> 8
     push = um_s * (1000 - motion.dead) + lead * (1000 * GAIN_PER_S)
     output = motion.dead + motion.boost + div_toward_zero(push, motion.full)
     measured_at = settings.speed_supply_mv or view.supply_nominal_mv

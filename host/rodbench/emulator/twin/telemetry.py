@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from rodbench_protocol.names import MessageId
+from rodbench_protocol.names import AxisAlso, MessageId
 
 from rodbench.emulator.twin import wire
 from rodbench.emulator.twin.duty import duty_room, duty_total, duty_used_permille
+from rodbench.emulator.twin.gang import gang_is_on
 from rodbench.emulator.twin.tx import tx_unasked
 
 if TYPE_CHECKING:
@@ -16,6 +17,7 @@ if TYPE_CHECKING:
 AXES = 2
 MS_PER_TICK = 5
 _AXIS, _AXIS_ID = wire.unasked("telemetry_axis"), int(MessageId.TELEMETRY_AXIS)
+_GANGED = int(AxisAlso.GANGED)
 _BOARD, _BOARD_ID = wire.unasked("telemetry_board"), int(MessageId.TELEMETRY_BOARD)
 
 
@@ -62,7 +64,7 @@ def _send_axis(core: Twin, index: int) -> None:
         axis.faults,
         duty_used_permille(core.noinit.duty[index], core.live.scope[index + 1]),
         axis.motion,
-        0,
+        _GANGED if gang_is_on(core) else 0,
     )
     telemetry_send(core, frame)
 
