@@ -10,6 +10,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "book.h"
 #include "harness.h"
 #include "core/frame.h"
 
@@ -33,46 +34,10 @@ static uint32_t any(uint32_t below)
 
 static const uint8_t IDS[] = {
     MSG_HELLO, MSG_OPEN, MSG_COUNTERS, MSG_STOP, MSG_CLEAR, MSG_JOG, MSG_RUN, MSG_SEEK, MSG_MOVE, MSG_OUTCOME,
+    MSG_LEVEL, MSG_HAND_OVER, MSG_CREDIT_OFF, MSG_TRIP_GET, MSG_BLACK_BOX, MSG_TOTALS,
     MSG_DRAFT_BEGIN, MSG_DRAFT_SET, MSG_DRAFT_CHECK, MSG_DRAFT_COMMIT, MSG_DRAFT_DISCARD, MSG_STORE,
     MSG_SETTINGS_GET, MSG_DIGESTS, MSG_SUBSCRIBE, MSG_ALIVE,
 };
-
-/* CRC and COBS by the book, not the core's own. */
-static uint16_t crc_of(const uint8_t *data, uint32_t size)
-{
-    uint32_t crc = 0xFFFF;
-    for (uint32_t bit = 0; bit < size * 8; bit++) {
-        uint32_t one = (uint32_t)data[bit / 8] >> (7 - bit % 8) & 1u;
-        crc = (crc << 1) ^ ((((crc >> 15) ^ one) & 1u) ? 0x1021u : 0u);
-        crc &= 0xFFFFu;
-    }
-    return (uint16_t)crc;
-}
-
-static uint32_t encode(const uint8_t *data, uint32_t size, uint8_t *to)
-{
-    uint32_t code_at = 0;
-    uint32_t at = 1;
-    for (uint32_t i = 0; i < size; i++) {
-        if (data[i] == 0) {
-            to[code_at] = (uint8_t)(at - code_at);
-            code_at = at++;
-        } else {
-            to[at++] = data[i];
-        }
-    }
-    to[code_at] = (uint8_t)(at - code_at);
-    to[at++] = 0;
-    return at;
-}
-
-static uint32_t finish(uint8_t *payload, uint32_t size, uint8_t *to)
-{
-    uint16_t crc = crc_of(payload, size);
-    payload[size] = (uint8_t)(crc >> 8);
-    payload[size + 1] = (uint8_t)crc;
-    return encode(payload, size + 2, to);
-}
 
 static uint8_t wild_byte(void)
 {
@@ -113,7 +78,7 @@ static uint32_t well_formed(const core_t *core, uint8_t *to)
         payload[HEADER_SIZE + 2] = (uint8_t)any(2);
         memset(payload + HEADER_SIZE + 3, 0, 3);
     }
-    return finish(payload, size, to);
+    return book_frame(payload, size, to);
 }
 
 static uint32_t rubbish(uint8_t *to)

@@ -9,34 +9,20 @@ import re
 import subprocess
 
 import pytest
-from rodbench_protocol import settings
 
-from tests.core import native
-from tests.twin.memory import SIZE, put_slot
+from tests.core import native, noise
 
 TICKS = 60000
-
-
-def settings_with_two_rods() -> bytes:
-    """Axis 1 not calibrated, axis 2 calibrated, both the whole duty."""
-    axis = settings.defaults("axis") | {"feedback": 1, "duty_share_permille": 1000}
-    ends = {"raw_retracted": 600, "raw_extended": 7400, "calibrated": 1, "creep_speed_um_s": 3000}
-    scopes = [settings.pack_scope("board", settings.defaults("board"))]
-    scopes += [settings.pack_scope("axis", values) for values in (axis, axis | ends)]
-    image = bytearray(b"\xff" * SIZE)
-    put_slot(image, 0, 1, scopes)
-    return bytes(image)
+BYTES = 3_000_000
 
 
 @pytest.mark.parametrize("seed", [1, 2, 3])
 def test_wild_bytes(seed: int) -> None:
-    files = [*native.c_files(), native.HARNESS / "harness.c", native.HARNESS / "fuzz.c"]
-    flags = ("-O1", "-g", "-fsanitize=address,undefined", "-fno-sanitize-recover=all")
-    program = native.compile_c(
-        native.BUILD / "fuzz", files, f"-I{native.SOURCES}", f"-I{native.HARNESS}", *flags
-    )
+    names = ("harness.c", "book.c", "fuzz.c")
+    files = [*native.c_files(), *(native.HARNESS / name for name in names)]
+    program = native.compile_c(native.BUILD / "fuzz", files, *noise.INCLUDES, *noise.SANITIZED)
     memory = native.BUILD / "fuzz.eeprom"
-    memory.write_bytes(settings_with_two_rods())
+    memory.write_bytes(noise.settings_with_two_rods())
     done = subprocess.run(
         [program, str(seed), str(TICKS), str(memory)], capture_output=True, text=True, check=False
     )
@@ -47,3 +33,15 @@ def test_wild_bytes(seed: int) -> None:
     assert taken[1] > TICKS / 4, "replies"
     assert taken[3] > TICKS / 50, "ticks with output"
     assert taken[4] > 10, "resets"
+
+
+@pytest.mark.parametrize("seed", [1, 2])
+def test_noise_moves_nothing_and_hangs_nothing(seed: int) -> None:
+    """`python -m tests.core.noise 100000000` does it for longer."""
+    told = noise.run(BYTES, seed)
+    print(told)
+    count = {name: int(n) for n, name in re.findall(r"(\d+) (bytes|frames|good|jogs|ticks)", told)}
+    assert count["bytes"] >= BYTES
+    assert count["frames"] > BYTES / 20
+    assert count["good"] > count["frames"] / 20, "whole frames that a board must refuse"
+    assert count["ticks"] > 20 * count["jogs"] > 0, "the jogs did drive"
