@@ -122,7 +122,7 @@ static uint32_t put(uint8_t *to, uint32_t value, uint32_t size)
 }
 
 /* A request of the host that a board would carry out: mostly a motion of a rod. */
-static uint32_t request(noise_t *noise, uint8_t *payload)
+static uint32_t plain_request(noise_t *noise, uint8_t *payload)
 {
     uint32_t size = HEAD;
     uint8_t id = any(3) ? MOTIONS[any(sizeof MOTIONS)] : IDS[any(sizeof IDS)];
@@ -147,6 +147,16 @@ static uint32_t request(noise_t *noise, uint8_t *payload)
     }
     size += put(payload + size, (any(2) ? 300u : 90000u) * (any(2) ? 1u : (uint32_t)-1), 4);
     return id == MSG_MOVE ? size + put(payload + size, 0, 4) : size;
+}
+
+/* Now and then with a tail that the board does not know. */
+static uint32_t request(noise_t *noise, uint8_t *payload)
+{
+    uint32_t size = plain_request(noise, payload);
+    for (uint32_t more = any(6) ? 0 : any(45); more > 0; more--) {
+        payload[size++] = (uint8_t)any(256);
+    }
+    return size;
 }
 
 /* Cuts out, puts in, turns over. Returns the new size. */
