@@ -68,12 +68,14 @@ class Noise(ct.Structure):
     def next(self) -> bytes:
         """Some bytes."""
         buffer = ct.create_string_buffer(MOST)
-        return buffer.raw[: library().noise_next(ct.byref(self), buffer)]
+        size = library().noise_next(ct.byref(self), buffer)
+        return buffer.raw[:size]
 
     def end(self) -> bytes:
         """A zero."""
         buffer = ct.create_string_buffer(1)
-        return buffer.raw[: library().noise_end(ct.byref(self), buffer)]
+        size = library().noise_end(ct.byref(self), buffer)
+        return buffer.raw[:size]
 
     def hear(self, data: bytes) -> None:
         """What the host itself sends."""
