@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from rodbench_protocol import rules
 from rodbench_protocol.errors import SchemaError
 from rodbench_protocol.schema import HEADER_SIZE, Body, MessageType, Names, Rule, Schema, Setting
-from rodbench_protocol.settings import AXIS, LIVE, OTHER, key_ranges, whole_expression
+from rodbench_protocol.settings import AXIS, LIVE, OTHER, key_ranges
 
 _C_TYPES = {
     k: f"{'u' if k[0] == 'u' else ''}int{k[1:]}_t" for k in ("u8", "i8", "u16", "i16", "u32", "i32")
@@ -20,7 +20,7 @@ _KIND_FIGURES = (
     "current_full_scale",
     "supply_full_scale",
 )
-_OF_KIND = ("reference_mv", "full_scale", "current_full_scale")  # of core/port.h
+KEYS_MAX = 127  # numbers above are operators in core/rule.h
 _MADE = "/* Made by `python -m rodbench_protocol` from protocol/schema.toml. Do not edit. */"
 
 
@@ -43,26 +43,12 @@ def c_header(schema: Schema) -> str:
 
 def c_source(schema: Schema) -> str:
     """Text of schema.c: tables in ROM and the cross rules."""
-    lines = [_MADE, '#include "schema.h"', ""]
+    lines = [_MADE, '#include "../core/rule.h"', ""]
     for scope in schema.settings:
         lines += _table(schema, scope)
-    checks = [line for scope in schema.settings for line in _rule_functions(schema, scope)]
-    lines += _absolutes(checks)
-    return "\n".join([*lines, *checks])
-
-
-def _absolutes(checks: list[str]) -> list[str]:
-    lines: list[str] = []
-    for bits, kind in ((16, "int"), (32, "int32_t")):
-        if any(f"rule_abs_{bits}" in line for line in checks):
-            lines += [
-                f"static {kind} rule_abs_{bits}({kind} a)",
-                "{",
-                "    return a < 0 ? -a : a;",
-                "}",
-                "",
-            ]
-    return lines
+    for scope in schema.settings:
+        lines += _program(schema, scope)
+    return "\n".join(lines)
 
 
 def _constants(schema: Schema) -> list[str]:
@@ -159,93 +145,86 @@ def _member(entry: Setting) -> str:
 
 def _declarations(schema: Schema) -> list[str]:
     lines = [
-        "/* One settings entry: `count` keys from `key` on, each `width` bytes wide. */",
-        "typedef struct {",
-        "    uint8_t key, count, offset, width;",
-        "    int16_t min;",
-        "    int32_t max, def;",
-        "} setting_entry_t;",
-        "",
+        "/* Keys run from 1 to `keys`. Key k lies at at[k - 1]; the scope's size comes last. */"
     ]
     for scope in schema.settings:
-        entries = f"SETTINGS_{scope.upper()}_ENTRIES"
         lines += [
-            f"extern const setting_entry_t setting_entries_{scope}[{entries}] CORE_ROM;",
-            f"/* 0, or rule << 8 | key of the first broken rule. {scope.capitalize()} scope. */",
-            f"uint16_t rule_check_{scope}(const settings_{scope}_t *s);",
-            "/* The same for rules about the change from the live settings. */",
-            f"uint16_t change_check_{scope}(const settings_{scope}_t *live,"
-            f" const settings_{scope}_t *s);",
+            "typedef struct __attribute__((packed)) {",
+            "    uint8_t keys;",
+            f"    uint8_t at[KEY_{scope.upper()}_LAST + 1u];",
+            f"    settings_{scope}_t least, most, initial;",
+            f"}} key_table_{scope}_t;",
+            f"extern const key_table_{scope}_t key_table_{scope} CORE_ROM;",
             "",
         ]
     lines += [
-        "/* The same for rules about both axes: `axis` is this one's number, `other` in force. */",
-        "uint16_t peer_check_axis(uint8_t axis, const settings_axis_t *other,"
-        " const settings_axis_t *s);",
-        "",
+        "/* The cross rules, for core/rule.c: plain ones, then of changes, then of both axes. */"
     ]
-    return lines
+    lines += [f"extern const uint8_t rules_{scope}[] CORE_ROM;" for scope in schema.settings]
+    return [*lines, f"#define RULE_DEPTH {_depth(schema)}u", ""]
 
 
 def _table(schema: Schema, scope: str) -> list[str]:
-    entries = schema.settings[scope]
-    head = f"const setting_entry_t setting_entries_{scope}[SETTINGS_{scope.upper()}_ENTRIES]"
-    size = f"sizeof(settings_{scope}_t) == SETTINGS_{scope.upper()}_SIZE"
-    head = f'_Static_assert({size}, "packed");\n' + head
-    return [head + " CORE_ROM = {", *(_row(s) for s in entries), "};", ""]
-
-
-def _row(s: Setting) -> str:
-    if s.type in ("i8", "i16"):
-        raise SchemaError([f"setting {s.name}: the firmware reads signed settings of 32 bits only"])
-    if not -32768 <= s.min <= 32767:
-        raise SchemaError([f"setting {s.name}: the firmware's table holds a min of 16 bits"])
-    numbers = f"{s.id}, {s.count}, {s.offset}, {s.width}"
-    limits = ", ".join(f"INT32_C({v})" for v in (s.max, s.default))
-    return f"    {{{numbers}, {s.min}, {limits}}}, /* {s.name} */"
-
-
-def _rule_functions(schema: Schema, scope: str) -> list[str]:
-    mine = [r for r in schema.rules if r.scope == scope]
-    plain = [r for r in mine if not r.change and not r.peer]
-    changes = [r for r in mine if r.change]
-    peers = [r for r in mine if r.peer]
-    struct = f"const settings_{scope}_t *"
+    entries, keys = schema.settings[scope], schema.keys(scope)
+    if [key.id for key in keys] != list(range(1, len(keys) + 1)) or len(keys) > KEYS_MAX:
+        raise SchemaError([f"{scope}: keys run from 1 to {KEYS_MAX} at most, without a gap"])
+    for entry in entries:
+        if entry.type in ("i8", "i16"):
+            why = "the firmware reads signed settings of 32 bits only"
+            raise SchemaError([f"setting {entry.name}: {why}"])
+    size = schema.scope_size(scope)
+    places = ", ".join(str(place) for place in (*(key.offset for key in keys), size))
     return [
-        f"uint16_t rule_check_{scope}({struct}s)",
-        *_rule_body(schema, scope, plain, ["s"]),
-        f"uint16_t change_check_{scope}({struct}live, {struct}s)",
-        *_rule_body(schema, scope, changes, ["live", "s"]),
-        *(_peer_function(schema, scope, peers) if peers else []),
+        f'_Static_assert(sizeof(settings_{scope}_t) == SETTINGS_{scope.upper()}_SIZE, "packed");',
+        f"const key_table_{scope}_t key_table_{scope} CORE_ROM = {{",
+        f"    KEY_{scope.upper()}_LAST,",
+        f"    {{{places}}},",
+        *(f"    {{{_values(entries, figure)}}}," for figure in ("min", "max", "default")),
+        "};",
+        "",
     ]
 
 
-def _peer_function(schema: Schema, scope: str, peers: list[Rule]) -> list[str]:
-    struct = f"const settings_{scope}_t *"
-    return [
-        f"uint16_t peer_check_{scope}(uint8_t axis, {struct}other, {struct}s)",
-        *_rule_body(schema, scope, peers, []),
-    ]
+def _values(entries: Sequence[Setting], figure: str) -> str:
+    return ", ".join(_value(entry, getattr(entry, figure)) for entry in entries)
 
 
-def _rule_body(schema: Schema, scope: str, some: list[Rule], arguments: list[str]) -> list[str]:
-    unused = arguments if not some else []
-    lines = ["{", *(f"    (void){name};" for name in unused)]
-    ids = {k.name: k.id for k in schema.keys(scope)}
-    for rule in some:
-        test = rules.to_c(
-            whole_expression(rule), _c_names(schema, scope), key_ranges(schema, scope)
-        )
-        code = f"{rule.id << 8 | ids[rule.key]}u"
-        lines.append(f"    if (!{test}) {{ return {code}; }} /* {rule.name} */")
-    return [*lines, "    return 0;", "}", ""]
+def _value(entry: Setting, value: int) -> str:
+    return str(value) if entry.count == 1 else f"{{{', '.join([str(value)] * entry.count)}}}"
 
 
-def _c_names(schema: Schema, scope: str) -> dict[str, str]:
-    names = {name: f"CORE_{name.upper()}" for name in _OF_KIND} | {AXIS: "axis"}
+def _program(schema: Schema, scope: str) -> list[str]:
+    lines = [f"const uint8_t rules_{scope}[] CORE_ROM = {{"]
+    for rule in _in_order(schema, scope):
+        code = ", ".join(_code(schema, rule))
+        key = _places(schema, scope)[rule.key]
+        lines.append(f"    {code}, RULE_CHECK, {rule.id}, {key}, /* {rule.name} */")
+    return [*lines, "    RULE_END,", "};", ""]
+
+
+def _in_order(schema: Schema, scope: str) -> list[Rule]:
+    mine = [rule for rule in schema.rules if rule.scope == scope]
+    return sorted(mine, key=lambda rule: (rule.peer, rule.change))
+
+
+def _code(schema: Schema, rule: Rule) -> list[str]:
+    """The condition, if there is one, and what must then be true."""
+    places, ranges = _places(schema, rule.scope), key_ranges(schema, rule.scope)
+    parts = [part for part in (rule.when, rule.expr) if part]
+    return [step for part in parts for step in rules.to_code(part, places, ranges)]
+
+
+def _depth(schema: Schema) -> int:
+    """With the 1 below all, which stands for a condition that there is not."""
+    return 1 + max(rules.depth(_code(schema, rule)) for rule in schema.rules)
+
+
+def _places(schema: Schema, scope: str) -> dict[str, str]:
+    places = {AXIS: "RULE_AXIS"}
     for key in schema.keys(scope):
-        place = "" if key.setting.count == 1 else f"[{key.id - key.setting.id}]"
-        names[key.name] = f"s->{key.setting.name}{place}"
-        names[LIVE + key.name] = f"live->{key.setting.name}{place}"
-        names[OTHER + key.name] = f"other->{key.setting.name}{place}"
-    return names
+        first = f"KEY_{scope.upper()}_{key.setting.name.upper()}"
+        place = first if key.setting.count == 1 else f"{first} + {key.id - key.setting.id}"
+        places[key.name] = place
+        places[LIVE + key.name] = f"RULE_LIVE({place})"
+        places[OTHER + key.name] = f"RULE_OTHER({place})"
+    return places

@@ -1,4 +1,4 @@
-"""Cross rules: one expression of the schema as a Python function and as C, checked for int32.
+"""Cross rules: one expression of the schema as a Python function and as the firmware's code.
 
 Allowed: integers, key names, + - * //, comparisons, and, or, not, abs(). Every intermediate value
 must fit 32 bits for all values in range, and // needs a numerator of at least 0 and a divisor
@@ -15,21 +15,29 @@ from rodbench_protocol.errors import SchemaError
 
 Range: TypeAlias = tuple[int, int]
 _INT32 = (-(2**31), 2**31 - 1)
-_INT16 = (-(2**15), 2**15 - 1)
+_SMALL_MAX = 63
+_WORD_MAX = 2**16 - 1
 _BINARY: dict[type[ast.operator], str] = {
+    ast.Add: "RULE_ADD",
+    ast.Sub: "RULE_SUBTRACT",
+    ast.Mult: "RULE_MULTIPLY",
+    ast.FloorDiv: "RULE_DIVIDE",
+}
+_C_BINARY: dict[type[ast.operator], str] = {
     ast.Add: "+",
     ast.Sub: "-",
     ast.Mult: "*",
     ast.FloorDiv: "/",
 }
-_COMPARE: dict[type[ast.cmpop], str] = {
-    ast.Eq: "==",
-    ast.NotEq: "!=",
-    ast.Lt: "<",
-    ast.LtE: "<=",
-    ast.Gt: ">",
-    ast.GtE: ">=",
+_COMPARE: dict[type[ast.cmpop], tuple[str, bool]] = {  # and whether its sides change places
+    ast.Eq: ("RULE_EQUAL", False),
+    ast.NotEq: ("RULE_NOT_EQUAL", False),
+    ast.Lt: ("RULE_LESS", False),
+    ast.LtE: ("RULE_NOT_LESS", True),
+    ast.Gt: ("RULE_LESS", True),
+    ast.GtE: ("RULE_NOT_LESS", False),
 }
+_TAKE_TWO = {*_BINARY.values(), *(word for word, _ in _COMPARE.values()), "RULE_AND", "RULE_OR"}
 
 
 def _tree(expr: str) -> ast.expr:
@@ -46,13 +54,22 @@ def to_python(expr: str, ranges: Mapping[str, Range]) -> Callable[[Mapping[str, 
     return lambda values: bool(eval(code, {"__builtins__": {}, "abs": abs}, dict(values)))
 
 
-def to_c(expr: str, names: Mapping[str, str], ranges: Mapping[str, Range]) -> str:
-    """The rule as a C expression; `names` maps key names to C expressions.
+def to_code(expr: str, places: Mapping[str, str], ranges: Mapping[str, Range]) -> list[str]:
+    """The rule for the firmware, as core/rule.h has it: C constants, operands before operators.
 
-    A comparison is reckoned in int16_t where nothing in it can leave 16 bits, else in int32_t.
+    `places` gives what fetches each key; names that are not in it are constants of the C text.
     """
     check_ranges(expr, ranges)
-    return _c(_tree(expr), names, ranges)
+    return _truth_code(_tree(expr), places, ranges)
+
+
+def depth(code: list[str]) -> int:
+    """How many values lie on the stack at most while a rule is reckoned."""
+    most = now = 0
+    for step in code:
+        now += -1 if step in _TAKE_TWO else step != "RULE_ABS"
+        most = max(most, now)
+    return most
 
 
 def names_in(expr: str) -> set[str]:
@@ -118,40 +135,71 @@ def _binary(op: ast.operator, a: Range, b: Range, expr: str) -> Range:
     return (a[0] // b[1], a[1] // b[0])
 
 
-def _c(node: ast.expr, names: Mapping[str, str], ranges: Mapping[str, Range]) -> str:
+def _truth_code(
+    node: ast.expr, places: Mapping[str, str], ranges: Mapping[str, Range]
+) -> list[str]:
+    """What is not 0 where `node` is true."""
     match node:
-        case ast.BoolOp(op=op, values=parts):
-            word = " && " if isinstance(op, ast.And) else " || "
-            return "(" + word.join(_c(p, names, ranges) for p in parts) + ")"
+        case ast.BoolOp(op=op, values=[first, *others]):
+            code = _truth_code(first, places, ranges)
+            word = "RULE_AND" if isinstance(op, ast.And) else "RULE_OR"
+            for part in others:
+                code += [*_truth_code(part, places, ranges), word]
+            return code
         case ast.UnaryOp(operand=inner):
-            return f"!{_c(inner, names, ranges)}"
+            return [*_truth_code(inner, places, ranges), "RULE_SMALL(0)", "RULE_EQUAL"]
         case ast.Compare(left=left, ops=[op], comparators=[right]):
-            bits = 16 if _fits_16(left, ranges) and _fits_16(right, ranges) else 32
-            a, b = (_c_number(side, names, bits) for side in (left, right))
-            return f"({a} {_COMPARE[type(op)]} {b})"
+            if _is_itself(left, op, right, ranges):
+                return _number_code(left, places, ranges)
+            a, b = (_number_code(side, places, ranges) for side in (left, right))
+            word, swapped = _COMPARE[type(op)]
+            return [*b, *a, word] if swapped else [*a, *b, word]
     raise AssertionError(node)  # refused before
 
 
-def _fits_16(node: ast.expr, ranges: Mapping[str, Range]) -> bool:
-    """Whether the value and all on the way to it lie within 16 bits."""
-    parts = [part for part in ast.walk(node) if isinstance(part, ast.expr)]
-    found = [_range(part, "", ranges) for part in parts if not _is_abs(part)]
-    return all(_INT16[0] <= low and high <= _INT16[1] for low, high in found)
+def _is_zero(node: ast.expr) -> bool:
+    return isinstance(node, ast.Constant) and node.value == 0
 
 
-def _is_abs(node: ast.expr) -> bool:
-    return isinstance(node, ast.Name) and node.id == "abs"
+def _is_itself(left: ast.expr, op: ast.cmpop, right: ast.expr, ranges: Mapping[str, Range]) -> bool:
+    """Whether the left side is not 0 just where the comparison is true."""
+    low, high = _range(left, "", ranges)
+    if _is_zero(right):
+        return isinstance(op, ast.NotEq) or (isinstance(op, ast.Gt) and low >= 0)
+    return isinstance(op, ast.Eq) and _range(right, "", ranges) == (1, 1) and 0 <= low <= high <= 1
 
 
-def _c_number(node: ast.expr, names: Mapping[str, str], bits: int) -> str:
+def _number_code(
+    node: ast.expr, places: Mapping[str, str], ranges: Mapping[str, Range]
+) -> list[str]:
+    if not names_in(ast.unparse(node)) & set(places):
+        return [_constant_code(node, ranges)]
+    match node:
+        case ast.Name(id=name):
+            return [places[name]]
+        case ast.BinOp(left=left, op=op, right=right):
+            a, b = (_number_code(side, places, ranges) for side in (left, right))
+            return [*a, *b, _BINARY[type(op)]]
+        case ast.Call(args=[inner]):
+            return [*_number_code(inner, places, ranges), "RULE_ABS"]
+    raise AssertionError(node)  # refused before
+
+
+def _constant_code(node: ast.expr, ranges: Mapping[str, Range]) -> str:
+    low, high = _range(node, "", ranges)
+    if low < 0 or high > _WORD_MAX:
+        raise _refuse(ast.unparse(node), f"a constant lies within 0..{_WORD_MAX}")
+    if low == high <= _SMALL_MAX:
+        return f"RULE_SMALL({low})"
+    return f"RULE_WORD({_c_constant(node)})"
+
+
+def _c_constant(node: ast.expr) -> str:
     match node:
         case ast.Constant(value=int(value)):
-            return f"INT{bits}_C({value})"
+            return f"INT32_C({value})"
         case ast.Name(id=name):
-            return f"(int{bits}_t){names[name]}"
+            return f"CORE_{name.upper()}"
         case ast.BinOp(left=left, op=op, right=right):
-            a, b = (_c_number(side, names, bits) for side in (left, right))
-            return f"({a} {_BINARY[type(op)]} {b})"
-        case ast.Call(args=[inner]):
-            return f"rule_abs_{bits}({_c_number(inner, names, bits)})"
-    raise AssertionError(node)  # refused before
+            return f"({_c_constant(left)} {_C_BINARY[type(op)]} {_c_constant(right)})"
+    raise _refuse(ast.unparse(node), "is not allowed in a constant")

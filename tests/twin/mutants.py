@@ -57,10 +57,8 @@ MUTANTS = (
         "if (core->store.writing) {\n        return STATUS_BUSY;\n    }\n    uint8_t status",
         "uint8_t status",
     ),
-    Mutant("draft.c", "value <= entry->max", "value < entry->max"),
-    Mutant(
-        "draft.c", "broken ? broken : change_check_axis", "broken ? broken : 0 * change_check_axis"
-    ),
+    Mutant("key.c", "value <= limit", "value < limit"),
+    Mutant("draft.c", "settings_scope(live, scope), &live", "draft->as, &live"),
     Mutant("duty.c", "next->elapsed >= next->bin_ticks", "next->elapsed > next->bin_ticks"),
     Mutant("duty.c", "bin_ticks > now->bin_ticks ?", "bin_ticks < now->bin_ticks ?"),
     Mutant("duty.c", "valid_0 && valid_1 ? newer(duty) : valid_1", "valid_1"),

@@ -37,7 +37,7 @@ void draft_begin(draft_t *draft, settings_t *live, uint8_t scope);
 uint8_t draft_set(draft_t *draft, const uint8_t *items, uint8_t size, uint16_t *detail);
 
 /* STATUS_OK, or STATUS_CROSS_RULE with rule and key. */
-uint8_t draft_check(const draft_t *draft, const settings_t *live, uint16_t *detail);
+uint8_t draft_check(const draft_t *draft, settings_t *live, uint16_t *detail);
 
 uint32_t draft_digest(const draft_t *draft);
 void draft_commit(draft_t *draft, settings_t *live);

@@ -65,21 +65,10 @@ void record_newest(void *newest, uint8_t size, uint16_t at, uint8_t places, ee_r
     }
 }
 
-static void scope_defaults(uint8_t *to, const setting_entry_t *entries, uint8_t entry_count)
-{
-    setting_entry_t entry;
-    for (uint8_t i = 0; i < entry_count; i++) {
-        CORE_ROM_COPY(&entry, &entries[i], sizeof entry);
-        for (uint8_t n = 0; n < entry.count; n++) {
-            memcpy(to + entry.offset + n * entry.width, &entry.def, entry.width);   /* little-endian */
-        }
-    }
-}
-
 void settings_defaults(settings_t *settings)
 {
-    scope_defaults((uint8_t *)&settings->board, setting_entries_board, SETTINGS_BOARD_ENTRIES);
-    scope_defaults((uint8_t *)&settings->axis[0], setting_entries_axis, SETTINGS_AXIS_ENTRIES);
+    CORE_ROM_COPY(&settings->board, &key_table_board.initial, sizeof settings->board);
+    CORE_ROM_COPY(&settings->axis[0], &key_table_axis.initial, sizeof settings->axis[0]);
     settings->axis[1] = settings->axis[0];
 }
 

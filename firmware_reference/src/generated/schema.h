@@ -855,26 +855,24 @@ typedef struct __attribute__((packed)) {
     uint16_t local_loss_ms;
 } settings_axis_t;
 
-/* One settings entry: `count` keys from `key` on, each `width` bytes wide. */
-typedef struct {
-    uint8_t key, count, offset, width;
-    int16_t min;
-    int32_t max, def;
-} setting_entry_t;
+/* Keys run from 1 to `keys`. Key k lies at at[k - 1]; the scope's size comes last. */
+typedef struct __attribute__((packed)) {
+    uint8_t keys;
+    uint8_t at[KEY_BOARD_LAST + 1u];
+    settings_board_t least, most, initial;
+} key_table_board_t;
+extern const key_table_board_t key_table_board CORE_ROM;
 
-extern const setting_entry_t setting_entries_board[SETTINGS_BOARD_ENTRIES] CORE_ROM;
-/* 0, or rule << 8 | key of the first broken rule. Board scope. */
-uint16_t rule_check_board(const settings_board_t *s);
-/* The same for rules about the change from the live settings. */
-uint16_t change_check_board(const settings_board_t *live, const settings_board_t *s);
+typedef struct __attribute__((packed)) {
+    uint8_t keys;
+    uint8_t at[KEY_AXIS_LAST + 1u];
+    settings_axis_t least, most, initial;
+} key_table_axis_t;
+extern const key_table_axis_t key_table_axis CORE_ROM;
 
-extern const setting_entry_t setting_entries_axis[SETTINGS_AXIS_ENTRIES] CORE_ROM;
-/* 0, or rule << 8 | key of the first broken rule. Axis scope. */
-uint16_t rule_check_axis(const settings_axis_t *s);
-/* The same for rules about the change from the live settings. */
-uint16_t change_check_axis(const settings_axis_t *live, const settings_axis_t *s);
-
-/* The same for rules about both axes: `axis` is this one's number, `other` in force. */
-uint16_t peer_check_axis(uint8_t axis, const settings_axis_t *other, const settings_axis_t *s);
+/* The cross rules, for core/rule.c: plain ones, then of changes, then of both axes. */
+extern const uint8_t rules_board[] CORE_ROM;
+extern const uint8_t rules_axis[] CORE_ROM;
+#define RULE_DEPTH 7u
 
 #endif
