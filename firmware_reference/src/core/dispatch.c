@@ -6,8 +6,10 @@
 #include "handle_motion.h"
 #include "port.h"
 
-#define REPLY_MAX (FRAME_MAX - 2)
 #define FIRST_ONE_WAY MSG_ALIVE         /* ids from here on are no requests */
+
+/* What no handler answers is as short as a stop's reply, and that fits where a stop came in; the rest fits a slot. */
+_Static_assert(HANDLE_REPLY_HEAD <= STOP_FRAME_MAX && FRAME_MAX - 2 <= RX_FRAME_MAX, "replies fit their request's place");
 
 /* Fills in the head of a reply; on any status but ok it is the whole reply. */
 static uint8_t finish(core_t *core, const call_t *call, const uint8_t *request, uint8_t status)
@@ -32,56 +34,67 @@ static uint8_t is_repeat(const session_t *session, const uint8_t *frame, uint8_t
            size == session->request_size && crc_of(frame, size) == session->request_crc;
 }
 
-static void remember(session_t *session, const uint8_t *frame, uint8_t size, const uint8_t *reply, uint8_t reply_size)
+/* A reply takes the place of its request, unless it is to be remembered: then it is built where it stays. */
+static void reply_in(call_t *call, uint8_t *place)
 {
-    session->seq = frame[2];
-    session->request_size = size;
-    session->request_crc = crc_of(frame, size);
-    session->reply_size = reply_size;
-    memcpy(session->reply, reply, reply_size);
+    call->reply = place;
+    call->end = place + HANDLE_REPLY_HEAD;
 }
 
-static void answer(core_t *core, const call_t *call, const uint8_t *frame, uint8_t size, uint8_t status, uint8_t keep)
+static CORE_ONCE uint8_t answer(core_t *core, const call_t *call, const uint8_t *frame, uint8_t status)
 {
     uint8_t reply_size = finish(core, call, frame, status);
     tx_reply(&core->tx, call->reply, reply_size);
-    if (keep) {
-        remember(&core->session, frame, size, call->reply, reply_size);
-    }
+    return reply_size;
+}
+
+static CORE_ONCE void answer_and_keep(core_t *core, call_t *call, const uint8_t *frame, uint8_t size, uint8_t status)
+{
+    session_t *session = &core->session;
+    session->seq = frame[2];
+    session->request_size = size;
+    session->request_crc = crc_of(frame, size);
+    session->reply_size = answer(core, call, frame, status);
 }
 
 /* A request that only the open session may send: new, or out of order. */
 static void in_sequence(core_t *core, call_t *call, const uint8_t *frame, uint8_t size)
 {
     if (frame[2] != (uint8_t)(core->session.seq + 1)) {
-        answer(core, call, frame, size, STATUS_SEQUENCE, 0);
+        answer(core, call, frame, STATUS_SEQUENCE);
         return;
     }
     core->counters.requests_done++;
-    answer(core, call, frame, size, handle_request(core, call, frame[0]), 1);
+    reply_in(call, core->session.reply);
+    answer_and_keep(core, call, frame, size, handle_request(core, call, frame[0]));
 }
 
 static void take_open(core_t *core, call_t *call, const uint8_t *frame, uint8_t size)
 {
     uint8_t status = handle_open(core, call, frame[1], frame[2]);
-    answer(core, call, frame, size, status, status == STATUS_OK);
+    if (status != STATUS_OK) {
+        answer(core, call, frame, status);
+        return;
+    }
+    reply_in(call, core->session.reply);
+    answer_and_keep(core, call, frame, size, status);
 }
 
-static void take_request(core_t *core, const uint8_t *frame, uint8_t size, uint8_t barred)
+static void take_request(core_t *core, uint8_t *frame, uint8_t size, uint8_t barred)
 {
-    uint8_t reply[REPLY_MAX];
-    call_t call = {frame + HEADER_SIZE, (uint8_t)(size - HEADER_SIZE), barred, 0, reply, reply + HANDLE_REPLY_HEAD};
+    call_t call = {.body = frame + HEADER_SIZE, .size = (uint8_t)(size - HEADER_SIZE), .barred = barred};
+    reply_in(&call, frame);
     if (frame[0] == MSG_HELLO) {
-        answer(core, &call, frame, size, handle_hello(core, &call), 0);
+        answer(core, &call, frame, handle_hello(core, &call));
     } else if (frame[0] == MSG_STOP) {
-        answer(core, &call, frame, size, handle_stop(core, &call), 0);
+        answer(core, &call, frame, handle_stop(core, &call));
     } else if (is_repeat(&core->session, frame, size)) {
         core->counters.repeats++;
         tx_reply(&core->tx, core->session.reply, core->session.reply_size);
     } else if (frame[0] == MSG_OPEN) {
         take_open(core, &call, frame, size);
     } else if (core->session.number == 0 || frame[1] != core->session.number) {
-        answer(core, &call, frame, size, STATUS_NO_SESSION, 0);
+        answer(core, &call, frame, STATUS_NO_SESSION);
     } else {
         in_sequence(core, &call, frame, size);
     }

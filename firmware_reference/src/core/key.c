@@ -27,9 +27,14 @@ uint8_t key_width(uint8_t scope, uint8_t key)
 /* Signed keys are four bytes wide (the generator sees to it), so nothing needs its sign spread. */
 int32_t key_value(uint8_t scope, uint8_t key, const void *data)
 {
-    int32_t value = 0;
-    memcpy(&value, (const uint8_t *)data + key_at(scope, key), key_width(scope, key));
-    return value;
+    const uint8_t *places = table(scope, key);
+    uint8_t place = CORE_ROM_READ_U8(places);
+    uint8_t end = CORE_ROM_READ_U8(places + 1);
+    uint32_t value = 0;
+    while (end != place) {
+        value = value << 8 | ((const uint8_t *)data)[--end];
+    }
+    return (int32_t)value;
 }
 
 static int32_t limit(uint8_t scope, uint8_t key, uint8_t size)

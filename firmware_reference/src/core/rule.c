@@ -4,38 +4,7 @@
 #include "number.h"
 #include "port.h"
 
-typedef struct {
-    const uint8_t *at;          /* the next byte of the program */
-    const void *set, *live, *other;
-    uint8_t scope;
-} run_t;
-
-static CORE_ONCE uint8_t next(run_t *run)
-{
-    return CORE_ROM_READ_U8(run->at++);
-}
-
-static int32_t operand(run_t *run, uint8_t step)
-{
-    const void *from = run->set;
-    if (step >= RULE_SMALLEST) {
-        return (uint8_t)(step - RULE_SMALLEST);
-    }
-    if (step == RULE_AXIS) {
-        return run->scope;
-    }
-    if (step == RULE_NUMBER) {
-        step = next(run);
-        return step | (uint16_t)next(run) << 8;
-    }
-    if (step >= RULE_FROM_LIVE) {
-        from = step == RULE_FROM_LIVE ? run->live : run->other;
-        step = next(run);
-    }
-    return key_value(run->scope, step, from);
-}
-
-static CORE_ONCE int32_t result(int32_t a, int32_t b, uint8_t step)
+static int32_t result(int32_t a, int32_t b, uint8_t step)
 {
     uint8_t truth;
     if (step == RULE_ADD) {
@@ -64,26 +33,37 @@ static CORE_ONCE int32_t result(int32_t a, int32_t b, uint8_t step)
 
 uint16_t rule_broken(uint8_t scope, const void *set, const void *live, const void *other)
 {
-    run_t run = {scope == 0 ? rules_board : rules_axis, set, live, other, scope};
+    const uint8_t *at = scope == 0 ? rules_board : rules_axis;
     int32_t stack[RULE_DEPTH];
-    int32_t *top = stack;
+    int32_t *below = stack;                     /* what lies below the last value */
+    int32_t last = 1;                           /* the condition of a rule that has none */
     uint8_t step;
-    *top = 1;                                   /* the condition of a rule that has none */
-    while ((step = next(&run)) != RULE_END) {
+    while ((step = CORE_ROM_READ_U8(at++)) != RULE_END) {
         if (step < RULE_CHECK || step >= RULE_SMALLEST) {
-            *++top = operand(&run, step);
-        } else if (step == RULE_CHECK) {
-            uint8_t rule = next(&run);
-            uint8_t key = next(&run);
-            if (top[0] == 0 && top[-1] != 0) {
-                return (uint16_t)((uint16_t)rule << 8 | key);
+            *below++ = last;
+            if (step >= RULE_SMALLEST) {
+                last = (uint8_t)(step - RULE_SMALLEST);
+            } else if (step == RULE_AXIS) {
+                last = scope;
+            } else if (step == RULE_NUMBER) {
+                last = CORE_ROM_READ_U8(at) | (uint16_t)CORE_ROM_READ_U8(at + 1) << 8;
+                at += 2;
+            } else if (step < RULE_FROM_LIVE) {
+                last = key_value(scope, step, set);
+            } else {
+                last = key_value(scope, CORE_ROM_READ_U8(at++), step == RULE_FROM_LIVE ? live : other);
             }
-            top = stack;
+        } else if (step == RULE_CHECK) {
+            if (last == 0 && below[-1] != 0) {
+                return (uint16_t)((uint16_t)CORE_ROM_READ_U8(at) << 8 | CORE_ROM_READ_U8(at + 1));
+            }
+            at += 2;
+            below = stack;
+            last = 1;
         } else if (step == RULE_ABS) {
-            *top = absolute(*top);
+            last = absolute(last);
         } else {
-            top--;
-            *top = result(top[0], top[1], step);
+            last = result(*--below, last, step);
         }
     }
     return 0;
