@@ -40,7 +40,7 @@ static void load_settings(core_t *core)
     if (found == STORE_DAMAGED) {
         fault(core, FAULT_SETTINGS);
     }
-    core->live_digest = digest_of(&core->live, SETTINGS_COUNTED);
+    core->live_changed = 1;
 }
 
 /* A record that did not survive is fresh only where power was away, or nobody can tell. */
@@ -161,11 +161,21 @@ static void restart_step(core_t *core, outputs_t *out)
     }
 }
 
+/* In the tick after a change: the change itself has taken enough of its own. No request comes in between. */
+static void count_settings(core_t *core)
+{
+    if (core->live_changed) {
+        core->live_changed = 0;
+        core->live_digest = digest_of(&core->live, SETTINGS_COUNTED);
+    }
+}
+
 void core_tick(core_t *core, const readings_t *in, outputs_t *out)
 {
     core->tick++;
     tx_tick(&core->tx);
     core->ee_ready = in->ee_ready;
+    count_settings(core);
     dispatch_tick(core);
     blackbox_tick(core);
     control(core, in, out);

@@ -128,6 +128,7 @@ typedef struct {
     uint8_t seen_bad;                   /* interrupt counts taken over so far */
     uint8_t seen_dropped;
     uint8_t reset_cause;
+    uint8_t live_changed;               /* 1: live_digest is to be reckoned anew */
     uint8_t late_pending;               /* late ticks not told yet */
     uint8_t ee_ready;                   /* of this tick's readings */
     uint8_t restart_in;                 /* ticks until the restart; 0: none asked for */

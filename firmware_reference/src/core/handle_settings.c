@@ -30,7 +30,7 @@ static uint8_t check(core_t *core, call_t *call)
 static void apply(core_t *core, uint8_t scope)
 {
     draft_commit(&core->draft, &core->live);
-    core->live_digest = digest_of(&core->live, SETTINGS_COUNTED);
+    core->live_changed = 1;
     if (scope != 0) {
         axis_settings_changed(&core->axis[scope - 1]);
         duty_settings_changed(&core->noinit->duty[scope - 1], &core->live.axis[scope - 1]);
