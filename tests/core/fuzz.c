@@ -189,7 +189,7 @@ int main(int count, char **words)
             break;
         }
         if (board->outputs.ee_write) {
-            CHECK(in.ee_ready && board->outputs.ee_address > 0 && board->outputs.ee_address < STORE_HOT_AT);
+            CHECK(in.ee_ready && board->outputs.ee_address > 0 && board->outputs.ee_address < STORE_SIZE);
             board->eeprom[board->outputs.ee_address] = board->outputs.ee_value;
         }
         check_outputs(board, before);
