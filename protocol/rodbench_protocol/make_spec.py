@@ -8,7 +8,7 @@ from collections.abc import Callable
 from rodbench_protocol.errors import SchemaError
 from rodbench_protocol.examples import SESSION
 from rodbench_protocol.schema import HEADER_SIZE, Body, Field, MessageType, Names, Schema, Setting
-from rodbench_protocol.sessions import Json
+from rodbench_protocol.script import Json
 from rodbench_protocol.vectors import bad_frames, example_frames
 
 _BLOCK = re.compile(r"(<!-- made: (?P<what>[a-z0-9_ ]+) -->\n).*?(<!-- end -->)", re.DOTALL)

@@ -10,7 +10,8 @@ from cobs import cobs
 from rodbench_protocol import examples, framing, settings
 from rodbench_protocol.messages import pack, pack_reply, pack_unasked
 from rodbench_protocol.schema import Schema
-from rodbench_protocol.sessions import Json, all_sessions
+from rodbench_protocol.script import Json
+from rodbench_protocol.sessions import all_sessions
 
 TICK = 4660
 
