@@ -20,6 +20,7 @@ void core_assert_failed(void)
 
 static uint8_t ee_read(uint16_t address)
 {
+    running->ee_waits += running->ee_busy;
     return running->eeprom[address % STORE_SIZE];
 }
 
@@ -107,11 +108,23 @@ int harness_tick(harness_t *board, const uint8_t *rx, uint32_t rx_size, const re
     for (uint32_t i = 0; i < rx_size; i++) {
         core_rx_byte(&board->core, rx[i]);
     }
+    board->ee_busy = !in->ee_ready;
     core_tick(&board->core, in, &board->outputs);
+    board->ee_busy = 0;
     drain(board);
     copy_state(board);
     running = NULL;
     return 0;
+}
+
+void harness_spoil_box(harness_t *board)
+{
+    board->noinit.box.at = 0xEE;
+}
+
+uint32_t harness_ee_waits(const harness_t *board)
+{
+    return board->ee_waits;
 }
 
 uint8_t *harness_eeprom(harness_t *board)

@@ -63,6 +63,8 @@ typedef struct {
     noinit_t noinit;
     outputs_t outputs;
     uint8_t eeprom[STORE_SIZE];
+    uint8_t ee_busy;            /* in this tick: a reader would have to wait */
+    uint32_t ee_waits;          /* how often one would have waited */
     uint8_t tx[HARNESS_TX_MAX];
     uint16_t tx_size;
     harness_state_t state;
@@ -83,6 +85,8 @@ int16_t harness_next(harness_t *board);         /* the line takes a byte; -1: th
 /* A check that fails, as a mistake in the core would. */
 int harness_assert(harness_t *board);
 
+void harness_spoil_box(harness_t *board);        /* its place lies outside, as in RAM partly kept */
+uint32_t harness_ee_waits(const harness_t *board);
 uint8_t *harness_eeprom(harness_t *board);
 uint8_t *harness_noinit(harness_t *board);
 uint32_t harness_noinit_size(void);

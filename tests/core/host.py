@@ -9,8 +9,9 @@ from rodbench_protocol.names import EventKind, Status
 
 from tests.core.native import Board, library
 
-POWER_ON = 1
+POWER_ON, EXTERNAL, WATCHDOG = 1, 2, 8
 SESSION = 3
+ITEMS_MOST = 11  # of a draft_set
 BLANK = b"\xff" * 1024
 
 
@@ -26,7 +27,21 @@ class Host:
         self.replies: list[messages.Message] = []
         self.events: list[messages.Message] = []
         self.writes: list[tuple[int, int]] = []
+        self.slow = False  # a byte takes 3.4 ms: the memory is busy in the tick after it was begun
         self.open()
+
+    def again(self, flags: int = EXTERNAL) -> None:
+        """A reset that RAM survives, or with POWER_ON and a spoilt record a power loss."""
+        self.board.boot(flags, 99)
+        self.seq = 0
+        self.replies.clear()
+        self.events.clear()
+        self.open()
+
+    def power_loss(self) -> None:
+        """The RAM is rubbish, the memory as it is."""
+        self.board.noinit[:] = b"\x5a" * len(self.board.noinit)
+        self.again(POWER_ON)
 
     def open(self) -> None:
         """Hello, then a session."""
@@ -35,6 +50,8 @@ class Host:
 
     def tick(self, data: bytes = b"", keep: bool = True) -> None:
         """One tick; without `keep` the memory does not take what is written."""
+        if self.slow:
+            self.board.set_ready(not self.board.outputs().ee_write)
         self.board.tick(data)
         for frame in self.board.sent().split(b"\0")[:-1]:
             message = messages.parse(framing.decode(frame))
@@ -68,7 +85,8 @@ class Host:
         items = [{"key": ids[name], "value": value} for name, value in values.items()]
         for scope in (1, 2):
             self.ask("draft_begin", scope=scope)
-            self.ask("draft_set", scope=scope, items=items)
+            for first in range(0, len(items), ITEMS_MOST):
+                self.ask("draft_set", scope=scope, items=items[first : first + ITEMS_MOST])
             self.ask("draft_commit", scope=scope)
 
     def store(self) -> list[tuple[int, int]]:

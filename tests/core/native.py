@@ -164,8 +164,9 @@ def load(path: Path) -> ct.CDLL:
     pointers = ("new", "eeprom", "noinit", "tx", "state", "core", "outputs")
     for name in pointers:
         getattr(library, f"harness_{name}").restype = ct.c_void_p
-    for name in ("eeprom", "noinit", "tx", "state", "core", "outputs", "free", "tx_size", "assert"):
+    for name in (*pointers, "free", "tx_size", "assert", "ee_waits", "spoil_box"):
         getattr(library, f"harness_{name}").argtypes = [ct.c_void_p]
+    library.harness_new.argtypes = []
     library.harness_digest_live.argtypes = [ct.c_void_p]
     library.harness_digest_live.restype = ct.c_uint32
     library.harness_duty.argtypes = [ct.c_void_p, ct.c_uint8]
@@ -234,6 +235,15 @@ class Board:
         return int(self.lib.harness_core(self._it))
 
     @property
+    def ee_waits(self) -> int:
+        """How often the core has read a memory that was busy: on a chip it would have waited."""
+        return int(self.lib.harness_ee_waits(self._it))
+
+    def spoil_box(self) -> None:
+        """The black box's place lies outside, as in RAM that was kept in part."""
+        self.lib.harness_spoil_box(self._it)
+
+    @property
     def noinit_address(self) -> int:
         """Of the noinit_t."""
         return int(self.lib.harness_noinit(self._it))
@@ -272,6 +282,10 @@ class Board:
         into.pot[0], into.pot[1] = pot
         into.current[0], into.current[1] = current
         into.supply, into.bandgap, into.ee_ready = supply, bandgap, ee_ready
+
+    def set_ready(self, ready: int) -> None:
+        """Whether the memory takes a byte in the next ticks."""
+        self._in.ee_ready = ready
 
     def tick(self, rx: bytes = b"") -> None:
         """One tick; a byte for the memory is NOT carried out here."""
