@@ -116,7 +116,8 @@ def test_names_in_the_prose_exist():
     for names in (*schema.enums.values(), *schema.bits.values()):
         known |= {names.name} | {c.name for c in names.values}
     for m in schema.messages.values():
-        known |= {f.name for f in (*m.body.fields, *m.reply.fields)}
+        fields = (*m.body.fields, *m.reply.fields)
+        known |= {f.name for f in fields} | {i.name for f in fields for i in f.items}
     vectors = {
         "frames", "bad_frames", "bad_payloads", "settings", "sessions", "payload", "crc", "frame",
         "message", "kind", "session", "seq", "fields", "reason", "empty", "cobs", "short", "long",
