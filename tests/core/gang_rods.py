@@ -78,6 +78,7 @@ class Pair:
     rods: tuple[Rod, Rod]
     values: tuple[dict[str, int], dict[str, int]]
     apart: list[float] = field(default_factory=list)
+    alive: bool = True
 
     def __post_init__(self) -> None:
         board = settings.defaults("board") | {"apart_trip_um": int(self.apart_mm * 1000)}
@@ -93,7 +94,7 @@ class Pair:
         read = [rod.step(out.drive[n], out.bridge[n]) for n, rod in enumerate(self.rods)]
         board.set_readings((read[0][0], read[1][0]), (read[0][1], read[1][1]))
         now = self.state.tick
-        if now % ALIVE_TICKS == 0:
+        if self.alive and now % ALIVE_TICKS == 0:
             data += framing.encode(messages.pack("alive", SESSION, 0, tick=now))
         self.host.tick(data)
         self.apart.append((self.rods[0].share - self.rods[1].share) * self.longer_mm)
@@ -103,7 +104,31 @@ class Pair:
         """The board's, after the last tick."""
         return self.host.board.fields()
 
-    def ask(self, name: str, **fields: int) -> int:
+    @property
+    def as_read(self) -> float:
+        """How far rod 1 is ahead, mm of the longer rod, by the positions that the board told."""
+        shares = [
+            axis.position_um / values["stroke_um"]
+            for axis, values in zip(self.state.axis, self.values, strict=True)
+        ]
+        return (shares[0] - shares[1]) * self.longer_mm
+
+    def run(self, ticks: int) -> None:
+        """So many ticks."""
+        for _ in range(ticks):
+            self.tick()
+
+    def spend(self, index: int) -> None:
+        """All of an axis's duty budget but half a second."""
+        values = self.values[index]
+        budget = values["duty_window_s"] * values["duty_share_permille"] // 5
+        used = int(self.state.axis[index].duty_used)
+        wishes = (ct.c_uint8 * (budget - used - 100))(*[1] * (budget - used - 100))
+        self.host.board.lib.harness_duty_run(
+            self.host.board.address, index, wishes, len(wishes), budget
+        )
+
+    def ask(self, name: str, **fields: object) -> int:
         """A request in the next tick; its status."""
         self.host.replies.clear()
         self.tick(self.host.frame(name, **fields))
@@ -133,7 +158,12 @@ class Pair:
         return low, high
 
 
-def random_pair(library: ct.CDLL, seed: int, apart_mm: float = 0.0) -> Pair:
+Changes = tuple[dict[str, int], dict[str, int]]
+
+
+def random_pair(
+    library: ct.CDLL, seed: int, apart_mm: float | None = None, changes: Changes = ({}, {})
+) -> Pair:
     """Two rods that have nothing in common but the share at which they lie."""
     random = np.random.default_rng([41, seed])
     share = random.uniform(0.15, 0.85)
@@ -141,7 +171,8 @@ def random_pair(library: ct.CDLL, seed: int, apart_mm: float = 0.0) -> Pair:
     rods = [Rod(library, plant, share) for plant in plants]
     values = [promise.calibrated(library, plant, random) for plant in plants]
     longer = max(plant.stroke_mm for plant in plants)
-    return Pair(apart_mm or max(3.0, longer * 0.03), (rods[0], rods[1]), (values[0], values[1]))
+    trip = max(3.0, longer * 0.03) if apart_mm is None else apart_mm
+    return Pair(trip, (rods[0], rods[1]), (values[0] | changes[0], values[1] | changes[1]))
 
 
 @dataclass

@@ -64,7 +64,7 @@ typedef struct {
     uint8_t resting;            /* 0: driving; else output is 0 and this many blocks + 1 were looked at for rest */
     uint8_t inches;             /* how often a move has crept in */
     uint8_t changed;            /* 1: demand was changed under way */
-    uint8_t trial;              /* 1: a command only says whether it would be done */
+    uint8_t trial;              /* 1: the last command only said whether it would be done */
     uint8_t wait;               /* of 256: how far the reference is held back, for another rod's sake */
     uint8_t whole_way;          /* 1: a run without a pot that began at the other end */
     uint16_t way;               /* without a pot, stands in for it: grows while the motor draws what a running one does */

@@ -166,9 +166,7 @@ uint8_t start_axis(core_t *core, uint8_t index, const order_t *order, uint8_t tr
         return STATUS_DUTY_SPENT;
     }
     axis->trial = trial;
-    uint8_t status = command(core, index, order);
-    axis->trial = 0;
-    return status;
+    return command(core, index, order);
 }
 
 /* Which field a refused value is: the last one, but for a jog's unit. */

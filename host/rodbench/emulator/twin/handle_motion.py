@@ -158,9 +158,7 @@ def start_axis(core: Twin, index: int, order: Order, trial: int) -> int:
     if axis.faults == 0 and _starts_motion(axis, order.id) and not _duty_allows(core, index, order):
         return Status.DUTY_SPENT
     axis.trial = trial
-    status = _command(core, index, order)
-    axis.trial = 0
-    return status
+    return _command(core, index, order)
 
 
 def _place_of_value(call: Call, number: int) -> int:
