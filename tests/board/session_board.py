@@ -28,6 +28,8 @@ def codes_of(readings: dict[str, Any]) -> dict[int, list[int]]:
         2: spread(current[0], 4),
         3: spread(current[1], 4),
         4: spread(readings["supply"], 1),
+        5: spread(readings.get("local", (0, 0))[0], 1),
+        6: spread(readings.get("local", (0, 0))[1], 1),
         14: [readings["bandgap"]] * 2,
     }
 
@@ -69,6 +71,7 @@ class ChipSession:
         chip = self.chip
         assert chip is not None
         chip.codes(codes_of(readings))
+        chip.inputs(readings.get("inputs", 0))
         assert chip.tick(BOOT_CYCLES) == OK
         chip.run("cycles", SETTLE_CYCLES)
         drive = [chip.axis(index)[1] for index in (0, 1)]

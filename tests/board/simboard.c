@@ -11,6 +11,7 @@
 
 #include <simavr/avr_adc.h>
 #include <simavr/avr_eeprom.h>
+#include <simavr/avr_ioport.h>
 #include <simavr/avr_uart.h>
 #include <simavr/sim_avr.h>
 #include <simavr/sim_core.h>
@@ -324,6 +325,13 @@ static uint8_t on_count(avr_t *avr, avr_io_addr_t address, void *param)
     uint32_t count = phase <= top ? phase : 2 * top - phase;
     avr->data[TCNT1 + 1] = (uint8_t)(count >> 8);
     return avr->data[address] = (uint8_t)count;
+}
+
+/* ------------------------------------------------------------------ pins that somebody closes */
+
+void sim_pin(sim_t *sim, uint8_t port, uint8_t bit, uint8_t level)
+{
+    avr_raise_irq(avr_io_getirq(sim->avr, AVR_IOCTL_IOPORT_GETIRQ(port), bit), level);
 }
 
 /* ------------------------------------------------------------------ life */

@@ -28,6 +28,7 @@ BYTE_CYCLES = {250_000: 640, 115_200: 1496}  # what simavr's line takes for a by
 # registers, by address in data space
 PORTB, DDRB, PORTD, DDRD = 0x25, 0x24, 0x2B, 0x2A
 TCCR1A, TCCR1B, ICR1, OCR1A, OCR1B = 0x80, 0x81, 0x86, 0x88, 0x8A
+INPUTS = (("B", 0), ("D", 2), ("B", 3), ("D", 3), ("B", 4))  # stop; extend, retract of axis 1, 2
 LINES = {0: (4, 5, 1, OCR1A, 7), 1: (6, 7, 2, OCR1B, 5)}  # A, B, PWM bits; compare; COM1x1 bit
 
 
@@ -72,6 +73,7 @@ def _load() -> ctypes.CDLL:
     lib.sim_bootloader.argtypes = [ctypes.c_void_p, ctypes.c_char_p] + [ctypes.c_uint32] * 2
     lib.sim_program.argtypes = [ctypes.c_void_p, ctypes.c_char_p, ctypes.c_uint32]
     lib.sim_flash.argtypes = [ctypes.c_void_p, ctypes.c_char_p]
+    lib.sim_pin.argtypes = [ctypes.c_void_p] + [ctypes.c_uint8] * 3
     lib.sim_pace.argtypes = [ctypes.c_void_p, ctypes.c_uint64]
     lib.sim_codes.argtypes = [ctypes.c_void_p, ctypes.c_uint8, ctypes.c_void_p, ctypes.c_uint8]
     lib.sim_send.argtypes = [ctypes.c_void_p, ctypes.c_char_p, ctypes.c_uint32]
@@ -102,6 +104,7 @@ class Chip:
             raise RuntimeError(f"simavr cannot load {elf}")
         self._handle: ctypes.c_void_p | None = ctypes.c_void_p(handle)
         self.data = self.lib.sim_data(self._handle)
+        self.inputs(0)
 
     def call(self, name: str, *arguments: Any) -> int:
         """A function of the library on this chip."""
@@ -139,6 +142,11 @@ class Chip:
         """What each channel's conversions of the coming scan give, the dropped one first."""
         for channel, values in by_channel.items():
             self.call("codes", channel, (ctypes.c_uint16 * len(values))(*values), len(values))
+
+    def inputs(self, closed: int) -> None:
+        """Which inputs are closed to ground, bits as in the schema; open ones are pulled up."""
+        for number, (port, bit) in enumerate(INPUTS):
+            self.call("pin", ord(port), bit, 1 - (closed >> number & 1))
 
     def send(self, data: bytes) -> None:
         """Bytes into the line, paced, none within 200 us of a tick's boundary."""
