@@ -17,6 +17,7 @@
 #pragma GCC optimize("no-ipa-cp", "no-ipa-sra", "no-partial-inlining", "no-tree-dominator-opts")
 #pragma GCC optimize("no-jump-tables", "no-tree-forwprop", "no-tree-switch-conversion")
 #pragma GCC optimize("no-tree-fre", "no-tree-reassoc", "no-tree-scev-cprop", "no-ssa-phiopt", "no-move-loop-invariants")
+#pragma GCC optimize("ira-region=all", "no-tree-ter")
 #include <avr/pgmspace.h>
 #include <util/crc16.h>
 #define CORE_ROM PROGMEM
