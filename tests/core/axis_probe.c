@@ -14,6 +14,7 @@ typedef struct {
 typedef struct {
     int32_t drive, bridge, output, state, flags, ended, cause, motion, faults, position_um, speed_um_s, reference_um;
     int32_t current_ma, rest_raw, rest_position_um, current_before_ma, current_stop_ma, current_probe_ma, on_ticks;
+    int32_t also;
     int32_t events;
     int32_t event[AXIS_EVENTS_MAX][4];
 } probe_view_t;
@@ -66,7 +67,8 @@ void probe_tick(probe_t *probe, uint16_t raw, uint16_t current4, uint32_t duty_r
         probe->out.drive, probe->out.bridge, axis->output_permille, axis->state, axis->flags, axis->ended, axis->cause,
         axis->motion, (int32_t)axis->faults, axis->position_um, axis->speed_um_s, axis->reference_um,
         axis->current_ma, axis->rest_raw, axis->rest_position_um, axis->current_before_ma, axis->current_stop_ma,
-        axis->current_probe_ma, (int32_t)axis->on_ticks, probe->out.events, {{0}},
+        axis->current_probe_ma, (int32_t)axis->on_ticks, axis->also,
+        probe->out.events, {{0}},
     };
     for (int n = 0; n < probe->out.events; n++) {
         const axis_event_t *event = &probe->out.event[n];

@@ -32,6 +32,7 @@ VIEW = [
     "current_stop_ma",
     "current_probe_ma",
     "on_ticks",
+    "also",
     "events",
 ]
 

@@ -82,7 +82,8 @@ class Pair:
 
     def __post_init__(self) -> None:
         board = settings.defaults("board") | {"apart_trip_um": int(self.apart_mm * 1000)}
-        self.host = Host(memory.image(0, board, *self.values))
+        pots = [rod.step(0, Bridge.OFF)[0] for rod in self.rods]
+        self.host = Host(memory.image(0, board, *self.values), pots=(pots[0], pots[1]))
         self.longer_mm = max(rod.plant.stroke_mm for rod in self.rods)
         self.frames = b""
         for _ in range(40):

@@ -18,10 +18,15 @@ BLANK = b"\xff" * 1024
 class Host:
     """Speaks to a native board; carries out what it wants to write, as a memory would."""
 
-    def __init__(self, image: bytes = BLANK, lib: ct.CDLL | None = None) -> None:
+    def __init__(
+        self,
+        image: bytes = BLANK,
+        lib: ct.CDLL | None = None,
+        pots: tuple[int, int] = (4000, 4000),
+    ) -> None:
         self.board = Board(lib or library())
         self.board.eeprom[:] = image
-        self.board.set_readings((4000, 4000), (0, 0))
+        self.board.set_readings(pots, (0, 0))
         self.board.boot(POWER_ON, 77)
         self.seq = 0
         self.replies: list[messages.Message] = []

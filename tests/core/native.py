@@ -276,12 +276,14 @@ class Board:
         supply: int = 430,
         bandgap: int = 225,
         ee_ready: int = 1,
+        inputs: int = 1,
     ) -> None:
         """Readings of the next ticks."""
         into = self._in
         into.pot[0], into.pot[1] = pot
         into.current[0], into.current[1] = current
         into.supply, into.bandgap, into.ee_ready = supply, bandgap, ee_ready
+        into.inputs = inputs
 
     def set_ready(self, ready: int) -> None:
         """Whether the memory takes a byte in the next ticks."""

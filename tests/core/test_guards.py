@@ -8,7 +8,15 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import pytest
-from rodbench_protocol.names import AxisState, Bridge, Ended, EventKind, Fault, Status
+from rodbench_protocol.names import (
+    AxisAlso,
+    AxisState,
+    Bridge,
+    Ended,
+    EventKind,
+    Fault,
+    Status,
+)
 
 from tests.core.axis_probe import ROD, UM_PER_RAW, Probe, raw_at
 
@@ -210,16 +218,48 @@ def test_a_stalled_uncalibrated_jog_trips() -> None:
 # ---------------------------------------------------------------- pot
 
 
-@pytest.mark.parametrize("raw", [0, 59, 8141, 8184])
-def test_pot_out_of_band_trips_in_the_fifth_tick(raw: int) -> None:
-    with proven() as axis:
-        axis.jog(4000)
-        axis.follow(axis.um, 40)  # type: ignore[attr-defined]
+# Half of the margin from either end of the scale a pot is open or shorted, whatever its endpoints;
+# so near to them that no reading is a jump as well.
+BANDS = [
+    (0, 0, Fault.POT_OPEN),
+    (0, 19, Fault.POT_OPEN),
+    (0, 20, Fault.POT_BAND),
+    (0, 59, Fault.POT_BAND),
+    (200_000, 8141, Fault.POT_BAND),
+    (200_000, 8164, Fault.POT_BAND),
+    (200_000, 8165, Fault.POT_SHORT),
+    (200_000, 8184, Fault.POT_SHORT),
+]
+
+
+@pytest.mark.parametrize(("um", "raw", "fault"), BANDS)
+@pytest.mark.parametrize("drives", [True, False])
+def test_pot_out_of_band_trips_in_the_fifth_tick(
+    um: int, raw: int, fault: Fault, drives: bool
+) -> None:
+    with Probe() as axis:
+        axis.at(um, count=20)
+        if drives:
+            assert axis.jog(4000 if um == 0 else -4000) == Status.OK
+            axis.follow(um, 15)
         axis.tick(raw, ma=600, count=4)
-        assert not trips(axis, Fault.POT_BAND)
+        assert not trips(axis, fault)
         axis.tick(raw, ma=600)
-        assert trips(axis, Fault.POT_BAND)
+        assert trips(axis, fault)
         assert axis.now.output == 0
+        assert not axis.now.faults & ~(1 << (fault - 1) | 1 << (Fault.WRONG_WAY - 1))
+
+
+def test_a_pot_that_changes_from_one_bad_reading_to_another_is_named_by_the_last() -> None:
+    """An open wiper falls through all readings on its way to 0."""
+    with Probe() as axis:
+        axis.at(0, count=20)
+        axis.tick(59)
+        axis.tick(30)
+        axis.tick(0, count=2)
+        assert not axis.now.faults
+        axis.tick(0)
+        assert axis.now.faults == 1 << (Fault.POT_OPEN - 1)
 
 
 @pytest.mark.parametrize("raw", [60, 8140])
@@ -231,12 +271,12 @@ def test_the_edge_of_the_band_is_good(raw: int) -> None:
 
 def test_pot_out_of_band_trips_at_rest_and_comes_back_when_cleared_too_soon() -> None:
     with Probe() as axis:
-        axis.at(MIDDLE, count=20)
+        axis.at(0, count=20)
         axis.tick(0, count=5)
-        assert axis.now.faults == 1 << (Fault.POT_BAND - 1)
+        assert axis.now.faults == 1 << (Fault.POT_OPEN - 1)
         assert axis.clear()
         axis.tick(0)
-        assert trips(axis, Fault.POT_BAND)
+        assert trips(axis, Fault.POT_OPEN)
 
 
 def test_an_open_pot_shows_even_where_an_endpoint_is_near_0() -> None:
@@ -244,14 +284,15 @@ def test_an_open_pot_shows_even_where_an_endpoint_is_near_0() -> None:
         axis.tick(0, count=4)
         assert not axis.now.faults
         axis.tick(0)
-        assert trips(axis, Fault.POT_BAND)
+        assert trips(axis, Fault.POT_OPEN)
 
 
-def test_pot_band_needs_ticks_in_a_row() -> None:
+@pytest.mark.parametrize("raw", [0, 59])
+def test_pot_band_needs_ticks_in_a_row(raw: int) -> None:
     with Probe() as axis:
         for _ in range(10):
-            axis.tick(0, count=4)
-            axis.at(MIDDLE)
+            axis.tick(raw, count=4)
+            axis.at(0)
         assert not axis.now.faults
 
 
@@ -270,7 +311,8 @@ def test_an_uncalibrated_rod_at_an_end_has_a_second_of_drive_to_leave_it(raw: in
         axis.tick(raw, ma=600, count=200)
         assert not axis.now.faults
         axis.tick(raw, ma=600)
-        assert axis.now.faults == 1 << (Fault.POT_BAND - 1)
+        named = Fault.POT_OPEN if raw < 20 else Fault.POT_SHORT
+        assert axis.now.faults == 1 << (named - 1)
 
 
 def test_an_uncalibrated_pot_that_has_left_the_end_trips_as_fast_as_another() -> None:
@@ -282,7 +324,328 @@ def test_an_uncalibrated_pot_that_has_left_the_end_trips_as_fast_as_another() ->
         axis.tick(0, ma=600, count=4)
         assert not axis.now.faults
         axis.tick(0, ma=600)
-        assert axis.now.faults == 1 << (Fault.POT_BAND - 1)
+        assert axis.now.faults == 1 << (Fault.POT_OPEN - 1)
+
+
+def test_no_endpoints_are_known_while_uncalibrated() -> None:
+    with Probe(calibrated=0) as axis:
+        axis.tick(raw_at(MIDDLE), count=20)
+        axis.jog(350, unit=0)
+        for raw in (20, 8164):
+            axis.tick(raw, ma=600, count=20)
+            assert not axis.now.faults
+
+
+# A 32nd of full scale, and the 16 sigma of noise_x16.
+REACH = 256 + ROD["noise_x16"]
+
+
+@pytest.mark.parametrize("sign", [1, -1])
+@pytest.mark.parametrize("drives", [True, False])
+def test_pot_jump_trips_in_its_second_tick(sign: int, drives: bool) -> None:
+    with proven() as axis:
+        if drives:
+            axis.jog(sign * 4000)
+        raw = raw_at(axis.follow(axis.um, 40))  # type: ignore[attr-defined]
+        axis.tick(raw, ma=600)
+        axis.tick(raw + sign * (REACH + 1), ma=600)
+        assert not axis.now.faults, "one tick may be a spark"
+        axis.tick(raw + sign * (REACH + 1), ma=600)
+        assert axis.now.faults == 1 << (Fault.POT_JUMP - 1)
+        assert (axis.now.output, axis.now.bridge) == (0, Bridge.BRAKE)
+        assert axis.now.ended == (Ended.FAULT if drives else Ended.STOPPED)
+        assert axis.now.cause == (Fault.POT_JUMP if drives else 0)
+        axis.tick(raw + sign * (REACH + 1), count=200)
+        assert axis.clear() == 1 << (Fault.POT_JUMP - 1)
+        axis.tick(raw + sign * (REACH + 1), count=400)
+        assert not axis.now.faults, "where it jumped to is where it is"
+
+
+def test_a_jump_long_at_rest_is_no_motion_at_rest() -> None:
+    with rested() as axis:
+        axis.at(axis.um + 8000, count=400)  # type: ignore[attr-defined]
+        assert axis.now.faults == 1 << (Fault.POT_JUMP - 1)
+
+
+def test_pot_jump_needs_more_than_its_reach_in_two_ticks_in_a_row() -> None:
+    with proven() as axis:
+        raw = raw_at(axis.um)  # type: ignore[attr-defined]
+        here = axis.now.position_um
+        for _ in range(20):
+            axis.tick(raw + 4000)
+            axis.tick(raw)
+        assert abs(axis.now.position_um - here) <= UM_PER_RAW, "a spark moves nothing"
+        axis.tick(raw + REACH, count=10)
+        assert not axis.now.faults
+    with proven() as axis:
+        axis.jog(4000)
+        um = axis.follow(axis.um, 100)  # type: ignore[attr-defined]
+        for n in range(200):  # against the drive, and along it into the soft stop's reach
+            axis.tick((raw - 2000, raw + 3500)[n // 10 % 2] if n % 10 == 0 else raw_at(um), ma=600)
+            um += 20
+        assert (axis.now.faults, axis.now.state) == (0, AxisState.JOG)
+
+
+def test_a_rod_of_a_third_of_a_second_a_stroke_is_no_jump() -> None:
+    fast = {"full_speed_extend_um_s": 60_000, "stroke_um": 20_000, "soft_stop_max_um": 19_000}
+    with Probe(**fast, soft_stop_min_um=1_000) as axis:
+        raw = 1000.0
+        axis.tick(round(raw), count=20)
+        for n in range(56):
+            raw += 125
+            axis.tick(round(raw) if n % 7 else 0)  # and a spark now and then
+        assert not trips(axis, Fault.POT_JUMP)
+
+
+def test_a_noisy_pot_is_allowed_its_noise() -> None:
+    with Probe(noise_x16=3200) as axis:  # 200 raw rms
+        for n in range(400):
+            axis.tick(raw_at(MIDDLE) + (1600, -1600)[n // 2 % 2])
+        assert not axis.now.faults
+
+
+def test_no_jump_is_known_while_uncalibrated_nor_by_new_settings() -> None:
+    with Probe(calibrated=0) as axis:
+        for raw in (1000, 5000, 2000, 7000):
+            axis.tick(raw, count=5)
+        assert not axis.now.faults
+        axis.change(calibrated=1)
+        axis.tick(raw_at(MIDDLE), count=20)
+        assert not axis.now.faults
+
+
+# ---------------------------------------------------------------- moving with the output off
+
+
+def rested(**changes: int) -> Probe:
+    """At rest in the middle for so long that it must not move any more."""
+    axis = proven(**changes)
+    axis.at(axis.um, count=240)  # type: ignore[attr-defined]
+    assert not axis.now.faults
+    return axis
+
+
+def drift(axis: Probe, um: float, step: float, most: float) -> float:
+    """Move by hand until a fault or `most`; gives how far it came."""
+    gone = 0.0
+    while abs(gone) < most and not axis.now.faults:
+        gone += step
+        axis.at(um + gone)
+    return gone
+
+
+@pytest.mark.parametrize("step", [0.5, -0.5, 5.0, -40.0])
+def test_a_rod_that_moves_at_rest_trips_past_1_mm(step: float) -> None:
+    """By the filtered position, which comes a few ticks later."""
+    with rested() as axis:
+        far = abs(drift(axis, axis.um, step, 8000))  # type: ignore[attr-defined]
+        assert axis.now.faults == 1 << (Fault.MOVING_OFF - 1)
+        assert 1000 - UM_PER_RAW <= far <= 1000 + 2 * UM_PER_RAW + 8 * abs(step)
+        assert (axis.now.state, axis.now.output) == (AxisState.FAULT, 0)
+        assert axis.now.bridge == Bridge.BRAKE
+        assert axis.now.ended == Ended.STOPPED, "no motion was commanded"
+        assert axis.jog(1000) == Status.FAULTED
+
+
+def test_a_rod_within_1_mm_or_its_noise_is_at_rest() -> None:
+    with rested() as axis:
+        um = axis.um + drift(axis, axis.um, 5, 975)  # type: ignore[attr-defined]
+        axis.at(um, count=400)
+        axis.at(um + drift(axis, um, -5, 1950), count=400)
+        assert not axis.now.faults
+    with rested(noise_x16=320) as axis:  # 20 raw rms: 8 sigma are 4 mm, and a count
+        um = axis.um + drift(axis, axis.um, 5, 3900)  # type: ignore[attr-defined]
+        axis.at(um, count=400)
+        assert not axis.now.faults
+        drift(axis, um, 5, 300)
+        assert trips(axis, Fault.MOVING_OFF)
+
+
+def test_a_rod_that_coasts_on_has_a_second_to_come_to_rest() -> None:
+    """Stopped at once by a fault nothing waits for rest."""
+    with proven() as axis:
+        axis.jog(4000)
+        um = axis.follow(axis.um, 100)  # type: ignore[attr-defined]
+        while not axis.now.faults:
+            um += 10
+            axis.at(um, ma=2010)
+        for _ in range(195):
+            um += 10  # 2 mm/s
+            axis.at(um)
+        axis.at(um, count=400)
+        assert axis.now.faults == 1 << (Fault.OVER_CURRENT - 1)
+        drift(axis, um, 20, 0)
+        for n in range(100):
+            axis.at(um + 20 * n)
+        assert trips(axis, Fault.MOVING_OFF), "also while another fault stands"
+
+
+def test_a_rod_still_moving_after_clear_trips_again() -> None:
+    with rested() as axis:
+        um = axis.um + drift(axis, axis.um, 10, 8000)  # type: ignore[attr-defined]
+        assert axis.clear()
+        axis.at(um)
+        assert not axis.now.faults
+        assert abs(drift(axis, um, 10, 8000)) <= 200 * 10 + 1000 + 8 * 10
+        assert trips(axis, Fault.MOVING_OFF)
+
+
+def test_moving_off_is_not_watched_uncalibrated_nor_in_motion_nor_over_new_settings() -> None:
+    with Probe(calibrated=0) as axis:
+        axis.at(MIDDLE, count=300)
+        drift(axis, MIDDLE, 10, 5000)
+        assert not axis.now.faults
+        axis.change(calibrated=1)
+        axis.at(MIDDLE, count=300)
+        axis.change(stroke_um=190_000, soft_stop_max_um=185_000)  # the same raw is another place
+        axis.at(MIDDLE, count=300)
+        assert not axis.now.faults
+    with rested() as axis:
+        axis.jog(4000)
+        axis.follow(axis.um, 400)  # type: ignore[attr-defined]
+        assert not axis.now.faults
+
+
+# ---------------------------------------------------------------- falling behind
+
+
+def test_following_trips_when_the_ground_that_was_lost_stands_for_250_ms() -> None:
+    """Reckoned from the outside: the reference of the ramps alone, and the rod."""
+    with proven(following_um=5000) as axis:
+        axis.jog(8000)
+        um = start = axis.follow(axis.um, 100)  # type: ignore[attr-defined]
+        reference = axis.now.reference_um
+        speed = 8000 / 200
+        behind = 0
+        for _ in range(400):
+            um += speed / 2  # a load lets it go at half of that
+            axis.at(um, ma=600)
+            reference += speed
+            behind = behind + 1 if reference - axis.now.position_um > 5000 else 0
+            if axis.now.faults:
+                break
+        assert abs(behind - 50) <= 2
+        assert axis.now.faults == 1 << (Fault.FOLLOWING - 1)
+        assert axis.now.state == AxisState.STOPPING, "category 1"
+        assert axis.now.output != 0
+        assert axis.now.cause == Fault.FOLLOWING
+        assert um > start
+        axis.follow(um, 300)
+        assert (axis.now.ended, axis.now.state) == (Ended.FAULT, AxisState.FAULT)
+        assert axis.now.output == 0
+        assert axis.jog(1000) == Status.FAULTED
+        assert axis.clear() == 1 << (Fault.FOLLOWING - 1)
+
+
+@pytest.mark.parametrize("following_um", [0, 60_000])
+def test_following_is_watched_only_where_it_is_set(following_um: int) -> None:
+    with proven(following_um=following_um) as axis:
+        axis.jog(8000)
+        um = axis.follow(axis.um, 100)  # type: ignore[attr-defined]
+        for _ in range(600):
+            um += 20
+            axis.at(um, ma=600)
+        assert not trips(axis, Fault.FOLLOWING)
+        assert axis.now.state == AxisState.JOG
+
+
+def test_lost_ground_is_forgotten_when_the_rod_has_caught_up() -> None:
+    with proven(following_um=2500) as axis:
+        axis.jog(4000)
+        um = axis.follow(axis.um, 100)  # type: ignore[attr-defined]
+        for _ in range(8):
+            for _ in range(60):  # six steps of 20 um lost in 0.3 s: 1.2 mm and the lead
+                um += 4
+                axis.at(um, ma=600)
+            um = axis.follow(um, 160)
+        assert not axis.now.faults, "in sum it fell 9 mm behind"
+        assert axis.now.state == AxisState.JOG
+
+
+# ---------------------------------------------------------------- fold-back
+
+
+def folding(axis: Probe, um: float, ticks: int, ma_per_permille: float) -> None:
+    """A rod that draws by its output, running."""
+    for _ in range(ticks):
+        axis.at(um, ma=round(abs(axis.now.output) * ma_per_permille))
+        um += max(abs(axis.now.output) - 200, 0) / 800 * 50
+
+
+def test_fold_back_holds_the_current_and_says_so_once() -> None:
+    with proven(fold_back_ma=1200, trip_ma=4000) as axis:
+        since = len(axis.past)
+        axis.run(1000)
+        folding(axis, axis.um, 300, 2.0)  # type: ignore[attr-defined]
+        drawn = [abs(view.output) * 2.0 for view in axis.past[since + 150 :]]
+        assert sum(drawn) / len(drawn) < 1200
+        assert min(drawn) > 1000, "and no more than that is taken back"
+        told = [event[0] for event in axis.events(since)]
+        assert told.count(EventKind.FOLD_BACK) == 1
+        assert not axis.now.faults
+        axis.stop(0)
+        axis.follow(axis.now.position_um, 200)
+        axis.run(1000)
+        folding(axis, axis.now.position_um, 100, 2.0)
+        told = [event[0] for event in axis.events(since)]
+        assert told.count(EventKind.FOLD_BACK) == 2, "once in each motion"
+
+
+def test_fold_back_falls_fast_and_rises_slowly() -> None:
+    """An eighth in a tick of more, 4 permille in any other."""
+    with proven(fold_back_ma=1200, trip_ma=4000) as axis:
+        axis.run(1000)
+        um = axis.follow(axis.um, 100)  # type: ignore[attr-defined]
+        assert axis.now.output == 1000
+        axis.at(um, ma=1200)
+        assert (axis.now.output, axis.now.also) == (1000, 0), "at the limit is not above it"
+        for output in (896, 784, 688):  # 224, 196, 172 of 250, from 255 as there was none
+            axis.at(um, ma=1210)
+            assert (axis.now.output, axis.now.also) == (output, AxisAlso.FOLDED_BACK)
+        for output in range(692, 1000, 4):
+            um += 30
+            axis.at(um, ma=600)
+            assert (axis.now.output, axis.now.also) == (output, AxisAlso.FOLDED_BACK)
+        axis.at(um, ma=600)
+        assert (axis.now.output, axis.now.also) == (1000, 0)
+        axis.at(um, ma=3900, count=9)
+        assert axis.now.output < 320
+
+
+def test_a_rod_that_stands_at_fold_back_is_a_stall() -> None:
+    """The output falls below what the dead zone lets count, so the fold-back itself must count."""
+    with proven(fold_back_ma=900, trip_ma=4000) as axis:
+        axis.run(900)
+        um = axis.follow(axis.um, 60)  # type: ignore[attr-defined]
+        ticks = 0
+        while not axis.now.faults and ticks < 400:
+            axis.at(um, ma=round(abs(axis.now.output) * 4.0))
+            ticks += 1
+        assert abs(axis.past[-2].output) < 280, "a quarter above the dead zone and 30 permille"
+        assert ticks < 200
+        latched(axis, Fault.STALL)
+
+
+def test_the_fast_trip_stays_above_fold_back() -> None:
+    with proven(fold_back_ma=900) as axis:
+        axis.run(900)
+        um = axis.follow(axis.um, 60)  # type: ignore[attr-defined]
+        axis.at(um, ma=2010, count=9)
+        assert not axis.now.faults
+        axis.at(um, ma=2010)
+        latched(axis, Fault.OVER_CURRENT, Bridge.OFF)
+
+
+def test_neither_a_seek_nor_a_rod_without_limit_is_folded_back() -> None:
+    with Probe(calibrated=0, fold_back_ma=900) as axis:
+        axis.at(MIDDLE, count=20)
+        axis.seek(1)
+        axis.follow(MIDDLE, 100, ma=1500)
+        assert axis.now.output == 350
+    with proven() as axis:
+        axis.run(900)
+        axis.follow(axis.um, 100, ma=1900)  # type: ignore[attr-defined]
+        assert axis.now.output == 900
 
 
 # ---------------------------------------------------------------- current

@@ -8,7 +8,7 @@ from __future__ import annotations
 import itertools
 
 import pytest
-from rodbench_protocol.names import AxisFlags, AxisState, Bridge, Ended, EventKind, Status
+from rodbench_protocol.names import AxisFlags, AxisState, Bridge, Ended, EventKind, Fault, Status
 
 from tests.core.axis_probe import ROD, UM_PER_RAW, Probe
 
@@ -193,6 +193,7 @@ def test_a_jog_begun_just_before_the_soft_stop_is_held_by_the_speed_that_is_mean
     axis, _ = proven(um=stop - sign * 20_000, **hard)
     with axis:
         axis.at(stop - sign * 250, count=40)
+        assert axis.clear() == 1 << (Fault.POT_JUMP - 1), "it was put there"
         since = len(axis.past)
         assert axis.jog(sign * 8000) == Status.OK
         axis.at(stop - sign * 250, count=10)

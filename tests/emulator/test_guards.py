@@ -75,9 +75,9 @@ def test_nothing_trips_while_nothing_is_wrong() -> None:
 @pytest.mark.parametrize(
     ("fault", "value", "guards"),
     [
-        # a reading that jumps against the motion looks like the wrong way first
-        ("pot_open", None, {Fault.POT_BAND, Fault.WRONG_WAY}),
-        ("pot_short", 1.0, {Fault.POT_BAND, Fault.WRONG_WAY}),
+        # it jumps before it stands at an end of the scale
+        ("pot_open", None, {Fault.POT_JUMP}),
+        ("pot_short", 1.0, {Fault.POT_JUMP}),
         ("pot_frozen", None, {Fault.POT_NOT_FOLLOWING}),
         ("motor_open", None, {Fault.NO_CURRENT}),
         ("jam", 112.0, {Fault.OVER_CURRENT, Fault.STALL}),
@@ -95,6 +95,10 @@ def test_each_fault_ends_the_motion_by_its_guard(
     outcome = bench.board.outcome(1)
     assert outcome.ended == Ended.FAULT
     assert Fault(outcome.cause) in guards
+    if fault in ("pot_open", "pot_short"):
+        named = Fault.POT_OPEN if fault == "pot_open" else Fault.POT_SHORT
+        sample = bench.board.axis(1).sample()
+        assert sample.faults == 1 << (Fault.POT_JUMP - 1) | 1 << (named - 1)
     assert bench.plant.speed_mm_s == 0.0
     assert far < 9.0  # what 5 mm/s covers in the stall time and the slowest guard, and the run-on
 

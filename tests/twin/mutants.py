@@ -87,7 +87,11 @@ MUTANTS = (
     Mutant("gang.c", "set[1].stroke_um > set[0].stroke_um", "set[1].stroke_um < set[0].stroke_um"),
     Mutant("gang.c", "along(lead, axis->track.direction)", "lead"),
     Mutant("gang.c", "core->gang.alone != alone && ", ""),
-    Mutant("gang.c", "speed = smaller(along(speed, direction), most)", "speed = along(speed, direction)"),
+    Mutant(
+        "gang.c",
+        "speed = smaller(along(speed, direction), most)",
+        "speed = along(speed, direction)",
+    ),
     Mutant("gang.c", "!can_be_ganged(other) || ", ""),
     Mutant("handle_motion.c", " || gang_is_on(core)", ""),
     Mutant("handle_motion.c", "axis->trial = trial;", "axis->trial = 0;"),

@@ -33,6 +33,7 @@ class Pair:
         self.readings = Readings()
         self.out = Outputs()
         self.worn = False
+        self.inputs = 1  # bits; the stop circuit is closed
         self.busy_every = 0
 
     def boot(self, flags: int, seed: int, power_lost: bool) -> None:
@@ -55,8 +56,10 @@ class Pair:
         """One tick of both."""
         native, readings = self.native, self.readings
         ready = int(not self.busy_every or self.twin.ticks % self.busy_every != 0)
-        native.set_readings((pot[0], pot[1]), (current[0], current[1]), supply, bandgap, ready)
-        readings.ee_ready = ready
+        inputs = self.inputs
+        both = (pot[0], pot[1]), (current[0], current[1])
+        native.set_readings(*both, supply, bandgap, ready, inputs)
+        readings.ee_ready, readings.inputs = ready, inputs
         readings.pot, readings.current = pot, current
         readings.supply, readings.bandgap = supply, bandgap
         if rx:

@@ -12,6 +12,9 @@
 #define RUN_UP 17                   /* permille a tick: full in 0.3 s, so that the start draws no stall current */
 #define REST_BLOCKS 12              /* looked at for rest, at most: about 1 s */
 #define INCHES 6
+#define FOLD_LEAST 10               /* 4 permille: below it the trip alone guards */
+#define FOLD_MOST 250
+#define UNFOLDED 255                /* no ceiling yet in this motion */
 #define WAY_STEP 32                 /* raw a tick: stands out of any noise that may be set */
 #define KNOWN (AXIS_FLAGS_NEAR_RETRACTED | AXIS_FLAGS_NEAR_EXTENDED | AXIS_FLAGS_BETWEEN)
 
@@ -45,6 +48,7 @@ void axis_settings_changed(axis_t *axis)
     memset(&axis->position, 0, sizeof axis->position);
     axis->current_scale = 0;
     axis->flags = 0;
+    guard_begin(&axis->guard);
 }
 
 uint8_t axis_at_rest(const axis_t *axis)
@@ -207,6 +211,7 @@ static CORE_ONCE void begin(axis_t *axis, uint32_t tick, uint8_t command, uint16
     if (axis->output_permille == 0) {
         guard_begin(&axis->guard);      /* from rest: nothing of an earlier motion counts against this one */
         axis->reserve = 0;
+        axis->ceiling = UNFOLDED;
     }
     axis->hold_ticks = hold_ticks;
     axis->hold_until = tick + hold_ticks;
@@ -389,6 +394,18 @@ void axis_stop(axis_t *axis, const settings_axis_t *set, uint8_t category, uint8
     }
 }
 
+void axis_stop_by_board(axis_t *axis, const settings_axis_t *set, uint8_t fault)
+{
+    uint8_t at_once = fault == FAULT_SUPPLY_HIGH;
+    if (axis->ended == ENDED_RUNNING) {
+        axis->cause = fault;
+    }
+    if (at_once && axis->used != AXIS_RESTS_OFF) {
+        axis->used = AXIS_RESTS_BRAKED;
+    }
+    axis_stop(axis, set, !at_once, ENDED_FAULT);
+}
+
 void axis_renew(axis_t *axis, uint32_t echoed_tick)
 {
     uint32_t until = echoed_tick + axis->hold_ticks;
@@ -459,7 +476,7 @@ static void trip(axis_t *axis, axis_out_t *out, uint8_t fault)
 {
     latch(axis, out, fault);
     if (fault == FAULT_OVER_CURRENT) {
-        axis->used = 0;
+        axis->used = AXIS_RESTS_OFF;
     }
     if (axis->ended == ENDED_RUNNING) {
         axis->rest_raw = axis->raw;
@@ -555,6 +572,7 @@ static void watch_motion(axis_t *axis, const settings_axis_t *set, axis_out_t *o
     view.current_lsb_ma = (int16_t)smaller((int32_t)(axis->current_scale >> 9), 32767);
     view.um = axis->position_um;
     view.slow_um_s = smaller(set->creep_speed_um_s, axis->demand_um_s);
+    view.folded_back = axis->also & AXIS_ALSO_FOLDED_BACK;
     uint8_t fault = guard_motion(&axis->guard, set, &axis->position, &view);
     if (has_two_wires(set)) {
         watch_current(axis, set, out, &view, fault);
@@ -574,6 +592,13 @@ static void watch(axis_t *axis, const settings_axis_t *set, axis_out_t *out)
     uint8_t fault = guard_pot_band(&axis->guard, set, axis->raw, axis->output_permille != 0);
     if (fault != 0 && !has_two_wires(set)) {
         trip(axis, out, fault);
+    }
+    if (axis->position.jumped == 2) {
+        guard_begin(&axis->guard);      /* where it jumped to is where it rests */
+        trip(axis, out, FAULT_POT_JUMP);
+    }
+    if (set->calibrated && axis_at_rest(axis) && guard_moving_off(&axis->guard, &axis->position, axis->position_um)) {
+        trip(axis, out, FAULT_MOVING_OFF);
     }
     if (axis->output_permille == 0) {
         axis->guard.over_ticks = 0;
@@ -765,6 +790,10 @@ static int16_t drive_way(axis_t *axis, const settings_axis_t *set, const motion_
     motion_t *track = &axis->track;
     int16_t output = motion_tick(track, set, view, &said);
     set_flag(axis, AXIS_FLAGS_HELD_BACK, track->held);
+    if (track->behind >= MOTION_BEHIND && set->following_um != 0 && axis_is_moving(axis)) {
+        latch(axis, out, FAULT_FOLLOWING);
+        axis_stop(axis, set, 1, ENDED_FAULT);
+    }
     if (said != MOTION_GOING) {
         ramp_or_rest(axis, set, view, out, said);
     }
@@ -804,6 +833,31 @@ static int16_t act(axis_t *axis, const settings_axis_t *set, const axis_in_t *in
     return axis->resting ? 0 : output;
 }
 
+/* Holds the current of a rod with a pot below fold_back_ma: the output's ceiling falls by an eighth in each tick with
+ * more, and rises by 4 permille in all others. A seek wants to see the current. */
+static int16_t fold_back(axis_t *axis, const settings_axis_t *set, int16_t output, axis_out_t *out)
+{
+    int16_t most = (int16_t)set->fold_back_ma;
+    uint8_t ceiling = axis->ceiling;
+    if (most != 0 && axis->current_ma > most && axis->last_sign != 0 && !has_two_wires(set) &&
+        axis->command != AXIS_STATE_SEEK) {
+        if (ceiling == UNFOLDED) {
+            tell(axis, out, EVENT_KIND_FOLD_BACK, 0);
+        }
+        ceiling = ceiling > FOLD_LEAST ? (uint8_t)(ceiling - (ceiling >> 3)) : FOLD_LEAST;
+    } else if (ceiling < FOLD_MOST) {
+        ceiling++;
+    }
+    axis->ceiling = ceiling;
+    most = (int16_t)(ceiling * 4);
+    axis->also &= (uint8_t)~AXIS_ALSO_FOLDED_BACK;
+    if (output <= most && output >= -most) {
+        return output;
+    }
+    axis->also |= AXIS_ALSO_FOLDED_BACK;
+    return output < 0 ? (int16_t)-most : most;
+}
+
 /* The bridge for an output; one tick at 0 lies between opposite drives. */
 static void put_out(axis_t *axis, const settings_axis_t *set, int16_t output, axis_out_t *out)
 {
@@ -819,10 +873,10 @@ static void put_out(axis_t *axis, const settings_axis_t *set, int16_t output, ax
             know(axis, AXIS_FLAGS_BETWEEN);
         }
         axis->on_ticks++;
-        axis->used = 1;
+        axis->used = AXIS_RESTS_BY_SETTING;
         out->bridge = BRIDGE_DRIVE;
         out->drive = set->motor_reversed ? (int16_t)-output : output;
-    } else if (axis->used && set->stop_by == STOP_BY_BRAKE) {
+    } else if (axis->used > AXIS_RESTS_BY_SETTING || (axis->used && set->stop_by == STOP_BY_BRAKE)) {
         out->bridge = BRIDGE_BRAKE;
         axis->flags |= AXIS_FLAGS_BRAKING;
     }
@@ -848,5 +902,6 @@ void axis_tick(axis_t *axis, const settings_axis_t *set, const axis_in_t *in, ax
     watch(axis, set, out);
     end_silent_hold(axis, set, in, out);
     spend_duty(axis, set, in, out);
-    put_out(axis, set, act(axis, set, in, out), out);
+    int16_t output = act(axis, set, in, out);
+    put_out(axis, set, fold_back(axis, set, output, out), out);
 }

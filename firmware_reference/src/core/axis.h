@@ -16,6 +16,10 @@
 
 #define AXIS_EVENTS_MAX 4
 
+#define AXIS_RESTS_OFF 0u           /* since boot, or by a fault */
+#define AXIS_RESTS_BY_SETTING 1u    /* as stop_by says */
+#define AXIS_RESTS_BRAKED 2u        /* whatever stop_by says, until the next drive */
+
 typedef struct {
     uint32_t tick;              /* of this tick, 5 ms each */
     uint32_t duty_room;         /* ticks of output that the duty budget still allows, this one included */
@@ -57,6 +61,7 @@ typedef struct {
     uint16_t motion;            /* number of the motion under way or last; wraps, never 0 after the first */
     uint8_t ended;              /* ENDED_... of the motion under way or last */
     uint8_t cause;              /* fault number when ended by a fault, else 0 */
+    uint8_t also;               /* AXIS_ALSO_... bits */
     /* private */
     uint8_t command;            /* AXIS_STATE_ of the motion under way, also while it is stopping */
     uint8_t stop_reason;        /* ENDED_ that it will have, once stopped */
@@ -68,8 +73,9 @@ typedef struct {
     uint8_t wait;               /* of 256: how far the reference is held back, for another rod's sake */
     uint8_t whole_way;          /* 1: a run without a pot that began at the other end */
     uint16_t way;               /* without a pot, stands in for it: grows while the motor draws what a running one does */
-    uint8_t used;               /* 1: the bridge rests as stop_by says; 0: off, since boot or by a fault */
+    uint8_t used;               /* AXIS_RESTS_...: how the bridge rests */
     int8_t last_sign;           /* of the drive in the tick before, 0 if none */
+    uint8_t ceiling;            /* of the output, 4 permille, so that the current stays low */
     uint16_t reserve;           /* ticks of output that a ramp down needs */
     uint16_t hold_ticks;
     uint32_t hold_until;        /* last tick of the hold */
@@ -113,6 +119,10 @@ uint8_t axis_move(axis_t *axis, const settings_axis_t *set, uint32_t tick, int32
 /* Category 0: output off in this very tick; anything else: a ramp. `reason` is ENDED_STOPPED or ENDED_SESSION.
  * At rest: does nothing. */
 void axis_stop(axis_t *axis, const settings_axis_t *set, uint8_t category, uint8_t reason);
+
+/* A fault of the board stops the axis whatever commands it, each tick while one stands: too high a supply at once and by
+ * brake, all others by a ramp. */
+void axis_stop_by_board(axis_t *axis, const settings_axis_t *set, uint8_t fault);
 
 /* The host's echo of a tick, already found newer than every echo before it. Never revives an ended motion. */
 void axis_renew(axis_t *axis, uint32_t echoed_tick);

@@ -7,12 +7,21 @@
 #include "event.h"
 #include "gang.h"
 #include "memory.h"
+#include "number.h"
 #include "port.h"
 #include "telemetry.h"
 #include "totals.h"
 #include "trips.h"
 
 #define BANDGAP_MV 1100                 /* +-10 % from chip to chip */
+/* Of a late tick; each eighth tick takes 1 off: three within a second trip. 0: they are only counted. */
+#ifndef LATE_WEIGHT
+#define LATE_WEIGHT 26
+#endif
+
+#define SUPPLY_LOW_TICKS 40
+#define SUPPLY_HIGH_TICKS 4
+#define STOP_INPUT_TICKS 4
 
 static void fault(core_t *core, uint8_t number)
 {
@@ -98,11 +107,6 @@ static void tell_board(core_t *core)
     }
 }
 
-uint16_t at_most_u16(int32_t value)
-{
-    return value > UINT16_MAX ? UINT16_MAX : (uint16_t)value;
-}
-
 /* Motor supply and own supply in mV, as read. */
 static void read_supply(core_t *core, const readings_t *in, uint16_t board_mv)
 {
@@ -113,6 +117,32 @@ static void read_supply(core_t *core, const readings_t *in, uint16_t board_mv)
     }
 }
 
+/* A fault whose cause must stand for so many ticks in a row; from then on it comes back at once. */
+static CORE_ONCE void judge(core_t *core, uint8_t number, uint8_t wrong, uint8_t patience)
+{
+    uint8_t *ticks = &core->wrong_ticks[number - FAULT_SUPPLY_LOW];
+    *ticks = wrong ? (uint8_t)(*ticks + 1) : 0;
+    if (*ticks >= patience) {
+        *ticks = (uint8_t)(patience - 1);
+        core_trip(core, number);
+    }
+}
+
+/* The stop input is read from the pins as they are; a supply that no meter was held to guards nothing. */
+static CORE_ONCE void watch_board(core_t *core, const settings_board_t *board)
+{
+    uint16_t mv = board->supply_calibrated ? core->supply_mv : 0;
+    judge(core, FAULT_SUPPLY_LOW, board->supply_calibrated && mv < board->supply_low_mv, SUPPLY_LOW_TICKS);
+    judge(core, FAULT_SUPPLY_HIGH, board->supply_high_mv != 0 && mv > board->supply_high_mv, SUPPLY_HIGH_TICKS);
+    judge(core, FAULT_STOP_INPUT, board->stop_input && !(core->inputs & INPUTS_STOP), STOP_INPUT_TICKS);
+    if (core->late_level > 2 * LATE_WEIGHT) {
+        core_trip(core, FAULT_LATE_TICK);
+    }
+    if (core->late_level != 0 && ((uint8_t)core->tick & 7u) == 0) {
+        core->late_level--;
+    }
+}
+
 static void control_axis(core_t *core, uint8_t index, axis_in_t *axis_in, outputs_t *out)
 {
     axis_out_t axis_out;
@@ -120,6 +150,9 @@ static void control_axis(core_t *core, uint8_t index, axis_in_t *axis_in, output
     const settings_axis_t *set = &core->live.axis[index];
     duty_t *duty = &core->noinit->duty[index];
     axis_in->duty_room = duty_room(duty, set);
+    if (core->faults != 0) {
+        axis_stop_by_board(axis, set, core->newest_fault);
+    }
     axis_tick(axis, set, axis_in, &axis_out);
     duty_tick(duty, axis_out.drive != 0);
     if (axis_out.drive != 0) {
@@ -140,6 +173,8 @@ static CORE_ONCE void control(core_t *core, const readings_t *in, outputs_t *out
     axis_in.tick = core->tick;
     axis_in.board_mv = board->board_5v_mv ? board->board_5v_mv : CORE_REFERENCE_MV;
     read_supply(core, in, axis_in.board_mv);
+    core->inputs = in->inputs;
+    watch_board(core, board);
     axis_in.supply_nominal_mv = board->supply_nominal_mv;
     axis_in.supply_mv = board->supply_calibrated ? core->supply_mv : board->supply_nominal_mv;
     gang_tick(core);
@@ -204,6 +239,9 @@ int16_t core_tx_byte(core_t *core)
 void core_late_tick(core_t *core)
 {
     core->counters.late_ticks++;
+    if (core->late_level <= 2 * LATE_WEIGHT) {
+        core->late_level = (uint8_t)(core->late_level + LATE_WEIGHT);
+    }
     if (core->late_pending < UINT8_MAX) {
         core->late_pending++;
     }
@@ -228,15 +266,9 @@ void core_trip(core_t *core, uint8_t number)
 {
     uint32_t before = core->faults;
     fault(core, number);
-    if (core->faults == before) {
-        return;
-    }
-    event_board(core, EVENT_KIND_TRIP, number, 0);
-    for (uint8_t index = 0; index < AXES; index++) {
-        if (core->axis[index].ended == ENDED_RUNNING) {
-            core->axis[index].cause = number;
-        }
-        core_stop(core, index, 1, ENDED_FAULT);
+    if (core->faults != before) {
+        core->newest_fault = number;
+        event_board(core, EVENT_KIND_TRIP, number, 0);
     }
 }
 

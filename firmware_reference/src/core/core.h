@@ -17,6 +17,7 @@
 #include "tx.h"
 
 #define AXES 2
+#define GUARDS 3                        /* faults of the board from supply_low on that have a time */
 #define FIRMWARE_MAJOR 0
 #define FIRMWARE_MINOR 2
 #define FIRMWARE_PATCH 0
@@ -27,7 +28,7 @@ typedef struct {
     uint16_t current[AXES];             /* sum of 4 */
     uint16_t supply;                    /* one conversion */
     uint16_t bandgap;                   /* one conversion against the board's own supply; 0: not read yet */
-    uint8_t inputs;                     /* 0 in this version */
+    uint8_t inputs;                     /* INPUTS_... bits; 1: closed to ground */
     uint8_t ee_ready;                   /* the memory can take a byte */
 } readings_t;
 
@@ -131,6 +132,10 @@ typedef struct {
     uint8_t live_changed;               /* 1: live_digest is to be reckoned anew */
     uint8_t late_pending;               /* late ticks not told yet */
     uint8_t ee_ready;                   /* of this tick's readings */
+    uint8_t late_level;                 /* what they weigh: see core.c */
+    uint8_t wrong_ticks[GUARDS];        /* in a row: supply low, supply high, stop input open */
+    uint8_t newest_fault;               /* of the board, latched since the start; 0: none */
+    uint8_t inputs;                     /* of this tick */
     uint8_t restart_in;                 /* ticks until the restart; 0: none asked for */
     gang_t gang;
     telemetry_t telemetry;
@@ -157,12 +162,11 @@ int16_t core_tx_byte(core_t *core);             /* next byte to send, or -1 */
 void core_late_tick(core_t *core);              /* between ticks: the last one ended late */
 void core_worst_tick(core_t *core, uint16_t us);
 
-uint16_t at_most_u16(int32_t value);
 uint8_t core_faulted(const core_t *core);       /* a fault is latched */
 /* axis_stop of one axis. */
 void core_stop(core_t *core, uint8_t index, uint8_t category, uint8_t reason);
 
-/* Latches a fault of the board, which stops both axes, category 1. */
+/* Latches a fault of the board, which stops both axes in their next tick: see axis_stop_by_board. */
 void core_trip(core_t *core, uint8_t number);
 
 uint8_t core_at_rest(const core_t *core);       /* both axes: no motion, output 0 */

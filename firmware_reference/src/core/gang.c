@@ -134,6 +134,7 @@ void gang_tick(core_t *core)
         gang->apart_ticks = APART_TICKS - 1;
         return;
     }
+    core->axis[0].guard.start_ticks = core->axis[1].guard.start_ticks = 0;      /* one may move the other: no rest */
     int32_t apart = apart_um(core);
     if (absolute(apart) <= (gang->alone ? trip + trip : trip)) {
         gang->apart_ticks = 0;

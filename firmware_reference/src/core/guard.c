@@ -10,6 +10,7 @@
 #define START_TICKS 80              /* ramp and inrush */
 #define CURRENT_TRAVEL INT32_C(1000000)     /* without a pot: the current tells at once */
 #define STILL_EXTRA 40              /* ticks: two blocks and the start of the motor */
+#define SETTLE_TICKS 200            /* 1 s of rest before a rod must not move */
 
 void guard_begin(guard_t *guard)
 {
@@ -18,29 +19,33 @@ void guard_begin(guard_t *guard)
     guard->band_ticks = band_ticks;
 }
 
-static uint8_t in_band(const settings_axis_t *set, uint16_t raw)
+/* What a reading tells of the pot; 0: nothing is wrong. */
+static uint8_t out_of_band(const settings_axis_t *set, int16_t raw)
 {
     int16_t margin = (int16_t)set->pot_margin_raw;
     int16_t low = (int16_t)set->raw_retracted;
     int16_t high = (int16_t)set->raw_extended;
     int16_t edge = margin / 2;      /* an open or shorted pot shows whatever the endpoints */
-    if (!set->calibrated) {
-        low = 0;
-        high = CORE_FULL_SCALE;
-    } else if (low > high) {
+    if (raw < edge) {
+        return FAULT_POT_OPEN;
+    }
+    if (raw > (int16_t)CORE_FULL_SCALE - edge) {
+        return FAULT_POT_SHORT;
+    }
+    if (low > high) {
         int16_t swap = low;
         low = high;
         high = swap;
     }
-    int16_t value = (int16_t)raw;
-    return value >= low - margin && value <= high + margin && value >= edge && value <= (int16_t)CORE_FULL_SCALE - edge;
+    return set->calibrated && (raw < low - margin || raw > high + margin) ? FAULT_POT_BAND : 0;
 }
 
 /* Uncalibrated, what the pot may read at the ends is unknown: only driving counts, and not yet while it has read so
  * since the motion began. */
 uint8_t guard_pot_band(guard_t *guard, const settings_axis_t *set, uint16_t raw, uint8_t driving)
 {
-    if (in_band(set, raw)) {
+    uint8_t fault = out_of_band(set, (int16_t)raw);
+    if (fault == 0) {
         guard->was_inside |= driving;
         guard->band_ticks = 0;
     } else if (!set->calibrated && !driving) {
@@ -49,7 +54,22 @@ uint8_t guard_pot_band(guard_t *guard, const settings_axis_t *set, uint16_t raw,
         guard->band_ticks++;
     }
     uint8_t most = set->calibrated || guard->was_inside ? BAND_TICKS : BAND_TICKS_AT_END;
-    return guard->band_ticks >= most ? FAULT_POT_BAND : 0;
+    return guard->band_ticks >= most ? fault : 0;
+}
+
+/* What noise and a pot's play may show of a rod that stands, um. */
+static int32_t unmoved(const position_t *position)
+{
+    return larger(1000, position->noise_um * 4 + position_count_um(position));
+}
+
+uint8_t guard_moving_off(guard_t *guard, const position_t *position, int32_t um)
+{
+    if (guard->start_ticks < SETTLE_TICKS) {
+        guard->start_ticks++;
+        guard->furthest_um = um;
+    }
+    return absolute(um - guard->furthest_um) > unmoved(position);
 }
 
 uint8_t guard_over_current(guard_t *guard, const settings_axis_t *set, int16_t current_ma)
@@ -68,7 +88,7 @@ static uint8_t cause_without_motion(const guard_t *guard, const settings_axis_t 
     uint16_t step = (uint16_t)in->current_lsb_ma;
     uint16_t running = set->running_ma;
     uint16_t high = running != 0 ? (uint16_t)(running + running / 5) : set->trip_ma / 2;
-    if (set->current_sensor == CURRENT_SENSOR_NONE) {
+    if (set->current_sensor == CURRENT_SENSOR_NONE || in->folded_back) {
         return FAULT_STALL;
     }
     if (set->feedback == FEEDBACK_NONE) {
@@ -156,8 +176,7 @@ static uint8_t goes_wrong_way(guard_t *guard, const settings_axis_t *set, const 
 {
     int32_t way = along(um, guard->direction);
     guard->furthest_um = larger(guard->furthest_um, way);
-    int32_t allowed = larger(1000, position->noise_um * 4 + position_count_um(position));
-    allowed += larger(set->run_on_extend_um, set->run_on_retract_um);
+    int32_t allowed = unmoved(position) + larger(set->run_on_extend_um, set->run_on_retract_um);
     return position->span != 0 && way < guard->furthest_um - allowed;
 }
 
@@ -174,7 +193,7 @@ uint8_t guard_motion(guard_t *guard, const settings_axis_t *set, const position_
     if (goes_wrong_way(guard, set, position, in->um)) {
         return FAULT_WRONG_WAY;
     }
-    if (!drives_enough(set, in->output_permille)) {
+    if (!in->folded_back && !drives_enough(set, in->output_permille)) {
         return 0;
     }
     guard->still_ticks++;

@@ -9,7 +9,7 @@
 
 typedef struct {
     uint32_t mark;              /* block in which motion was last seen */
-    int32_t furthest_um;        /* along the drive's direction, since it began */
+    int32_t furthest_um;        /* along the drive's direction, since it began; at rest: where it came to rest */
     int32_t current_mean;       /* mA with 4 fraction bits, slow, while driving */
     uint16_t still_ticks;       /* driven without motion */
     uint16_t still_limit;
@@ -19,7 +19,7 @@ typedef struct {
     uint8_t was_inside;         /* 1: the pot was seen within its band in this motion */
     int8_t direction;           /* of the drive being watched; 0: none yet */
     uint8_t moved;              /* 1: motion was seen since the drive began this way */
-    uint8_t start_ticks;        /* without a pot: of the drive this way, while it gets going */
+    uint8_t start_ticks;        /* without a pot: of the drive this way, while it gets going; at rest: ticks since */
 } guard_t;
 
 typedef struct {
@@ -28,12 +28,16 @@ typedef struct {
     int16_t current_lsb_ma;     /* one ADC step of the sensor */
     int32_t um;
     int32_t slow_um_s;          /* the slowest speed that is meant to count as motion */
+    uint8_t folded_back;        /* 1: the output is taken back, so that the current stays low */
 } guard_in_t;
 
 /* A motion begins: nothing is held against it yet. */
 void guard_begin(guard_t *guard);
 
 uint8_t guard_pot_band(guard_t *guard, const settings_axis_t *set, uint16_t raw, uint8_t driving);
+
+/* In ticks at rest, calibrated: has the rod left the place where it came to rest? 1 or 0. */
+uint8_t guard_moving_off(guard_t *guard, const position_t *position, int32_t um);
 
 /* The two below are asked in ticks with output only. */
 uint8_t guard_over_current(guard_t *guard, const settings_axis_t *set, int16_t current_ma);

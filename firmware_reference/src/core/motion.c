@@ -150,13 +150,25 @@ static int32_t paced(const motion_in_t *in, int32_t speed)
     return (speed * (256 - in->wait)) >> 8;
 }
 
-/* Moves the reference on, never past the target and never further ahead of the rod than lead_max. Gives the lead. */
-static CORE_ONCE int32_t advance(motion_t *motion, const motion_in_t *in, int32_t lead_max)
+/* Moves the reference on, never past the target and never further ahead of the rod than lead_max. Gives the lead.
+ * Ground that it loses by waiting counts as behind, until the rod has come within half of lead_max. */
+static CORE_ONCE int32_t advance(motion_t *motion, const settings_axis_t *set, const motion_in_t *in, int32_t lead_max)
 {
     int32_t lead = (motion->reference >> 8) - um_along(motion, in);
+    int32_t step = paced(in, motion->speed >> 8);
     if (lead < lead_max) {
-        int32_t next = motion->reference + paced(in, motion->speed >> 8);
-        motion->reference = motion->ramp_down ? next : smaller(next, motion->target);
+        step += motion->reference;
+        motion->reference = motion->ramp_down ? step : smaller(step, motion->target);
+    } else {
+        motion->lost_um = at_most_u16(motion->lost_um + (step >> 8));
+    }
+    if (lead < (lead_max >> 1)) {
+        motion->lost_um = 0;
+    }
+    if (lead + motion->lost_um <= (int32_t)set->following_um) {
+        motion->behind = 0;
+    } else if (motion->behind < MOTION_BEHIND) {
+        motion->behind++;
     }
     return between(lead, -lead_max, lead_max);
 }
@@ -217,7 +229,7 @@ int16_t motion_tick(motion_t *motion, const settings_axis_t *set, const motion_i
     }
     *said = MOTION_GOING;
     int32_t lead_max = (((larger(limit, motion->creep) >> 8) * LEAD_TICKS) >> 8) + in->count_um;
-    int32_t lead = advance(motion, in, lead_max);
+    int32_t lead = advance(motion, set, in, lead_max);
     adapt(motion, lead, lead_max);
     int32_t ceiling = in->creep ? set->creep_output_permille : set->output_max_permille;
     return (int16_t)between(feed(motion, set, in, step, lead), 0, ceiling);

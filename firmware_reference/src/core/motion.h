@@ -16,6 +16,7 @@
 #define MOTION_HELD 2u              /* output 0: the soft stop allows nothing more, and the rod is slow */
 #define MOTION_RAMPED_DOWN 3u       /* output 0: a ramp down has ended */
 
+#define MOTION_BEHIND 50            /* 250 ms */
 #define MOTION_FAR INT32_C(4000000) /* um: a target beyond every stroke */
 
 typedef struct {
@@ -30,11 +31,13 @@ typedef struct {
     int32_t full;                   /* um/s at full output this way */
     int16_t dead;                   /* permille: least output that moves the rod this way */
     int16_t boost;                  /* permille that the load asks for beyond what was measured */
+    uint16_t lost_um;               /* that the reference did not go, as it waited for the rod */
     uint16_t guard_time;            /* s / 4096: 1.5 ticks and 1.25 times the run-on */
     uint16_t carry_time;            /* s / 4096: one tick and the run-on, as it is */
     int8_t direction;               /* +1 extends, -1 retracts */
     uint8_t ramp_down;              /* 1: slowing to 0 whatever the target */
     uint8_t held;                   /* how firmly the guard holds, see motion.c */
+    uint8_t behind;                 /* ticks in a row further behind than following_um, to MOTION_BEHIND */
 } motion_t;
 
 typedef struct {

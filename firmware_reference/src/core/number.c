@@ -24,3 +24,8 @@ int32_t absolute(int32_t value)
 {
     return value < 0 ? -value : value;
 }
+
+uint16_t at_most_u16(int32_t value)
+{
+    return value > UINT16_MAX ? UINT16_MAX : (uint16_t)value;
+}

@@ -10,6 +10,7 @@
 #define UM_MIN (-INT32_C(2000000))  /* what callers reckon with stays within these, whatever the pot says */
 #define UM_MAX INT32_C(4000000)
 #define UM_S_MAX INT32_C(400000)
+#define JUMP 256                    /* raw, a 32nd of full scale: no rod goes so far in two ticks */
 
 static void take_line(position_t *position, const settings_axis_t *set)
 {
@@ -27,6 +28,7 @@ static void begin(position_t *position, const settings_axis_t *set, uint16_t raw
     position->started = 1;
     position->estimate = (int32_t)raw << FRACTION;
     position->block = (uint32_t)raw * POSITION_BLOCK;
+    position->last = raw;
     /* A block's noise is 4 sigma of a tick, so 6 of those are 24 sigma, and noise_x16 is 16 sigma. */
     uint16_t noise = set->feedback == FEEDBACK_NONE ? 0 : set->noise_x16;
     position->threshold = (uint16_t)larger(noise + noise / 2, 2 * POSITION_BLOCK);
@@ -54,11 +56,25 @@ static void fill_block(position_t *position, uint16_t raw)
     }
 }
 
+/* One tick aside may be a spark, and the last reading stands in for it; two are a jump, and the next is judged from there. */
+static uint16_t see_jump(position_t *position, const settings_axis_t *set, uint16_t raw)
+{
+    int16_t way = (int16_t)(raw - position->last);
+    int16_t reach = (int16_t)(JUMP + set->noise_x16);           /* 16 sigma */
+    uint8_t far = position->span != 0 && (way < -reach || way > reach);
+    position->jumped = far ? (uint8_t)((position->jumped & 1) + 1) : 0;
+    if (position->jumped != 1) {
+        position->last = raw;
+    }
+    return position->last;
+}
+
 void position_update(position_t *position, const settings_axis_t *set, uint16_t raw)
 {
     if (!position->started) {
         begin(position, set, raw);
     }
+    raw = see_jump(position, set, raw);
     int32_t predicted = position->estimate + position->rate;
     int32_t residue = ((int32_t)raw << FRACTION) - predicted;
     position->estimate = predicted + (residue >> 2);

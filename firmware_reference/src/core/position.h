@@ -23,6 +23,8 @@ typedef struct {
     uint16_t um_whole;              /* um per raw: whole part, and the rest with 13 fraction bits */
     uint16_t um_part;
     uint16_t span;                  /* raw between the endpoints; 0: uncalibrated */
+    uint16_t last;                  /* the reading from which a jump is judged */
+    uint8_t jumped;                 /* ticks in a row too far from it: 1, 2, and again from 1 */
     int8_t sign;                    /* of raw while extending */
     uint8_t block_ticks;            /* of the block under way */
     uint8_t block_ready;            /* 1 in the tick in which a block became full */

@@ -34,7 +34,7 @@ static void send_axis(core_t *core, uint8_t index)
     at = put_u32(at, axis->faults);
     at = put_u16(at, duty_used_permille(&core->noinit->duty[index], &core->live.axis[index]));
     at = put_u16(at, axis->motion);
-    put_u8(at, gang_is_on(core) ? AXIS_ALSO_GANGED : 0);
+    put_u8(at, (uint8_t)(axis->also | (gang_is_on(core) ? AXIS_ALSO_GANGED : 0)));
     telemetry_send(core, frame, sizeof frame);
 }
 
@@ -46,7 +46,7 @@ static void send_board(core_t *core)
     at = put_u32(at, core->tick);
     at = put_u16(at, core->supply_mv);
     at = put_u16(at, core->board_5v_mv);
-    at = put_u8(at, 0);
+    at = put_u8(at, core->inputs);
     at = put_u32(at, core->faults);
     at = put_u32(at, duty_total(&duty[0]));
     at = put_u32(at, duty_total(&duty[1]));

@@ -2,6 +2,7 @@
 
 #include "bytes.h"
 #include "div.h"
+#include "number.h"
 #include "port.h"
 
 #define PLACES 8                        /* a power of two: a number wraps without a gap */

@@ -133,7 +133,7 @@
 #define FAULT_STALL 2u /* output without motion, current high */
 #define FAULT_NO_CURRENT 3u /* output without motion, hardly any current: motor lead, end switch or driver */
 #define FAULT_POT_NOT_FOLLOWING 4u /* output without motion at a normal current: the pot does not follow, or the rod is free of it */
-#define FAULT_POT_BAND 5u /* the pot reads outside what its endpoints allow: open, shorted, or past an end */
+#define FAULT_POT_BAND 5u /* the pot reads past its endpoints; before minor 2 also open or shorted */
 #define FAULT_WRONG_WAY 6u /* the pot moved against the commanded direction */
 #define FAULT_MOVE_SILENCE 7u /* the host fell silent during a move */
 #define FAULT_WATCHDOG 8u /* the watchdog restarted the board */

@@ -6,6 +6,7 @@ from typing import Any
 
 from rodbench_protocol.names import (
     HOLD_MS,
+    AxisAlso,
     AxisFlags,
     AxisState,
     Bridge,
@@ -26,12 +27,14 @@ from rodbench.emulator.twin.guard import (
     GuardIn,
     guard_begin,
     guard_motion,
+    guard_moving_off,
     guard_over_current,
     guard_pot_band,
     guard_runs,
 )
 from rodbench.emulator.twin.motion import (
     MOTION_ARRIVED,
+    MOTION_BEHIND,
     MOTION_FAR,
     MOTION_GOING,
     MOTION_RAMPED_DOWN,
@@ -45,10 +48,10 @@ from rodbench.emulator.twin.motion import (
     motion_tick,
     motion_tolerance,
 )
+from rodbench.emulator.twin.number import between
 from rodbench.emulator.twin.position import (
     POSITION_BLOCK,
     Position,
-    between,
     position_block_um,
     position_count_um,
     position_new_block,
@@ -69,6 +72,12 @@ RESERVE_FULL = 36
 INCHES = 6
 WAY_STEP = 32
 AXIS_EVENTS_MAX = 4
+AXIS_RESTS_OFF = 0
+AXIS_RESTS_BY_SETTING = 1
+AXIS_RESTS_BRAKED = 2
+FOLD_LEAST = 10
+FOLD_MOST = 250
+UNFOLDED = 255
 KIND = load_schema().board_kinds["atmega328p_5v"]
 
 # Plain ints: an enumeration's members cost several times as much to compare.
@@ -79,6 +88,7 @@ _STOPPING, _FAULT = int(AxisState.STOPPING), int(AxisState.FAULT)
 _CALIBRATED, _PROVEN = int(AxisFlags.CALIBRATED), int(AxisFlags.PROVEN)
 _OUTSIDE, _HELD_BACK = int(AxisFlags.OUTSIDE), int(AxisFlags.HELD_BACK)
 _BRAKING = int(AxisFlags.BRAKING)
+_FOLDED_BACK = int(AxisAlso.FOLDED_BACK)
 _NO_SENSOR, _CENTRED = int(CurrentSensor.NONE), int(CurrentSensor.CENTRED)
 _NOTHING_FITTED, _TWO_WIRES = int(Feedback.NOT_FITTED), int(Feedback.NONE)
 _NEAR_RETRACTED, _NEAR_EXTENDED = int(AxisFlags.NEAR_RETRACTED), int(AxisFlags.NEAR_EXTENDED)
@@ -135,7 +145,7 @@ class Axis:
 
     def __init__(self) -> None:
         self.state = _NOT_FITTED
-        self.flags = self.cause = self.motion = self.raw = self.faults = 0
+        self.flags = self.cause = self.motion = self.raw = self.faults = self.also = 0
         self.ended = int(Ended.NONE)
         self.position_um = self.speed_um_s = self.reference_um = 0
         self.current_ma = self.output_permille = 0
@@ -144,7 +154,7 @@ class Axis:
         self.command = self.stop_reason = self.left_reason = 0
         self.resting = self.inches = self.changed = self.used = self.last_sign = 0
         self.trial = self.wait = 0
-        self.reserve = self.hold_ticks = self.hold_until = 0
+        self.ceiling = self.reserve = self.hold_ticks = self.hold_until = 0
         self.demand = self.demand_um_s = self.from_um = 0
         self.whole_way = self.way = 0
         self.rest_block = self.current_scale = self.board_mv = 0
@@ -179,6 +189,7 @@ def axis_settings_changed(axis: Axis) -> None:
     axis.position.__init__()  # type: ignore[misc]
     axis.current_scale = 0
     axis.flags = 0
+    guard_begin(axis.guard)
 
 
 def axis_at_rest(axis: Axis) -> bool:
@@ -301,6 +312,7 @@ def _begin(axis: Axis, tick: int, command: int, hold_ticks: int) -> None:
     if axis.output_permille == 0:
         guard_begin(axis.guard)
         axis.reserve = 0
+        axis.ceiling = UNFOLDED
     axis.hold_ticks = hold_ticks
     axis.hold_until = (tick + hold_ticks) & 0xFFFFFFFF
 
@@ -447,6 +459,16 @@ def axis_stop(axis: Axis, settings: Any, category: int, reason: int) -> None:
         _rest_now(axis)
 
 
+def axis_stop_by_board(axis: Axis, settings: Any, fault: int) -> None:
+    """A fault of the board stops the axis whatever commands it, each tick while one stands."""
+    at_once = fault == Fault.SUPPLY_HIGH
+    if axis.ended == _RUNNING:
+        axis.cause = int(fault)
+    if at_once and axis.used != AXIS_RESTS_OFF:
+        axis.used = AXIS_RESTS_BRAKED
+    axis_stop(axis, settings, int(not at_once), Ended.FAULT)
+
+
 def axis_renew(axis: Axis, echoed_tick: int) -> None:
     """The host's echo of a tick. Never revives an ended motion."""
     until = (echoed_tick + axis.hold_ticks) & 0xFFFFFFFF
@@ -503,7 +525,7 @@ def _latch(axis: Axis, out: AxisOut, fault: int) -> None:
 def _trip(axis: Axis, out: AxisOut, fault: int) -> None:
     _latch(axis, out, fault)
     if fault == Fault.OVER_CURRENT:
-        axis.used = 0
+        axis.used = AXIS_RESTS_OFF
     if axis.ended == _RUNNING:
         axis.rest_raw = axis.raw
         axis.rest_position_um = axis.position_um
@@ -585,6 +607,7 @@ def _watch_motion(axis: Axis, settings: Any, out: AxisOut) -> None:
     view.current_lsb_ma = min(axis.current_scale >> 9, 32767)
     view.um = axis.position_um
     view.slow_um_s = min(settings.creep_speed_um_s, axis.demand_um_s)
+    view.folded_back = axis.also & _FOLDED_BACK
     fault = guard_motion(axis.guard, settings, axis.position, view)
     if settings.feedback == _TWO_WIRES:
         _watch_current(axis, settings, out, view, fault)
@@ -603,6 +626,13 @@ def _watch(axis: Axis, settings: Any, out: AxisOut) -> None:
     fault = guard_pot_band(axis.guard, settings, axis.raw, axis.output_permille != 0)
     if fault != 0 and not two_wires:
         _trip(axis, out, fault)
+    position = axis.position
+    if position.jumped == 2:
+        guard_begin(axis.guard)  # where it jumped to is where it rests
+        _trip(axis, out, int(Fault.POT_JUMP))
+    calibrated_rest = settings.calibrated and axis_at_rest(axis)
+    if calibrated_rest and guard_moving_off(axis.guard, position, axis.position_um):
+        _trip(axis, out, int(Fault.MOVING_OFF))
     if axis.output_permille == 0:
         axis.guard.over_ticks = 0
         return
@@ -749,6 +779,9 @@ def _drive_way(axis: Axis, settings: Any, view: MotionIn, out: AxisOut) -> int:
     track = axis.track
     output, said = motion_tick(track, settings, view)
     axis.flags = axis.flags | _HELD_BACK if track.held else axis.flags & ~_HELD_BACK
+    if track.behind >= MOTION_BEHIND and settings.following_um and axis_is_moving(axis):
+        _latch(axis, out, int(Fault.FOLLOWING))
+        axis_stop(axis, settings, 1, Ended.FAULT)
     if said != MOTION_GOING:
         _ramp_or_rest(axis, settings, view, out, said)
     axis.reference_um = (track.reference >> 8) * track.direction
@@ -782,6 +815,27 @@ def _act(axis: Axis, settings: Any, axis_in: AxisIn, out: AxisOut) -> int:
     return 0 if axis.resting else output
 
 
+def _fold_back(axis: Axis, settings: Any, output: int, out: AxisOut) -> int:
+    """Holds the current of a rod with a pot below fold_back_ma; not that of a seek."""
+    most, ceiling = settings.fold_back_ma, axis.ceiling
+    if (
+        most
+        and axis.current_ma > most
+        and axis.last_sign != 0
+        and settings.feedback != _TWO_WIRES
+        and axis.command != _SEEK
+    ):
+        if ceiling == UNFOLDED:
+            _tell(axis, out, EventKind.FOLD_BACK, 0)
+        ceiling = ceiling - (ceiling >> 3) if ceiling > FOLD_LEAST else FOLD_LEAST
+    elif ceiling < FOLD_MOST:
+        ceiling += 1
+    axis.ceiling = ceiling
+    folded = between(output, -ceiling * 4, ceiling * 4)
+    axis.also = axis.also & ~_FOLDED_BACK | (_FOLDED_BACK if folded != output else 0)
+    return folded
+
+
 def _put_out(axis: Axis, settings: Any, output: int, out: AxisOut) -> None:
     sign = 1 if output > 0 else -1 if output < 0 else 0
     if sign + axis.last_sign == 0:
@@ -792,10 +846,10 @@ def _put_out(axis: Axis, settings: Any, output: int, out: AxisOut) -> None:
         if axis.flags & _end_towards(-sign):
             _know(axis, _BETWEEN)
         axis.on_ticks += 1
-        axis.used = 1
+        axis.used = AXIS_RESTS_BY_SETTING
         out.bridge = _BRIDGE_DRIVE
         out.drive = -output if settings.motor_reversed else output
-    elif axis.used and settings.stop_by == _BY_BRAKE:
+    elif axis.used > AXIS_RESTS_BY_SETTING or (axis.used and settings.stop_by == _BY_BRAKE):
         out.bridge = _BRIDGE_BRAKE
         axis.flags |= _BRAKING
 
@@ -819,4 +873,5 @@ def axis_tick(axis: Axis, settings: Any, axis_in: AxisIn, out: AxisOut) -> None:
     _watch(axis, settings, out)
     _end_silent_hold(axis, settings, axis_in, out)
     _spend_duty(axis, settings, axis_in, out)
-    _put_out(axis, settings, _act(axis, settings, axis_in, out), out)
+    output = _act(axis, settings, axis_in, out)
+    _put_out(axis, settings, _fold_back(axis, settings, output, out), out)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from rodbench_protocol.names import Ended, EventKind, Fault, ResetCause
+from rodbench_protocol.names import EventKind, Fault, Inputs, ResetCause, StopInput
 from rodbench_protocol.schema import load_schema
 
 from rodbench.emulator.signals import Outputs, Readings
@@ -13,6 +13,7 @@ from rodbench.emulator.twin.axis import (
     axis_at_rest,
     axis_init,
     axis_stop,
+    axis_stop_by_board,
     axis_tick,
 )
 from rodbench.emulator.twin.blackbox import blackbox_tick
@@ -40,8 +41,15 @@ from rodbench.emulator.twin.tx import Tx, tx_tick
 
 AXES = 2
 BANDGAP_MV = 1100
+LATE_WEIGHT = 26
+SUPPLY_LOW_TICKS = 40
+SUPPLY_HIGH_TICKS = 4
+STOP_INPUT_TICKS = 4
+GUARDS = 3
 KIND = load_schema().board_kinds["atmega328p_5v"]
 _U16_MAX = 0xFFFF
+_SUPPLY_LOW, _SUPPLY_HIGH = int(Fault.SUPPLY_LOW), int(Fault.SUPPLY_HIGH)
+_STOP_INPUT = int(Fault.STOP_INPUT)
 _FRESH_CAUSES = (ResetCause.POWER_ON, ResetCause.UNKNOWN)
 
 
@@ -91,7 +99,10 @@ class Twin:
         self.supply_mv = self.board_5v_mv = 0
         self.event_number = 0
         self.barred = 0
-        self.late_pending = 0
+        self.late_pending = self.late_level = 0
+        self.wrong_ticks = [0] * GUARDS
+        self.newest_fault = 0
+        self.inputs = 0
         self.ee_ready = 0
         self.restart_in = 0
         self._axis_in, self._axis_out = AxisIn(), AxisOut()
@@ -175,16 +186,12 @@ class Twin:
         axis_stop(self.axis[index], self.live.scope[index + 1], category, reason)
 
     def trip(self, number: int) -> None:
-        """Latches a fault of the board, which stops both axes, category 1."""
+        """Latches a fault of the board, which stops both axes in their next tick."""
         before = self.faults
         self._fault(number)
-        if self.faults == before:
-            return
-        event_board(self, EventKind.TRIP, number, 0)
-        for index, axis in enumerate(self.axis):
-            if axis.ended == Ended.RUNNING:
-                axis.cause = number
-            self.stop(index, 1, Ended.FAULT)
+        if self.faults != before:
+            self.newest_fault = int(number)
+            event_board(self, EventKind.TRIP, number, 0)
 
     def at_rest(self) -> bool:
         """Both axes: no motion, output 0."""
@@ -195,6 +202,8 @@ class Twin:
         axis_in.tick = self.ticks
         axis_in.board_mv = board.board_5v_mv or KIND.adc_reference_mv
         self._read_supply(readings, axis_in.board_mv)
+        self.inputs = readings.inputs
+        self._watch_board()
         nominal = board.supply_nominal_mv
         axis_in.supply_nominal_mv = nominal
         axis_in.supply_mv = self.supply_mv if board.supply_calibrated else nominal
@@ -212,10 +221,35 @@ class Twin:
             own_mv = div_nearest(BANDGAP_MV * KIND.supply_full_scale, readings.bandgap)
             self.board_5v_mv = min(own_mv, _U16_MAX)
 
+    def _judge(self, number: int, wrong: bool, patience: int) -> None:
+        """A fault whose cause must stand for so many ticks in a row; then it comes back at once."""
+        place = number - _SUPPLY_LOW
+        ticks = self.wrong_ticks[place] + 1 if wrong else 0
+        if ticks >= patience:
+            ticks = patience - 1
+            self.trip(number)
+        self.wrong_ticks[place] = ticks
+
+    def _watch_board(self) -> None:
+        board = self.live.board
+        mv, low, high = self.supply_mv, board.supply_low_mv, board.supply_high_mv
+        if not board.supply_calibrated:
+            low, high = 0, 0
+        self._judge(_SUPPLY_LOW, mv < low, SUPPLY_LOW_TICKS)
+        self._judge(_SUPPLY_HIGH, 0 < high < mv, SUPPLY_HIGH_TICKS)
+        wired = board.stop_input != StopInput.NOT_WIRED
+        self._judge(_STOP_INPUT, wired and not self.inputs & Inputs.STOP, STOP_INPUT_TICKS)
+        if self.late_level > 2 * LATE_WEIGHT:
+            self.trip(Fault.LATE_TICK)
+        if self.late_level and self.ticks & 7 == 0:
+            self.late_level -= 1
+
     def _control_axis(self, index: int, out: Outputs) -> None:
         axis, settings = self.axis[index], self.live.scope[index + 1]
         duty, axis_out = self.noinit.duty[index], self._axis_out
         self._axis_in.duty_room = duty_room(duty, settings)
+        if self.faults:
+            axis_stop_by_board(axis, settings, self.newest_fault)
         axis_tick(axis, settings, self._axis_in, axis_out)
         duty_tick(duty, axis_out.drive != 0)
         if axis_out.drive:
@@ -246,4 +280,6 @@ class Twin:
     def late_tick(self) -> None:
         """Between ticks: the last one ended late."""
         self.counters.late_ticks = (self.counters.late_ticks + 1) & _U16_MAX
+        if self.late_level <= 2 * LATE_WEIGHT:
+            self.late_level += LATE_WEIGHT
         self.late_pending = min(self.late_pending + 1, 0xFF)

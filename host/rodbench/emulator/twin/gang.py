@@ -8,7 +8,7 @@ from rodbench_protocol.names import AxisState, Ended, Fault, Feedback, JogUnit, 
 
 from rodbench.emulator.twin.axis import axis_is_moving
 from rodbench.emulator.twin.div import div_toward_zero
-from rodbench.emulator.twin.position import between
+from rodbench.emulator.twin.number import between
 
 if TYPE_CHECKING:
     from rodbench.emulator.twin.core import Twin
@@ -134,6 +134,7 @@ def gang_tick(core: Twin) -> None:
     if trip == 0 or core.at_rest():
         gang.apart_ticks = APART_TICKS - 1
         return
+    core.axis[0].guard.start_ticks = core.axis[1].guard.start_ticks = 0  # one may move the other
     apart = _apart_um(core)
     if abs(apart) <= (trip + trip if gang.alone else trip):
         gang.apart_ticks = 0

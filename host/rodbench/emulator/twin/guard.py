@@ -7,9 +7,9 @@ from typing import Any
 from rodbench_protocol.names import CurrentSensor, Fault, Feedback
 from rodbench_protocol.schema import load_schema
 
+from rodbench.emulator.twin.number import between
 from rodbench.emulator.twin.position import (
     Position,
-    between,
     position_block_travel,
     position_count_um,
 )
@@ -21,9 +21,11 @@ TICK_MS = 5
 UNKNOWN_TRAVEL = 13
 CURRENT_TRAVEL = 1000000
 STILL_EXTRA = 40
+SETTLE_TICKS = 200
 START_TICKS = 80
 _NO_SENSOR, _TWO_WIRES = int(CurrentSensor.NONE), int(Feedback.NONE)
 _OVER_CURRENT, _POT_BAND = int(Fault.OVER_CURRENT), int(Fault.POT_BAND)
+_POT_OPEN, _POT_SHORT = int(Fault.POT_OPEN), int(Fault.POT_SHORT)
 _STALL, _NO_CURRENT = int(Fault.STALL), int(Fault.NO_CURRENT)
 _NOT_FOLLOWING, _WRONG_WAY = int(Fault.POT_NOT_FOLLOWING), int(Fault.WRONG_WAY)
 
@@ -56,11 +58,18 @@ class Guard:
 class GuardIn:
     """guard_in_t."""
 
-    __slots__ = ("current_lsb_ma", "current_ma", "output_permille", "slow_um_s", "um")
+    __slots__ = (
+        "current_lsb_ma",
+        "current_ma",
+        "folded_back",
+        "output_permille",
+        "slow_um_s",
+        "um",
+    )
 
     def __init__(self) -> None:
         self.output_permille = self.current_ma = 0
-        self.current_lsb_ma = self.um = self.slow_um_s = 0
+        self.current_lsb_ma = self.um = self.slow_um_s = self.folded_back = 0
 
 
 def guard_begin(guard: Guard) -> None:
@@ -70,19 +79,24 @@ def guard_begin(guard: Guard) -> None:
     guard.band_ticks = band_ticks
 
 
-def _in_band(settings: Any, raw: int) -> bool:
+def _out_of_band(settings: Any, raw: int) -> int:
+    """What a reading tells of the pot; 0: nothing is wrong."""
     margin: int = settings.pot_margin_raw
-    low, high = 0, FULL_SCALE
-    if settings.calibrated:
-        low, high = sorted((settings.raw_retracted, settings.raw_extended))
     edge = margin // 2
-    inside: bool = low - margin <= raw <= high + margin
-    return inside and edge <= raw <= FULL_SCALE - edge
+    if raw < edge:
+        return _POT_OPEN
+    if raw > FULL_SCALE - edge:
+        return _POT_SHORT
+    if not settings.calibrated:
+        return 0
+    low, high = sorted((settings.raw_retracted, settings.raw_extended))
+    return 0 if low - margin <= raw <= high + margin else _POT_BAND
 
 
 def guard_pot_band(guard: Guard, settings: Any, raw: int, driving: bool) -> int:
     """A fault number, or 0. Uncalibrated, only driving counts, and late at an end."""
-    if _in_band(settings, raw):
+    fault = _out_of_band(settings, raw)
+    if fault == 0:
         guard.was_inside |= driving
         guard.band_ticks = 0
         return 0
@@ -91,7 +105,20 @@ def guard_pot_band(guard: Guard, settings: Any, raw: int, driving: bool) -> int:
     elif guard.band_ticks < BAND_TICKS_AT_END:
         guard.band_ticks += 1
     most = BAND_TICKS if settings.calibrated or guard.was_inside else BAND_TICKS_AT_END
-    return _POT_BAND if guard.band_ticks >= most else 0
+    return fault if guard.band_ticks >= most else 0
+
+
+def _unmoved(position: Position) -> int:
+    """What noise and a pot's play may show of a rod that stands, um."""
+    return max(1000, position.noise_um * 4 + position_count_um(position))
+
+
+def guard_moving_off(guard: Guard, position: Position, um: int) -> bool:
+    """In ticks at rest, calibrated: whether the rod left where it came to rest."""
+    if guard.start_ticks < SETTLE_TICKS:
+        guard.start_ticks += 1
+        guard.furthest_um = um
+    return abs(um - guard.furthest_um) > _unmoved(position)
 
 
 def guard_over_current(guard: Guard, settings: Any, current_ma: int) -> int:
@@ -104,7 +131,7 @@ def guard_over_current(guard: Guard, settings: Any, current_ma: int) -> int:
 
 
 def _cause_without_motion(guard: Guard, settings: Any, view: GuardIn) -> int:
-    if settings.current_sensor == _NO_SENSOR:
+    if settings.current_sensor == _NO_SENSOR or view.folded_back:
         return _STALL
     mean, step = guard.current_mean >> 4, view.current_lsb_ma
     running = settings.running_ma
@@ -179,8 +206,7 @@ def _goes_wrong_way(guard: Guard, settings: Any, position: Position, um: int) ->
     if way >= guard.furthest_um:
         guard.furthest_um = way
         return False
-    allowed = max(1000, position.noise_um * 4 + position_count_um(position))
-    allowed += max(settings.run_on_extend_um, settings.run_on_retract_um)
+    allowed = _unmoved(position) + max(settings.run_on_extend_um, settings.run_on_retract_um)
     return position.span != 0 and way < guard.furthest_um - allowed
 
 
@@ -194,7 +220,7 @@ def guard_motion(guard: Guard, settings: Any, position: Position, view: GuardIn)
         _look_for_motion(guard, position)
     if _goes_wrong_way(guard, settings, position, view.um):
         return _WRONG_WAY
-    if not _drives_enough(settings, view.output_permille):
+    if not view.folded_back and not _drives_enough(settings, view.output_permille):
         return 0
     guard.still_ticks += 1
     if guard.still_ticks >= guard.still_limit:

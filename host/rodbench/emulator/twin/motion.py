@@ -5,12 +5,13 @@ from __future__ import annotations
 from typing import Any
 
 from rodbench.emulator.twin.div import div_toward_zero
-from rodbench.emulator.twin.position import between
+from rodbench.emulator.twin.number import between
 
 MOTION_GOING = 0
 MOTION_ARRIVED = 1
 MOTION_HELD = 2
 MOTION_RAMPED_DOWN = 3
+MOTION_BEHIND = 50
 MOTION_FAR = 4000000
 
 TICKS_PER_S = 200
@@ -29,6 +30,7 @@ class Motion:
     """motion_t."""
 
     __slots__ = (
+        "behind",
         "boost",
         "carry_time",
         "creep",
@@ -39,6 +41,7 @@ class Motion:
         "guard_time",
         "held",
         "limit",
+        "lost_um",
         "ramp_down",
         "reference",
         "speed",
@@ -50,6 +53,7 @@ class Motion:
     def __init__(self) -> None:
         self.reference = self.target = self.speed = self.limit = self.creep = 0
         self.up = self.down = self.stop_um = self.full = self.dead = self.boost = 0
+        self.lost_um = self.behind = 0
         self.guard_time = self.carry_time = self.direction = self.ramp_down = self.held = 0
 
 
@@ -191,11 +195,20 @@ def _paced(view: MotionIn, speed: int) -> int:
     return (speed * (256 - view.wait)) >> 8
 
 
-def _advance(motion: Motion, view: MotionIn, lead_max: int) -> int:
+def _advance(motion: Motion, settings: Any, view: MotionIn, lead_max: int) -> int:
     lead = (motion.reference >> 8) - view.um * motion.direction
+    step = _paced(view, motion.speed >> 8)
     if lead < lead_max:
-        following = motion.reference + _paced(view, motion.speed >> 8)
-        motion.reference = following if motion.ramp_down else min(following, motion.target)
+        step += motion.reference
+        motion.reference = step if motion.ramp_down else min(step, motion.target)
+    else:
+        motion.lost_um = min(motion.lost_um + (step >> 8), 0xFFFF)
+    if lead < lead_max >> 1:
+        motion.lost_um = 0
+    if lead + motion.lost_um <= settings.following_um:
+        motion.behind = 0
+    elif motion.behind < MOTION_BEHIND:
+        motion.behind += 1
     return between(lead, -lead_max, lead_max)
 
 
@@ -241,7 +254,7 @@ def motion_tick(motion: Motion, settings: Any, view: MotionIn) -> tuple[int, int
     if not motion.ramp_down and _ahead(motion, view, um_s, motion.carry_time) >= motion.target >> 8:
         return 0, MOTION_ARRIVED
     lead_max = (((max(limit, motion.creep) >> 8) * LEAD_TICKS) >> 8) + view.count_um
-    lead = _advance(motion, view, lead_max)
+    lead = _advance(motion, settings, view, lead_max)
     _adapt(motion, lead, lead_max)
     ceiling = settings.creep_output_permille if view.creep else settings.output_max_permille
     return between(_feed(motion, settings, view, step, lead), 0, ceiling), MOTION_GOING

@@ -6,7 +6,10 @@ from typing import Any
 
 from rodbench_protocol.names import Feedback
 
+from rodbench.emulator.twin.number import between
+
 POSITION_BLOCK = 16
+JUMP = 256
 FRACTION = 14
 PART = 13
 RATE_MAX = 64 << FRACTION
@@ -26,6 +29,8 @@ class Position:
         "block_sum",
         "block_ticks",
         "estimate",
+        "jumped",
+        "last",
         "noise_um",
         "rate",
         "sign",
@@ -41,11 +46,7 @@ class Position:
         self.um_whole = self.um_part = self.span = self.sign = 0
         self.noise_um = self.threshold = 0
         self.block_ticks = self.block_ready = self.started = 0
-
-
-def between(value: int, low: int, high: int) -> int:
-    """The value, held within the limits."""
-    return low if value < low else high if value > high else value
+        self.last = self.jumped = 0
 
 
 def _take_line(position: Position, settings: Any) -> None:
@@ -61,6 +62,7 @@ def _begin(position: Position, settings: Any, raw: int) -> None:
     position.started = 1
     position.estimate = raw << FRACTION
     position.block = raw * POSITION_BLOCK
+    position.last = raw
     noise: int = 0 if settings.feedback == _TWO_WIRES else settings.noise_x16
     position.threshold = max(noise + noise // 2, 2 * POSITION_BLOCK)
     if settings.calibrated:
@@ -74,10 +76,21 @@ def position_new_block(position: Position) -> None:
     position.block_ready = 0
 
 
+def _see_jump(position: Position, settings: Any, raw: int) -> int:
+    """The reading; in place of the first one too far, which may be a spark, the last."""
+    way = abs(raw - position.last)
+    far = position.span != 0 and way > JUMP + settings.noise_x16
+    position.jumped = (position.jumped & 1) + 1 if far else 0
+    if position.jumped != 1:
+        position.last = raw
+    return position.last
+
+
 def position_update(position: Position, settings: Any, raw: int) -> None:
     """One reading, one tick."""
     if not position.started:
         _begin(position, settings, raw)
+    raw = _see_jump(position, settings, raw)
     predicted = position.estimate + position.rate
     residue = (raw << FRACTION) - predicted
     position.estimate = predicted + (residue >> 2)

@@ -64,7 +64,7 @@ def _send_axis(core: Twin, index: int) -> None:
         axis.faults,
         duty_used_permille(core.noinit.duty[index], core.live.scope[index + 1]),
         axis.motion,
-        _GANGED if gang_is_on(core) else 0,
+        axis.also | (_GANGED if gang_is_on(core) else 0),
     )
     telemetry_send(core, frame)
 
@@ -77,7 +77,7 @@ def _send_board(core: Twin) -> None:
         core.ticks,
         core.supply_mv,
         core.board_5v_mv,
-        0,
+        core.inputs,
         core.faults,
         duty_total(duty[0]),
         duty_total(duty[1]),
