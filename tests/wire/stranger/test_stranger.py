@@ -642,3 +642,63 @@ def test_seek_finds_an_end(tmp_path: Path) -> None:
             assert found is not None
             assert found["value_a"] > 100
             assert abs(host.do("outcome", axis=1)["raw"] - found["raw"]) < 20
+
+
+# What is kept of a trip
+
+
+def samples(host: wire.Client, axis: int) -> list[tuple[int, int, int]]:
+    """Raw, output in permille and current in mA of the last 0.3 s, oldest first."""
+    found: list[tuple[int, int, int]] = []
+    while items := host.do("black_box", axis=axis, first=len(found)).items:
+        for both, current in items:
+            found.append((8 * (both >> 6), 32 * ((both & 63) - 32), 64 * current))
+    assert host.do("black_box", axis=axis, first=0)["count"] == len(found)
+    return found
+
+
+def trip(host: wire.Client, age: int) -> wire.Reply:
+    while (reply := host.ask("trip_get", age=age)).status_name == "busy":
+        pause(host, 0.05)
+    return reply
+
+
+def test_a_trip_is_kept_with_its_last_moments(host: wire.Client) -> None:
+    calibrate(host)
+    number = 0 if trip(host, 0).status_name == "nothing_kept" else trip(host, 0)["number"]
+    starts = host.do("totals", axis=1)["starts"]
+    move = host.do("move", axis=1, target_um=75000, speed_um_s=0)["motion"]
+    assert host.finish(1, move, 3.0, alive=False) == "silence"
+    event = host.event("trip", axis=1, cause=wire.FAULT.index("move_silence"))
+    assert event is not None
+    pause(host, 0.5)
+    for _ in range(2):
+        kept = trip(host, 0)
+        assert kept["number"] == (number + 1) % 65536
+        assert (kept["axis"], kept["fault"]) == (1, wire.FAULT.index("move_silence"))
+        told = ("raw", "position_um", "current_ma")
+        assert [kept[name] for name in told] == [event[name] for name in told]
+        assert kept["output_percent"] == int(event["output_permille"] / 10)
+        moments = samples(host, 1)
+        assert len(moments) == 30
+        assert abs(moments[-1][0] - event["raw"]) < 60
+        assert 0 <= event["output_permille"] - moments[-1][1] < 100
+        assert host.do("totals", axis=1)["starts"] == starts + 1
+        assert host.do("totals", axis=2)["starts"] == 0
+        host.restart()  # all of it outlives a reset
+        host.open()
+    host.do("draft_begin", scope=0)
+    assert host.ask("black_box", axis=1, first=0).status_name == "nothing_kept"
+    assert host.ask("trip_get", age=255).status_name == "nothing_kept"
+
+
+def test_a_gang_refuses_what_is_for_one_rod(host: wire.Client) -> None:
+    calibrate(host)
+    assert host.ask("level", axis=1, speed_um_s=100).status_name == "not_supported"
+    host.commit(0, {"apart_trip_um": 5000})
+    assert host.ask("run", axis=1, output_permille=100).status_name == "ganged"
+    assert host.ask("move", axis=1, target_um=50000, speed_um_s=0).status_name == "ganged"
+    host.commit(0, {"apart_trip_um": 0})
+    run = host.do("run", axis=1, output_permille=350)
+    host.stop()
+    assert host.finish(1, run["motion"], 2.0) == "stopped"
