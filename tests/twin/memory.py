@@ -10,6 +10,7 @@ from rodbench_protocol import settings
 SLOTS = (1, 329)
 SIZE = 1024
 FORMAT = 1
+TOTALS, TRIPS = 817, 873
 
 
 def put_slot(image: bytearray, slot: int, generation: int, scopes: list[bytes]) -> None:
@@ -17,6 +18,26 @@ def put_slot(image: bytearray, slot: int, generation: int, scopes: list[bytes]) 
     covered = struct.pack("<HBB", generation, len(scopes[0]), len(scopes[1])) + b"".join(scopes)
     whole = struct.pack("<BI", FORMAT, binascii.crc32(covered)) + covered
     image[SLOTS[slot] : SLOTS[slot] + len(whole)] = whole
+
+
+def sealed(record: bytes) -> bytes:
+    """With the check byte of trips and totals behind it."""
+    check = binascii.crc_hqx(record, 0xFFFF) & 0xFF
+    return record + bytes((0 if check == 0xFF else check,))
+
+
+def put_records(image: bytearray, newest: int) -> None:
+    """A full trip log but for one that is torn, and both totals, newest with this number."""
+    for age in range(8):
+        number = (newest - age) & 0xFFFF
+        trip = sealed(struct.pack("<HBBiHhHbH", number, 1 + age % 2, 1 + age, 7, 8, 9, 10, 11, age))
+        at = TRIPS + number % 8 * 18
+        image[at : at + 18] = trip
+    image[TRIPS + (newest - 5) % 8 * 18 + 3] ^= 0x20
+    for age in range(2):
+        number = (newest - age) & 0xFFFF
+        at = TOTALS + number % 2 * 28
+        image[at : at + 28] = sealed(struct.pack("<H6Ix", number, 5, 255, 65535, 6, 2**32 - 1, 8))
 
 
 def image(
@@ -28,6 +49,8 @@ def image(
     defaults = [settings.pack_scope(kind, settings.defaults(kind)) for kind in ("board", "axis")]
     older = [defaults[0], defaults[1], defaults[1]]
     made = bytearray(b"\xff" * SIZE)
+    if kind % 3 == 1:
+        put_records(made, (0x0003, 0x8001, 0x0000, 77)[kind // 3])
     if kind == 1:  # the newer in slot 1, over the wrap of the generation
         put_slot(made, 0, 0xFFFF, older)
         put_slot(made, 1, 2, scopes)

@@ -155,6 +155,32 @@ MUTANTS = (
     Mutant("axis.c", "know(axis, AXIS_FLAGS_BETWEEN);", "know(axis, 0);"),
     Mutant("axis.c", "fault == FAULT_NO_CURRENT && axis->guard.moved", "axis->guard.moved"),
     Mutant("guard.c", "running + running / 4 + step", "running + running + step"),
+    # what goes into the memory
+    Mutant("memory.c", "board_5v_mv != 0 && core->board_5v_mv < LOW_MV", "board_5v_mv < LOW_MV"),
+    Mutant("memory.c", "if (memory->tries++ == 0)", "if (memory->tries++ == 1)"),
+    Mutant("memory.c", "#define TRIES_MOST 40", "#define TRIES_MOST 41"),
+    Mutant(
+        "memory.c",
+        "trips_due(core, &record) || totals_due(core, &record)",
+        "totals_due(core, &record) || trips_due(core, &record)",
+    ),
+    Mutant("memory.c", "core->memory.at = 0;\n        write_settings", "write_settings"),
+    Mutant(
+        "store.c",
+        "(int16_t)(get_u16(found) - get_u16(newest)) > 0",
+        "get_u16(found) > get_u16(newest)",
+    ),
+    Mutant("trips.c", "trips->waiting == TRIPS_WAITING", "trips->waiting == 1"),
+    Mutant("trips.c", "!core->ee_ready || core->memory.at != 0", "!core->ee_ready"),
+    Mutant("totals.c", "went < 0 ? -MM : MM", "MM"),
+    Mutant("totals.c", "(uint16_t)(MM + axis->position.noise_um)", "MM"),
+    Mutant("totals.c", "totals->pause = PAUSE;", "totals->pause = 20;"),
+    Mutant("blackbox.c", "box->fault != 0 && !core_faulted(core)", "box->fault != 0"),
+    Mutant("blackbox.c", "axis->output_permille >> 5", "axis->output_permille / 32"),
+    Mutant("blackbox.c", " || core->draft.scope != DRAFT_NONE", ""),
+    Mutant(
+        "event.c", "event->kind == EVENT_KIND_TRIP", "event->kind == EVENT_KIND_TRIP && axis != 0"
+    ),
     Mutant("div.c", "a < 0 ? a - half : a + half", "half < 0 ? a - half : a"),
 )
 

@@ -5,7 +5,7 @@
 #include "totals.h"
 #include "trips.h"
 
-#define TRIES_MOST 60                   /* bytes begun for one record, at most */
+#define TRIES_MOST 40                   /* bytes begun for one record, at most */
 #define LOW_MV 4400                     /* below this a write may spoil more than its byte */
 
 static void ended(core_t *core, uint8_t good)

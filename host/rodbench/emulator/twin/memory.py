@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from rodbench.emulator.signals import Outputs
     from rodbench.emulator.twin.core import Twin
 
-TRIES_MOST = 60
+TRIES_MOST = 40
 LOW_MV = 4400
 
 
