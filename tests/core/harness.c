@@ -52,12 +52,13 @@ static void copy_axis(harness_t *board, uint8_t index)
 {
     const axis_t *axis = &board->core.axis[index];
     const duty_t *duty = &board->noinit.duty[index];
+    const total_t *total = &board->noinit.totals.now.axis[index];
     board->state.axis[index] = (harness_axis_t){
         board->outputs.drive[index], board->outputs.bridge[index], board->outputs.driver[index],
         axis->state, axis->flags, axis->ended, axis->cause, axis->motion, axis->raw, axis->faults, axis->position_um, axis->speed_um_s,
         axis->reference_um, axis->current_ma, axis->output_permille, axis->rest_raw, axis->rest_position_um,
         axis->current_before_ma, axis->current_stop_ma, axis->current_probe_ma, axis->on_ticks,
-        duty_used(duty), duty_total(duty),
+        duty_used(duty), duty_total(duty), total->on_s, total->starts, total->travel_mm,
     };
 }
 
@@ -86,6 +87,10 @@ static void copy_state(harness_t *board)
     state->session = core->session.number;
     state->draft = core->draft.scope;
     state->storing = core->store.writing != 0;
+    state->trips = core->trips.number;
+    state->trips_waiting = core->trips.waiting;
+    state->box_fault = board->noinit.box.fault;
+    state->box_count = board->noinit.box.count;
     state->digest_stored = core->store.digest;
 }
 

@@ -32,6 +32,9 @@ typedef struct __attribute__((packed)) {
     uint32_t on_ticks;
     uint32_t duty_used;
     uint32_t duty_total;
+    uint32_t on_s;
+    uint32_t starts;
+    uint32_t travel_mm;
 } harness_axis_t;
 
 typedef struct __attribute__((packed)) {
@@ -55,6 +58,10 @@ typedef struct __attribute__((packed)) {
     uint8_t session;
     uint8_t draft;
     uint8_t storing;
+    uint16_t trips;
+    uint8_t trips_waiting;
+    uint8_t box_fault;
+    uint8_t box_count;
     uint32_t digest_stored;
 } harness_state_t;
 

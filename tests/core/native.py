@@ -122,6 +122,9 @@ class CAxisState(ct.LittleEndianStructure):
         ("on_ticks", ct.c_uint32),
         ("duty_used", ct.c_uint32),
         ("duty_total", ct.c_uint32),
+        ("on_s", ct.c_uint32),
+        ("starts", ct.c_uint32),
+        ("travel_mm", ct.c_uint32),
     )
 
 
@@ -150,6 +153,10 @@ class CState(ct.LittleEndianStructure):
         ("session", ct.c_uint8),
         ("draft", ct.c_uint8),
         ("storing", ct.c_uint8),
+        ("trips", ct.c_uint16),
+        ("trips_waiting", ct.c_uint8),
+        ("box_fault", ct.c_uint8),
+        ("box_count", ct.c_uint8),
         ("digest_stored", ct.c_uint32),
     )
 

@@ -12,8 +12,8 @@ from rodbench.emulator.twin.noinit import NoInit, noinit_mark
 
 from tests.core.native import TEAR_BOTH, Board, CState
 
-_AXIS = "hBBBBBBHHIiiihhHihhhIII"
-_STATE = struct.Struct("<II" + _AXIS * 2 + "HHBHBBBIIHHHHHBBBI")
+_AXIS = "hBBBBBBHHIiiihhHihhhIIIIII"
+_STATE = struct.Struct("<II" + _AXIS * 2 + "HHBHBBBIIHHHHHBBBHBBBI")
 assert _STATE.size == ct.sizeof(CState)
 NAMES = [name for name, _ in CState._fields_]
 
@@ -132,6 +132,10 @@ class Pair:
             twin.session.number,
             twin.draft.number,
             twin.store.writing != 0,
+            twin.trips.number,
+            len(twin.trips.waiting),
+            twin.noinit.box.fault,
+            len(twin.noinit.box.sample[0]),
             twin.store.digest,
         )
 
@@ -161,6 +165,7 @@ class Pair:
             axis.on_ticks,
             duty.sum + duty.count,
             duty.total,
+            *self.twin.noinit.totals.axis[index].fields(),
         )
 
     def _difference(self, out: Outputs) -> str:
