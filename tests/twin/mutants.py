@@ -96,7 +96,7 @@ MUTANTS = (
     Mutant("handle_motion.c", " || gang_is_on(core)", ""),
     Mutant("handle_motion.c", "axis->trial = trial;", "axis->trial = 0;"),
     Mutant("axis.c", "axis->wait = 0;", ""),
-    Mutant("motion.c", "paced(in, motion->speed >> 8)", "(motion->speed >> 8)"),
+    Mutant("motion.c", "paced(in, whole(motion->speed))", "whole(motion->speed)"),
     Mutant("motion.c", "paced(in, soon)", "soon"),
     # the axis half
     Mutant("axis.c", "(int32_t)(in->tick - axis->hold_until) > 0", "in->tick >= axis->hold_until"),
@@ -128,9 +128,9 @@ MUTANTS = (
     ),
     Mutant("guard.c", "allowed += larger(", "allowed -= larger("),
     Mutant("guard.c", "value >= low - margin", "value > low - margin"),
-    Mutant("position.c", "(residue >> 2)", "(residue >> 3)"),
-    Mutant("position.c", "(residue >> 5)", "residue / 32"),
-    Mutant("motion.c", "+ time + (time >> 2)", "+ time + (time >> 3)"),
+    Mutant("position.c", "halved(residue, 2)", "halved(residue, 3)"),
+    Mutant("position.c", "halved(residue, 5)", "residue / 32"),
+    Mutant("motion.c", "+ time + halved(time, 2)", "+ time + halved(time, 3)"),
     Mutant(
         "motion.c",
         "in->count_um + in->noise_um >= motion->stop_um",
@@ -146,7 +146,7 @@ MUTANTS = (
     Mutant(
         "seek.c", "if (seek->still_ticks < seek->dwell)", "if (seek->still_ticks <= seek->dwell)"
     ),
-    Mutant("seek.c", "(last - before) >> 3", "(last - before) / 8"),
+    Mutant("seek.c", "halved(last - before, 3)", "(last - before) / 8"),
     # drivers, sensors, rods without a pot
     Mutant("core.c", "out->driver[index] = set->driver;", "out->driver[index] = 0;"),
     Mutant("axis.c", "counts = absolute(counts);", "counts = -counts;"),

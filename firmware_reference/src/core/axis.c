@@ -79,7 +79,7 @@ static void take_current(axis_t *axis, const settings_axis_t *set, const axis_in
     if (set->current_sensor == CURRENT_SENSOR_CENTRED) {
         counts = absolute(counts);
     }
-    int32_t current = (counts * (int32_t)axis->current_scale) >> 11;
+    int32_t current = halved(counts * (int32_t)axis->current_scale, 11);
     axis->current_ma = set->current_sensor == CURRENT_SENSOR_NONE ? 0 : (int16_t)between(current, -32767, 32767);
 }
 
@@ -523,7 +523,7 @@ static void arrive(axis_t *axis, const settings_axis_t *set, axis_out_t *out)
 static uint8_t is_near_its_goal(const axis_t *axis, const settings_axis_t *set)
 {
     return (axis->state == AXIS_STATE_MOVE || axis->state == AXIS_STATE_JOG) && set->calibrated &&
-           absolute((axis->track.target >> 8) - along(axis->position_um, axis->track.direction)) <= motion_tolerance(set);
+           absolute(whole(axis->track.target) - along(axis->position_um, axis->track.direction)) <= motion_tolerance(set);
 }
 
 /* A rod without a pot whose motor has not drawn what a running one does for the stall time: `fault` says what it draws.
@@ -569,7 +569,7 @@ static void watch_motion(axis_t *axis, const settings_axis_t *set, axis_out_t *o
     guard_in_t view;
     view.output_permille = axis->output_permille;
     view.current_ma = axis->current_ma;
-    view.current_lsb_ma = (int16_t)smaller((int32_t)(axis->current_scale >> 9), 32767);
+    view.current_lsb_ma = (int16_t)smaller(halved((int32_t)axis->current_scale, 9), 32767);
     view.um = axis->position_um;
     view.slow_um_s = smaller(set->creep_speed_um_s, axis->demand_um_s);
     view.folded_back = axis->also & AXIS_ALSO_FOLDED_BACK;
@@ -797,7 +797,7 @@ static int16_t drive_way(axis_t *axis, const settings_axis_t *set, const motion_
     if (said != MOTION_GOING) {
         ramp_or_rest(axis, set, view, out, said);
     }
-    axis->reference_um = along(track->reference >> 8, track->direction);
+    axis->reference_um = along(whole(track->reference), track->direction);
     return track->direction < 0 ? (int16_t)-output : output;
 }
 

@@ -84,7 +84,7 @@ uint8_t guard_over_current(guard_t *guard, const settings_axis_t *set, int16_t c
 
 static uint8_t cause_without_motion(const guard_t *guard, const settings_axis_t *set, const guard_in_t *in)
 {
-    int16_t mean = (int16_t)(guard->current_mean >> 4);
+    int16_t mean = (int16_t)halved(guard->current_mean, 4);
     uint16_t step = (uint16_t)in->current_lsb_ma;
     uint16_t running = set->running_ma;
     uint16_t high = running != 0 ? (uint16_t)(running + running / 5) : set->trip_ma / 2;
@@ -108,7 +108,7 @@ static uint8_t cause_without_motion(const guard_t *guard, const settings_axis_t 
  * as a load changes on the way. */
 uint8_t guard_runs(guard_t *guard, const settings_axis_t *set, const guard_in_t *in)
 {
-    int16_t mean = (int16_t)(guard->current_mean >> 4);
+    int16_t mean = (int16_t)halved(guard->current_mean, 4);
     if (guard->start_ticks < START_TICKS) {
         guard->start_ticks++;
         guard->own_ma = mean < 0 ? 0 : (uint16_t)mean;
@@ -186,7 +186,7 @@ uint8_t guard_motion(guard_t *guard, const settings_axis_t *set, const position_
     if (direction != guard->direction) {
         watch(guard, set, position, in, direction);
     }
-    guard->current_mean += ((int32_t)in->current_ma * 16 - guard->current_mean) >> 4;
+    guard->current_mean += halved((int32_t)in->current_ma * 16 - guard->current_mean, 4);
     if (position->block_ready) {
         look_for_motion(guard, position);
     }

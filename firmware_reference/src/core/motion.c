@@ -58,7 +58,7 @@ static void take_direction(motion_t *motion, const settings_axis_t *set, int8_t 
     }
     int32_t time = smaller(div_toward_zero(run_on << TIME_BITS, motion->full), GUARD_TIME_MAX);
     motion->carry_time = (uint16_t)(TIME_ONE_TICK + smaller(time, CARRY_TIME_MAX));
-    motion->guard_time = (uint16_t)(TIME_ONE_TICK * 3 / 2 + time + (time >> 2));
+    motion->guard_time = (uint16_t)(TIME_ONE_TICK * 3 / 2 + time + halved(time, 2));
 }
 
 static void take_target(motion_t *motion, const motion_in_t *in, int32_t target_um, int32_t limit_um_s)
@@ -96,7 +96,7 @@ void motion_begin_run(motion_t *motion, const settings_axis_t *set, int8_t direc
 static uint8_t fits(const motion_t *motion, int32_t speed)
 {
     int32_t ticks = div_toward_zero(speed, motion->down) + 1;
-    return ticks <= RAMP_TICKS_MAX && ((speed >> 8) * ticks) >> 1 <= motion->target - motion->reference;
+    return ticks <= RAMP_TICKS_MAX && (whole(speed) * ticks) >> 1 <= motion->target - motion->reference;
 }
 
 void motion_change(motion_t *motion, const motion_in_t *in, int32_t target_um, int32_t limit_um_s)
@@ -114,13 +114,13 @@ void motion_change(motion_t *motion, const motion_in_t *in, int32_t target_um, i
 /* Where the rod would be after `time` at a speed, along. */
 static int32_t ahead(const motion_t *motion, const motion_in_t *in, int32_t um_s, uint16_t time)
 {
-    return um_along(motion, in) + ((larger(um_s, 0) * time) >> TIME_BITS);
+    return um_along(motion, in) + halved(larger(um_s, 0) * time, TIME_BITS);
 }
 
 /* By the reference too: the speed is seen late, and a start just before the stop is over by then. */
 uint8_t motion_forbids(const motion_t *motion, const motion_in_t *in)
 {
-    int32_t meant = ((motion->speed >> 8) * TICKS_PER_S) >> 8;
+    int32_t meant = whole(whole(motion->speed) * TICKS_PER_S);
     int32_t um_s = larger(along(in->um_s, motion->direction), meant);
     return ahead(motion, in, um_s, motion->guard_time) + in->count_um + in->noise_um >= motion->stop_um;
 }
@@ -147,20 +147,20 @@ static int32_t trapezoid(motion_t *motion, int32_t limit)
 /* A speed, um per tick with 8 fraction bits, of a reference that may be made to wait. */
 static int32_t paced(const motion_in_t *in, int32_t speed)
 {
-    return (speed * (256 - in->wait)) >> 8;
+    return whole(speed * (256 - in->wait));
 }
 
 /* Moves the reference on, never past the target and never further ahead of the rod than lead_max. Gives the lead.
  * Ground that it loses by waiting counts as behind, until the rod has come within half of lead_max. */
 static CORE_ONCE int32_t advance(motion_t *motion, const settings_axis_t *set, const motion_in_t *in, int32_t lead_max)
 {
-    int32_t lead = (motion->reference >> 8) - um_along(motion, in);
-    int32_t step = paced(in, motion->speed >> 8);
+    int32_t lead = whole(motion->reference) - um_along(motion, in);
+    int32_t step = paced(in, whole(motion->speed));
     if (lead < lead_max) {
         step += motion->reference;
         motion->reference = motion->ramp_down ? step : smaller(step, motion->target);
     } else {
-        motion->lost_um = at_most_u16(motion->lost_um + (step >> 8));
+        motion->lost_um = at_most_u16(motion->lost_um + whole(step));
     }
     if (lead < (lead_max >> 1)) {
         motion->lost_um = 0;
@@ -187,9 +187,9 @@ static void adapt(motion_t *motion, int32_t lead, int32_t lead_max)
 /* Output for the speed that the reference will have by the time the motor has answered, and for the lead. */
 static int32_t feed(const motion_t *motion, const settings_axis_t *set, const motion_in_t *in, int32_t step, int32_t lead)
 {
-    int32_t ticks = (motion->carry_time * TICKS_PER_S) >> TIME_BITS;
-    int32_t soon = between(motion->speed + step * ticks, 0, motion->limit + (motion->limit >> 2)) >> 8;
-    int32_t um_s = (paced(in, soon) * TICKS_PER_S) >> 8;
+    int32_t ticks = halved(motion->carry_time * TICKS_PER_S, TIME_BITS);
+    int32_t soon = whole(between(motion->speed + step * ticks, 0, motion->limit + halved(motion->limit, 2)));
+    int32_t um_s = whole(paced(in, soon) * TICKS_PER_S);
     int32_t push = um_s * (1000 - motion->dead) + lead * (1000 * GAIN_PER_S);
     int32_t output = motion->dead + motion->boost + div_toward_zero(push, motion->full);
     int32_t measured_at = set->speed_supply_mv != 0 ? set->speed_supply_mv : in->supply_nominal_mv;
@@ -224,11 +224,11 @@ int16_t motion_tick(motion_t *motion, const settings_axis_t *set, const motion_i
     }
     *said = MOTION_ARRIVED;
     if (!motion->ramp_down &&
-        ahead(motion, in, along(in->um_s, motion->direction), motion->carry_time) >= motion->target >> 8) {
+        ahead(motion, in, along(in->um_s, motion->direction), motion->carry_time) >= whole(motion->target)) {
         return 0;
     }
     *said = MOTION_GOING;
-    int32_t lead_max = (((larger(limit, motion->creep) >> 8) * LEAD_TICKS) >> 8) + in->count_um;
+    int32_t lead_max = whole(whole(larger(limit, motion->creep)) * LEAD_TICKS) + in->count_um;
     int32_t lead = advance(motion, set, in, lead_max);
     adapt(motion, lead, lead_max);
     int32_t ceiling = in->creep ? set->creep_output_permille : set->output_max_permille;

@@ -12,7 +12,23 @@ int32_t larger(int32_t a, int32_t b)
 
 int32_t between(int32_t value, int32_t low, int32_t high)
 {
-    return larger(low, smaller(value, high));
+    if (value > high) {
+        value = high;
+    }
+    return larger(value, low);
+}
+
+int32_t halved(int32_t value, uint8_t times)
+{
+    for (; times > 0; times--) {
+        value >>= 1;
+    }
+    return value;
+}
+
+int32_t whole(int32_t value)
+{
+    return value >> 8;
 }
 
 int32_t along(int32_t value, int8_t direction)

@@ -17,10 +17,10 @@ static void take_line(position_t *position, const settings_axis_t *set)
     int16_t span = (int16_t)(set->raw_extended - set->raw_retracted);
     position->sign = span < 0 ? -1 : 1;
     position->span = (uint16_t)(span < 0 ? -span : span);
-    int32_t whole = div_toward_zero(set->stroke_um, position->span);
-    position->um_whole = (uint16_t)whole;
-    position->um_part = (uint16_t)div_toward_zero((set->stroke_um - whole * position->span) << PART, position->span);
-    position->noise_um = (position_count_um(position) * (int32_t)set->noise_x16) >> 3;
+    int32_t um = div_toward_zero(set->stroke_um, position->span);
+    position->um_whole = (uint16_t)um;
+    position->um_part = (uint16_t)div_toward_zero((set->stroke_um - um * position->span) << PART, position->span);
+    position->noise_um = halved(position_count_um(position) * (int32_t)set->noise_x16, 3);
 }
 
 static void begin(position_t *position, const settings_axis_t *set, uint16_t raw)
@@ -77,8 +77,8 @@ void position_update(position_t *position, const settings_axis_t *set, uint16_t 
     raw = see_jump(position, set, raw);
     int32_t predicted = position->estimate + position->rate;
     int32_t residue = ((int32_t)raw << FRACTION) - predicted;
-    position->estimate = predicted + (residue >> 2);
-    position->rate = between(position->rate + (residue >> 5), -RATE_MAX, RATE_MAX);
+    position->estimate = predicted + halved(residue, 2);
+    position->rate = between(position->rate + halved(residue, 5), -RATE_MAX, RATE_MAX);
     fill_block(position, raw);
 }
 
@@ -86,7 +86,7 @@ void position_update(position_t *position, const settings_axis_t *set, uint16_t 
 static CORE_ONCE int32_t scaled(const position_t *position, int32_t raw)
 {
     int32_t way = along(raw, position->sign);
-    return (way * position->um_whole + ((way * position->um_part) >> PART)) >> 4;
+    return halved(way * position->um_whole + halved(way * position->um_part, PART), 4);
 }
 
 static int32_t um_of(const position_t *position, const settings_axis_t *set, int32_t raw16)
@@ -99,7 +99,7 @@ static int32_t um_of(const position_t *position, const settings_axis_t *set, int
 
 int32_t position_um(const position_t *position, const settings_axis_t *set)
 {
-    return um_of(position, set, position->estimate >> (FRACTION - 4));
+    return um_of(position, set, halved(position->estimate, FRACTION - 4));
 }
 
 int32_t position_block_um(const position_t *position, const settings_axis_t *set)
@@ -109,8 +109,8 @@ int32_t position_block_um(const position_t *position, const settings_axis_t *set
 
 int32_t position_speed(const position_t *position)
 {
-    int32_t raw_s = (position->rate * TICKS_PER_S) >> (FRACTION - 4);       /* 4 fraction bits */
-    return position->span == 0 ? raw_s >> 4 : between(scaled(position, raw_s), -UM_S_MAX, UM_S_MAX);
+    int32_t raw_s = halved(position->rate * TICKS_PER_S, FRACTION - 4);       /* 4 fraction bits */
+    return position->span == 0 ? halved(raw_s, 4) : between(scaled(position, raw_s), -UM_S_MAX, UM_S_MAX);
 }
 
 int32_t position_count_um(const position_t *position)

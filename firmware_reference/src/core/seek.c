@@ -46,7 +46,7 @@ static void keep_running_current(seek_t *seek)
     if (seek->runs >= 2) {
         int32_t before = seek->current_before;
         int32_t last = seek->current_last[seek->runs - 2];
-        seek->current_before = (int16_t)(seek->runs == 2 ? last : before + ((last - before) >> 3));
+        seek->current_before = (int16_t)(seek->runs == 2 ? last : before + halved(last - before, 3));
     }
 }
 
@@ -55,7 +55,7 @@ static void see_motion(seek_t *seek, const settings_axis_t *set, const position_
     int32_t blocks = larger((seek->still_ticks + POSITION_BLOCK / 2) / POSITION_BLOCK, 1);
     int32_t travel = div_toward_zero(moved(seek, position), blocks);
     keep_running_current(seek);
-    seek->travel = seek->runs > 1 ? seek->travel + ((travel - seek->travel) >> 2) : travel;
+    seek->travel = seek->runs > 1 ? seek->travel + halved(travel - seek->travel, 2) : travel;
     seek->mark = position->block;
     seek->still_ticks = 0;
     seek->current_sum = 0;
