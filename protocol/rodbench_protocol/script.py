@@ -13,6 +13,15 @@ POWER_ON, EXTERNAL, WATCHDOG = 0x01, 0x02, 0x08
 _KEYS = {kind: {key.name: key.id for key in keys} for kind, keys in settings.KEYS.items()}
 
 
+READINGS: Json = {
+    "pot": [4092, 4092],
+    "current": [0, 0],
+    "supply": 430,
+    "bandgap": 225,
+    "inputs": 0,
+}
+
+
 class Script:
     """A session under construction; counts seq by itself."""
 
@@ -72,7 +81,7 @@ class Script:
             "name": self.name,
             "about": self.about,
             "start": {"reset_flags": POWER_ON, "nonce_seed": 4660},
-            "readings": {"pot": [4092, 4092], "current": [0, 0], "supply": 430, "bandgap": 225},
+            "readings": dict(READINGS),
             "steps": self.steps,
         }
 

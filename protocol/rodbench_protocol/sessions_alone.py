@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from rodbench_protocol.names import EventKind, Fault, FaultBits, JogUnit, Status
+from typing import Any
+
+from rodbench_protocol.names import Ended, EventKind, Fault, FaultBits, JogUnit, Status
 from rodbench_protocol.script import (
     CALIBRATED,
     EXTERNAL,
@@ -69,8 +71,8 @@ def _level() -> Json:
     alone = {"driving": [False, True]}
     s.ask("level", **level, reply={"motion": 2}, ticks=20, outputs=alone)
     s.ask("jog", Status.IN_MOTION, axis=1, unit=int(JogUnit.SPEED), value=1000)
-    s.ask("level", axis=2, speed_um_s=0, reply={"motion": 2}, ticks=300, outputs=_RESTING)
-    s.step(ticks=50, readings={"pot": [4092, 3600]})  # 14.7 mm: more than twice the distance
+    s.ask("level", axis=2, speed_um_s=0, reply={"motion": 2}, ticks=100, outputs=_RESTING)
+    s.step(ticks=20, readings={"pot": [4092, 3600]})  # 14.7 mm: more than twice the distance
     s.ask("level", **level, ticks=30, events=[trip], outputs=_RESTING)
     return s.done()
 
@@ -158,4 +160,125 @@ def _totals() -> Json:
     return s.done()
 
 
-MAKERS = (_gang, _level, _kept_trips, _black_box, _totals)
+def _tripped(s: Script, axis: int, fault: Fault, within: int, **more: Any) -> None:
+    """These readings trip within so many ticks."""
+    s.step(ticks=within, events=[_trip(axis, fault)], **more)
+
+
+def _trip(axis: int, fault: Fault) -> Json:
+    return {"kind": int(EventKind.TRIP), "axis": axis, "cause": int(fault)}
+
+
+def _pot_guards() -> Json:
+    s = Script("pot_guards", "an open and a jumping pot trip at rest, a single spark does not")
+    s.begin()
+    s.set_axis(**(FITTED | CALIBRATED))
+    s.step(ticks=50)
+    s.step(ticks=1, readings={"pot": [0, 4092]}, never=["event"])
+    s.step(ticks=50, readings={"pot": [4092, 4092]}, never=["event"])
+    s.step(ticks=1, readings={"pot": [0, 4092]}, never=["event"])
+    _tripped(s, 1, Fault.POT_JUMP, 1)
+    s.step(ticks=2, never=["event"])
+    _tripped(s, 1, Fault.POT_OPEN, 1)
+    both = int(FaultBits.POT_JUMP | FaultBits.POT_OPEN)
+    again = [{"kind": int(EventKind.CLEARED), "axis": 1}, _trip(1, Fault.POT_OPEN)]
+    s.ask("clear", axis=1, reply={"cleared": both}, ticks=2, events=again)
+    s.step(ticks=10, readings={"pot": [8184, 4092]}, events=[_trip(1, Fault.POT_SHORT)])
+    s.step(ticks=10, readings={"pot": [4092, 4092]})
+    jog: Json = {"axis": 1, "unit": int(JogUnit.SPEED), "value": 1000}
+    s.ask("jog", Status.FAULTED, int(Fault.POT_OPEN), **jog)
+    s.ask("clear", axis=1, ticks=2)
+    s.ask("jog", **jog, reply={"motion": 1}, ticks=3, outputs={"driving": [True, False]})
+    return s.done()
+
+
+def _moving_off() -> Json:
+    s = Script("moving_off", "a rod that leaves its place with the output off is told")
+    s.begin()
+    s.set_axis(**(FITTED | CALIBRATED))
+    s.step(ticks=300, never=["event"])
+    s.step(ticks=64, readings={"pot": [4072, 4092]}, never=["event"])  # 0.6 mm
+    _tripped(s, 1, Fault.MOVING_OFF, 48, readings={"pot": [3992, 4092]}, outputs=_RESTING)  # 3 mm
+    return s.done()
+
+
+def _following() -> Json:
+    s = Script("following", "a rod that falls behind its reference stops, category 1")
+    s.begin()
+    s.set_axis(**(FITTED | CALIBRATED | {"following_um": 1000, "move_hold_ms": 2000}))
+    s.ask("move", axis=1, target_um=150000, speed_um_s=0, reply={"motion": 1}, ticks=120)
+    fault = Fault.FOLLOWING
+    ended = {"kind": int(EventKind.MOTION_ENDED), "axis": 1, "cause": int(Ended.FAULT)}
+    s.step(ticks=270, events=[_trip(1, fault), ended], outputs=_RESTING)
+    s.ask("outcome", axis=1, reply={"ended": int(Ended.FAULT), "cause": int(fault)})
+    return s.done()
+
+
+def _supply() -> Json:
+    s = Script("supply", "a low supply stops both axes by a ramp, a high one at once")
+    s.begin()
+    s.set_axis(**FITTED)
+    s.put(0, supply_low_mv=10000, supply_high_mv=14000)
+    low, high, good = ({"supply": n} for n in (350, 520, 430))  # 9.8, 14.5 and 12.0 V
+    s.step(ticks=100, readings=low, never=["event"])  # no meter was held to it
+    s.step(readings=good)
+    s.put(0, supply_calibrated=1)
+    jog: Json = {"axis": 1, "unit": int(JogUnit.OUTPUT), "value": 100}
+    driving = {"driving": [True, False]}
+    s.ask("jog", **jog, ticks=5)
+    s.step(ticks=39, readings=low, never=["event"], outputs=driving)
+    _tripped(s, 0, Fault.SUPPLY_LOW, 1, outputs=driving)
+    s.step(ticks=50, outputs=_RESTING)
+    s.ask("outcome", axis=1, reply={"ended": int(Ended.FAULT), "cause": int(Fault.SUPPLY_LOW)})
+    again = [{"kind": int(EventKind.CLEARED), "axis": 0}, _trip(0, Fault.SUPPLY_LOW)]
+    s.ask("clear", axis=0, ticks=2, events=again)
+    s.ask("jog", Status.FAULTED, int(Fault.SUPPLY_LOW), **jog)
+    s.step(ticks=2, readings=good)
+    s.ask("clear", axis=0, reply={"cleared": int(FaultBits.SUPPLY_LOW)})
+    s.ask("jog", **jog, ticks=5)
+    s.step(ticks=3, readings=high, never=["event"], outputs=driving)
+    _tripped(s, 0, Fault.SUPPLY_HIGH, 1, outputs=_RESTING)
+    return s.done()
+
+
+def _stop_input() -> Json:
+    s = Script("stop_input", "an open stop input stops both axes, and bars them while it is open")
+    s.begin()
+    s.set_axis(**FITTED)
+    s.put(2, **FITTED)
+    s.step(readings={"inputs": 1})
+    s.put(0, stop_input=1)
+    for axis in (1, 2):
+        s.ask("jog", axis=axis, unit=int(JogUnit.OUTPUT), value=100, ticks=5)
+    s.step(ticks=3, readings={"inputs": 0}, never=["event"], outputs=_BOTH)
+    s.step(ticks=20, readings={"inputs": 1}, never=["event"], outputs=_BOTH)  # a bounce
+    s.step(ticks=3, readings={"inputs": 0}, never=["event"], outputs=_BOTH)
+    _tripped(s, 0, Fault.STOP_INPUT, 1, outputs=_BOTH)
+    s.step(ticks=10, outputs=_RESTING)
+    s.step(ticks=100)
+    fault = int(Fault.STOP_INPUT)
+    s.ask("jog", Status.FAULTED, fault, axis=1, unit=int(JogUnit.OUTPUT), value=100)
+    s.ask("clear", axis=0, ticks=2, events=[_trip(0, Fault.STOP_INPUT)])
+    s.step(ticks=2, readings={"inputs": 1})
+    s.ask("clear", axis=0, reply={"cleared": int(FaultBits.STOP_INPUT)})
+    s.ask("jog", axis=1, unit=int(JogUnit.OUTPUT), value=100, ticks=5)
+    s.step(outputs={"driving": [True, False]})
+    return s.done()
+
+
+def _fold_back() -> Json:
+    s = Script("fold_back", "a current above fold_back_ma takes the output back, and is no fault")
+    s.begin()
+    s.set_axis(**(FITTED | CALIBRATED | {"fold_back_ma": 600}))
+    s.ask("run", axis=1, output_permille=300, ticks=20)
+    told = {"kind": int(EventKind.FOLD_BACK), "axis": 1}
+    more = {"current": [121, 0]}  # 800 mA
+    s.step(ticks=5, readings=more, events=[told], outputs={"driving": [True, False]})
+    s.step(ticks=15, never=["event"], outputs={"driving": [True, False]})
+    return s.done()
+
+
+MAKERS = (
+    _gang, _level, _kept_trips, _black_box, _totals, _pot_guards, _moving_off, _following,
+    _supply, _stop_input, _fold_back,
+)  # fmt: skip
