@@ -60,9 +60,12 @@ def totals_of(image: bytes) -> tuple[int, ...]:
 class Bench(Host):
     """Both axes uncalibrated with a pot, or as `settings` say."""
 
+    POTS = (4000, 4100)
+
     def __init__(self, image: bytes = BLANK, lib: ct.CDLL | None = None, **changes: int) -> None:
         super().__init__(image, lib)
-        self.pot, self.current = [4000, 4100], [0, 0]
+        self.pot, self.current = list(self.POTS), [0, 0]
+        self.board.set_readings(self.POTS, (0, 0))
         if changes or image == BLANK:
             self.change(**({"feedback": 1} | changes))
             self.store()

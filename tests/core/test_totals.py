@@ -18,6 +18,8 @@ TOTALS = range(TOTALS_AT, TOTALS_AT + 2 * TOTALS_SIZE)
 class Rods(Bench):
     """Two calibrated rods of 200 mm that go 10 mm/s at full output; what they really did."""
 
+    POTS = (raw_at(50_000), raw_at(60_000))
+
     def __init__(self) -> None:
         super().__init__(**ROD)
         self.um = [50_000.0, 60_000.0]
@@ -87,6 +89,7 @@ def test_a_rod_pushed_while_it_rests_has_gone_no_way(rods: Rods) -> None:
         rods.um[0] = um
         rods.go(1)
     rods.go(100)
+    rods.clear()
     assert rods.totals(1)[2] == 0
     before = rods.way_um[0]
     rods.move(1, 95)
