@@ -2,19 +2,34 @@
 
 from rodbench.board.board import Axis, Board
 from rodbench.board.motion import Motion, check_outcome
-from rodbench.board.types import AxisSample, BoardSample, Event, Hello, Outcome, Sample
+from rodbench.board.types import (
+    AxisSample,
+    BlackBox,
+    BoardSample,
+    BoxSample,
+    Event,
+    Hello,
+    Outcome,
+    Sample,
+    Totals,
+    Trip,
+)
 from rodbench.link.api import LinkStatistics
 
 __all__ = [
     "Axis",
     "AxisSample",
+    "BlackBox",
     "Board",
     "BoardSample",
+    "BoxSample",
     "Event",
     "Hello",
     "LinkStatistics",
     "Motion",
     "Outcome",
     "Sample",
+    "Totals",
+    "Trip",
     "check_outcome",
 ]

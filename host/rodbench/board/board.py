@@ -9,9 +9,19 @@ from typing import Any
 
 from rodbench_protocol.names import ALIVE_PERIOD_MS, EventKind, JogUnit
 
-from rodbench.board import convert, settings, signals
+from rodbench.board import convert, memory, settings, signals
 from rodbench.board.motion import Motion
-from rodbench.board.types import AxisSample, BoardSample, Event, Hello, Outcome, Sample
+from rodbench.board.types import (
+    AxisSample,
+    BlackBox,
+    BoardSample,
+    Event,
+    Hello,
+    Outcome,
+    Sample,
+    Totals,
+    Trip,
+)
 from rodbench.clock import Clock
 from rodbench.errors import (
     HeldError,
@@ -107,7 +117,8 @@ class Board:
 
     def poll(self, timeout_s: float = 0.0) -> list[Sample]:
         """What came unasked, waiting up to `timeout_s` for the first. Keeps nothing alive."""
-        samples = [convert.sample(u) for u in self.link.poll(timeout_s)]
+        minor = self.link.hello_fields["protocol_minor"]
+        samples = [convert.sample(u, minor) for u in self.link.poll(timeout_s)]
         for sample in samples:
             self._note(sample)
         return samples
@@ -146,6 +157,21 @@ class Board:
     def counters(self) -> dict[str, int]:
         """What the board has counted since its start."""
         return _without_head(self.link.request("counters"))
+
+    # -- what the board remembers; raises Refused where its firmware does not
+
+    def trips(self) -> list[Trip]:
+        """The last trips, oldest first; they outlive power."""
+        return memory.trips(self)
+
+    def black_box(self, axis: int) -> BlackBox | None:
+        """The last 0.3 s before the last trip; None: power was lost, or a motion has begun since
+        (see SPEC.md), or nothing has tripped."""
+        return memory.black_box(self, axis)
+
+    def totals(self, axis: int) -> Totals:
+        """On-time, starts and travel of an axis in all."""
+        return memory.totals(self, axis)
 
     # -- settings
 

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from typing import Any
 
-from rodbench_protocol.names import AxisFlags, AxisTelemetry, BoardTelemetry
+from rodbench_protocol.names import AxisAlso, AxisFlags, AxisTelemetry, BoardTelemetry
 from rodbench_protocol.names import Event as WireEvent
 from rodbench_protocol.schema import load_schema
 
 from rodbench.board.types import AxisSample, BoardSample, Event, Hello, Outcome, Sample
 
+GUARDS_MINOR = 2  # the protocol minor that brought inputs, heat and local control
 _PLACES = (
     (AxisFlags.NEAR_RETRACTED, "retracted"),
     (AxisFlags.NEAR_EXTENDED, "extended"),
@@ -17,12 +18,12 @@ _PLACES = (
 )
 
 
-def sample(unasked: AxisTelemetry | BoardTelemetry | WireEvent) -> Sample:
-    """The sample of what came unasked."""
+def sample(unasked: AxisTelemetry | BoardTelemetry | WireEvent, minor: int) -> Sample:
+    """The sample of what came unasked from a board of this protocol minor."""
     if isinstance(unasked, AxisTelemetry):
         return axis_sample(unasked)
     if isinstance(unasked, BoardTelemetry):
-        return board_sample(unasked)
+        return board_sample(unasked, minor)
     return event(unasked)
 
 
@@ -50,21 +51,31 @@ def axis_sample(t: AxisTelemetry) -> AxisSample:
         held_back=bool(flags & AxisFlags.HELD_BACK),
         braking=bool(flags & AxisFlags.BRAKING),
         place=next((word for flag, word in _PLACES if flags & flag), None),
+        local=bool(t.also & AxisAlso.LOCAL),
+        armed=bool(t.also & AxisAlso.ARMED),
+        source_lost=bool(t.also & AxisAlso.SOURCE_LOST),
+        ganged=bool(t.also & AxisAlso.GANGED),
+        folded_back=bool(t.also & AxisAlso.FOLDED_BACK),
+        warm=bool(t.also & AxisAlso.WARM),
     )
 
 
-def board_sample(t: BoardTelemetry) -> BoardSample:
-    """Telemetry of the board."""
+def board_sample(t: BoardTelemetry, minor: int) -> BoardSample:
+    """Telemetry of a board of this protocol minor."""
+    told = minor >= GUARDS_MINOR
     return BoardSample(
         tick=t.tick,
         supply_v=t.supply_mv / 1000,
         board_5v=t.board_5v_mv / 1000 if t.board_5v_mv else None,
-        inputs=t.inputs,
+        inputs=t.inputs if told else None,
         faults=t.faults,
         on_ticks=(t.on_ticks_1, t.on_ticks_2),
         duty_left_s=(t.duty_left_1_ms / 1000, t.duty_left_2_ms / 1000),
         frames_bad=t.frames_bad,
         late_ticks=t.late_ticks,
+        duty_ready_s=(t.duty_ready_1_ms / 1000, t.duty_ready_2_ms / 1000) if told else None,
+        heat=(t.heat_1_permille / 1000, t.heat_2_permille / 1000) if told else None,
+        local=(t.local_1, t.local_2) if told else None,
     )
 
 

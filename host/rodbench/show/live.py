@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import contextlib
+import textwrap
 from collections.abc import Iterator, Mapping
 from typing import TYPE_CHECKING
+
+from rodbench_protocol.names import Inputs
 
 from rodbench.board import AxisSample, BoardSample, Event, Sample
 from rodbench.settings.units import Units, minutes
 from rodbench.show.where import has_pot, place_words
-from rodbench.show.words import fault_names, fault_sentence, state
+from rodbench.show.words import event_words, fault_names, fault_sentence, state
 
 if TYPE_CHECKING:
     from rich.console import RenderableType
@@ -78,8 +81,10 @@ class View:
                 lines += [*self._axis(sample), ""]
         if not lines:
             lines = ["No axis is fitted. `rodbench commission` sets one up.", ""]
+        if self.board is not None:
+            lines += _wrapped([fault_sentence(name) for name in fault_names(self.board.faults)])
         if self.last_event:
-            lines.append(f"last: {self.last_event}")
+            lines += textwrap.wrap(f"last: {self.last_event}", WIDTH, subsequent_indent="      ")
         lines += self._foot()
         return [line[:WIDTH] for line in lines]
 
@@ -95,8 +100,36 @@ class View:
         else:
             lines += _position(sample, live, self.units)
         lines.append(_current(sample, live))
-        lines += _remarks(sample, has_pot(live))
+        lines += self._heat(sample, live)
+        lines += _wrapped(self._remarks(sample, live))
         return lines
+
+    def _heat(self, sample: AxisSample, live: Mapping[str, int]) -> list[str]:
+        if not live.get("rated_ma") or self.board is None or self.board.heat is None:
+            return []
+        warn, trip = live["thermal_warn_percent"], live["thermal_trip_percent"]
+        heat = 100 * self.board.heat[sample.axis - 1]
+        return [f"  heat       {heat:.0f} %, warns at {warn} %, trips at {trip} %"]
+
+    def _remarks(self, sample: AxisSample, live: Mapping[str, int]) -> list[str]:
+        found = [
+            fault_sentence(name, sample.axis, has_pot(live)) for name in fault_names(sample.faults)
+        ]
+        if sample.outside:
+            found.append("The rod is outside its soft stops: only the way back is open.")
+        if sample.held_back:
+            found.append("A soft stop holds the motion back.")
+        if sample.calibrated and not sample.proven:
+            found.append("Not moved since the board started: the first motion goes at creep.")
+        if sample.duty_used >= 0.999:
+            found.append(f"The duty budget is spent: the rod rests until {self._ready(sample)}.")
+        return found + _also(sample)
+
+    def _ready(self, sample: AxisSample) -> str:
+        ready = None if self.board is None else self.board.duty_ready_s
+        if ready is None:
+            return "there is some again"
+        return f"there is some again; all of it in {minutes(ready[sample.axis - 1])}"
 
     def _duty(self, sample: AxisSample) -> str:
         left = "" if self.board is None else self.board.duty_left_s[sample.axis - 1]
@@ -108,8 +141,9 @@ class View:
         if self.board is not None:
             known = "" if self.scopes[0]["supply_calibrated"] else " as read"
             parts.append(f"supply {self.board.supply_v:.2f} V{known}")
-            for name in fault_names(self.board.faults):
-                parts.append(name.replace("_", " "))
+            if self.scopes[0].get("stop_input") and self.board.inputs is not None:
+                closed = self.board.inputs & Inputs.STOP
+                parts.append(f"stop input {'closed' if closed else 'OPEN'}")
         if self.link is not None:
             link = self.link
             parts.append(
@@ -170,32 +204,31 @@ def _current(sample: AxisSample, live: Mapping[str, int]) -> str:
     return f"  current    {bar} {sample.current_a:.2f} A of {trip:g} {100 * sample.output:+.0f} %"
 
 
-def _remarks(sample: AxisSample, pot: bool) -> list[str]:
-    import textwrap
-
-    remarks = [fault_sentence(name, sample.axis, pot) for name in fault_names(sample.faults)]
-    if sample.outside:
-        remarks.append("The rod is outside its soft stops: only the way back is open.")
-    if sample.held_back:
-        remarks.append("A soft stop holds the motion back.")
-    if sample.calibrated and not sample.proven:
-        remarks.append("Not moved since the board started: the first motion goes at creep.")
-    if sample.duty_used >= 0.999:
-        remarks.append("The duty budget is spent: the rod rests until there is some again.")
+def _wrapped(remarks: list[str]) -> list[str]:
     wrap = textwrap.TextWrapper(WIDTH, initial_indent="  ! ", subsequent_indent="    ")
     return [line for remark in remarks for line in wrap.wrap(remark)]
 
 
+def _also(sample: AxisSample) -> list[str]:
+    """What the axis is beside its state."""
+    found = []
+    if sample.ganged:
+        found.append("Moves as one with the other rod: `rodbench level` moves it alone.")
+    if sample.source_lost:
+        found.append("Its local input is lost: look at the wire, then bring it to rest.")
+    elif sample.local:
+        armed = "commands it" if sample.armed else "commands it once it was seen at rest"
+        found.append(f"Its local input {armed}.")
+    if sample.folded_back:
+        found.append("The output is taken back, so that the current stays below fold_back_a.")
+    if sample.warm:
+        found.append("The motor is warm by its currents: let it rest before it trips.")
+    return found
+
+
 def event_line(event: Event, units: Units, calibrated: bool = True) -> str:
     """An event as one line; an uncalibrated axis has no position to tell."""
-    from rodbench.show.words import ended, event_word, fault_name, reset_cause
-
-    kind = event_word(event.kind)
     who = f"axis {event.axis}" if event.axis else "board"
-    what = {
-        "boot": f"started ({reset_cause(event.cause)})",
-        "trip": f"tripped: {fault_name(event.cause).replace('_', ' ')}" if event.cause else "",
-        "motion_ended": f"the motion {ended(event.cause)}",
-    }.get(kind, kind.replace("_", " "))
+    what = event_words(event.kind, event.cause)
     where = f" at {units.length(event.position_mm)}" if event.axis and calibrated else ""
     return f"{who}: {what}{where}, board clock {event.time_s:.1f} s"

@@ -34,6 +34,68 @@ _FAULTS = {
         "no end came in 1.2 times the measured time",
         "see that the rod still follows its motor, and that supply and load are as measured",
     ),
+    "pot_open": (
+        "the pot reads close to 0",
+        "look for a wire off at wiper or 5 V, or a short to ground",
+    ),
+    "pot_short": (
+        "the pot reads close to full scale",
+        "look for a wire off at the pot's ground, or a wiper shorted to 5 V",
+    ),
+    "pot_jump": (
+        "the pot jumped further than the rod can go",
+        "look at the wiper's wire and plugs; `rodbench measure pot` finds a worn place",
+    ),
+    "moving_off": (
+        "the rod moved with its output off",
+        "if nothing pushes it, cut motor power: the driver may be stuck; "
+        "if its load does, it needs a brake",
+    ),
+    "following": (
+        "the rod fell behind its reference",
+        "see what slows it: load, supply, or ramps steeper than it can follow",
+    ),
+    "thermal": (
+        "by its currents the motor is too hot",
+        "let it cool, `rodbench watch` shows how far it is",
+    ),
+    "supply_low": (
+        "the motor supply fell below supply_low_v",
+        "look at battery or supply, fuse and wires",
+    ),
+    "supply_high": (
+        "the motor supply rose above supply_high_v",
+        "look at the supply: the wrong one, or one that cannot take what a pushed rod gives back",
+    ),
+    "stop_input": (
+        "the stop input is open",
+        "see who pressed it and why, or which wire is off; close it",
+    ),
+    "apart": (
+        "the two rods came too far apart",
+        "see what holds one of them; once cleared, `rodbench level` brings them together",
+    ),
+    "late_tick": (
+        "the board's ticks ended late, three within a second",
+        "please report it, with what ran",
+    ),
+}
+_EVENTS = {
+    "soft_stop": "a soft stop held the motion back",
+    "duty_spent": "the duty budget is spent",
+    "end_found": "found an end",
+    "stored": "settings stored",
+    "cleared": "faults cleared",
+    "late_tick": "a tick ended late",
+    "armed": "its local input was seen at rest, and commands from now on",
+    "source_lost": "its local input is lost: no pulse, or outside its ends",
+    "handed_over": "another commands it",
+    "fold_back": "the output is taken back, so that the current stays below fold_back_a",
+    "warm": "the motor is warm by its currents: let it rest",
+}
+_COMMANDERS = {
+    "host": "the computer commands it now",
+    "local": "its local input commands it, once seen at rest",
 }
 _WITHOUT_POT = {
     "stall": ("the current rose before the end was due", "see what holds the rod on its way"),
@@ -55,6 +117,7 @@ _ENDED = {
     "replaced": "gave way to another motion",
     "session": "ended because another session was opened",
     "unfinished": "gave up: no end or no rest within its time",
+    "gang": "ended because the other rod of the gang stopped",
 }
 _ENDED_WITHOUT_POT = {
     "unfinished": "ended without the evidence of an end",
@@ -88,6 +151,22 @@ def event_word(number: int) -> str:
     return _name("event_kind", number)
 
 
+def event_words(number: int, cause: int) -> str:
+    """What happened, after "axis 1:"; `cause` by the kind of the event."""
+    name = event_word(number)
+    if name == "boot":
+        return f"started ({reset_cause(cause)})"
+    if name == "trip":
+        return f"tripped: {fault_name(cause).replace('_', ' ')}"
+    if name == "motion_ended":
+        return f"the motion {ended(cause)}"
+    if name == "handed_over":
+        return _COMMANDERS.get(_name("commander", cause), _EVENTS[name])
+    if name == "stored" and cause:
+        return "the settings could not be stored"
+    return _EVENTS.get(name, name.replace("_", " "))
+
+
 def fault_names(bits: int) -> list[str]:
     """Names of the faults in a bit field, as in the schema."""
     return [c.name for c in load_schema().bits["fault"].values if bits >> c.value & 1]
@@ -102,10 +181,19 @@ def fault_sentence(name: str, axis: int = 0, pot: bool = True) -> str:
     """What happened and what to do: `stall: output on ... Look ..., then rodbench clear 1`.
 
     `pot`: whether the rod has one; without, the current alone tells."""
-    known = _FAULTS if pot else _FAULTS | _WITHOUT_POT
-    what, look = known.get(name, ("a guard tripped", "look at the axis"))
+    look = _known(name, pot)[1]
     clear = f"rodbench clear{f' {axis}' if axis else ''}"
-    return f"{name.replace('_', ' ')}: {what}. To do: {look}; then `{clear}`."
+    return f"{fault_what(name, pot)}. To do: {look}; then `{clear}`."
+
+
+def fault_what(name: str, pot: bool = True) -> str:
+    """The first half of its sentence, without a full stop."""
+    return f"{name.replace('_', ' ')}: {_known(name, pot)[0]}"
+
+
+def _known(name: str, pot: bool) -> tuple[str, str]:
+    known = _FAULTS if pot else _FAULTS | _WITHOUT_POT
+    return known.get(name, ("a guard tripped", "look at the axis"))
 
 
 def _name(enum: str, number: int) -> str:
