@@ -17,6 +17,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "move": ("move", "Go to a position and rest there."),
     "stop": ("stop", "Stop one axis or all, whatever runs."),
     "clear": ("clear", "Clear latched faults."),
+    "trips": ("trips", "Why it stopped: the last trips, totals, the black box."),
     "log": ("log", "What was done with this machine: the logbook."),
     "note": ("note", "Write a note into the logbook, with photos."),
     "watch": ("watch", "Live view: position, current, duty, state."),

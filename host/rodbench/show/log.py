@@ -63,6 +63,15 @@ def _cleared(data: Data, _: Units) -> str:
     return f"axis {data.get('axis')}: {', '.join(map(str, faults)) or 'nothing stood'}"
 
 
+def _tripped(data: Data, units: Units) -> str:
+    axis, place = data.get("axis"), data.get("position_mm")
+    who = f"axis {axis}" if axis else "board"
+    where = f" at {units.length(place)}" if isinstance(place, int | float) else ""
+    amps = f", {data['current_a']:.2f} A" if axis and "current_a" in data else ""
+    what = str(data.get("fault", "")).replace("_", " ")
+    return f"number {data.get('number')}, {who}: {what}{where}{amps}"
+
+
 def _pushed(data: Data, _: Units) -> str:
     stored = "" if data.get("stored", True) else ", until reset"
     return _changes(data) + stored
@@ -101,6 +110,7 @@ _TOLD: dict[str, Callable[[Data, Units], str]] = {
     "move": _moved,
     "jog": _jogged,
     "clear": _cleared,
+    "trip": _tripped,
     "push": _pushed,
     "pull": _pulled,
     "commission": _commissioned,
