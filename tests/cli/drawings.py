@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import contextlib
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -12,8 +14,9 @@ from rodbench.show import plot
 from rodbench.show.run import Recorder
 
 
-def drawn(run: Recorder, path: Path, live: dict[str, int], units: str) -> Figure:
-    """The figure that `plot_run` has saved at `path`."""
+@contextlib.contextmanager
+def saved() -> Iterator[list[Figure]]:
+    """The figures that are saved meanwhile."""
     figures: list[Figure] = []
     real = Figure.savefig
 
@@ -23,5 +26,11 @@ def drawn(run: Recorder, path: Path, live: dict[str, int], units: str) -> Figure
 
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(Figure, "savefig", keep)
+        yield figures
+
+
+def drawn(run: Recorder, path: Path, live: dict[str, int], units: str) -> Figure:
+    """The figure that `plot_run` has saved at `path`."""
+    with saved() as figures:
         plot.plot_run(run, path, live=live, title="a run", units=Units(units))
     return figures[0]

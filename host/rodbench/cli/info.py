@@ -14,11 +14,14 @@ if TYPE_CHECKING:
     from rodbench.board import Board
     from rodbench.settings.units import Units
 
+BOARD_PERIOD_S = 0.25  # more than one period of the board's own telemetry
+
 
 @click.command("info")
 @for_board
 def command(setup: Setup) -> None:
-    """Who is on the port: versions, reset cause, digests, counters, link; where its rods are.
+    """Who is on the port: versions, reset cause, digests, counters, link; where its rods are, and
+    which faults stand.
 
     Opening a port may restart the board; nothing moves.
 
@@ -32,14 +35,29 @@ def command(setup: Setup) -> None:
             "counters": board.counters(),
             "link": asdict(board.statistics()),
             "axes": _axes(board, setup.units()),
+            "board": _board(board),
         }
     talk.result(found, _text(found), setup.as_json)
+
+
+def _board(board: Board) -> dict[str, Any]:
+    """Supply, inputs and the board's own faults, in a sentence each."""
+    from rodbench.show.words import fault_names, fault_sentence
+
+    if board.last_board is None:
+        board.watch(BOARD_PERIOD_S)
+    sample = board.last_board
+    if sample is None:
+        return {"faults": [], "to_do": []}
+    names = fault_names(sample.faults)
+    data = {**asdict(sample), "faults": names}
+    return {**data, "to_do": [fault_sentence(name) for name in names]}
 
 
 def _axes(board: Board, units: Units) -> list[dict[str, Any]]:
     """The axes that have a rod, and where it is as far as anything tells."""
     from rodbench.show.where import has_pot, where
-    from rodbench.show.words import state
+    from rodbench.show.words import fault_names, fault_sentence, state
 
     found = []
     for number in range(1, board.hello.axis_count + 1):
@@ -51,8 +69,18 @@ def _axes(board: Board, units: Units) -> list[dict[str, Any]]:
             without = "" if has_pot(live) else ", two wires, no pot"
             raw = "" if sample.calibrated or without else ", not calibrated"
             said = f"{state(sample.state)}, {place}{without}{raw}"
-            found.append({"axis": number, "state": state(sample.state), "said": said})
+            names = fault_names(sample.faults)
+            to_do = [fault_sentence(name, number, has_pot(live)) for name in names]
+            found.append(
+                {"axis": number, "state": state(sample.state), "said": said, "faults": names}
+                | {"to_do": to_do}
+            )
     return found
+
+
+def _axis_lines(axis: dict[str, Any]) -> list[str]:
+    said = f"  axis {axis['axis']}       {axis['said']}"
+    return [said, *(f"  ! {sentence}" for sentence in axis["to_do"])]
 
 
 def _text(found: dict[str, Any]) -> str:
@@ -74,6 +102,7 @@ def _text(found: dict[str, Any]) -> str:
         f"  frames       {counters['frames_good']} good, {counters['frames_bad']} bad, "
         f"{counters['frames_dropped']} dropped",
         f"  ticks late   {counters['late_ticks']}",
-        *(f"  axis {axis['axis']}       {axis['said']}" for axis in found["axes"]),
+        *(f"  ! {sentence}" for sentence in found["board"]["to_do"]),
+        *(line for axis in found["axes"] for line in _axis_lines(axis)),
     ]
     return "\n".join(lines)

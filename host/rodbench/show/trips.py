@@ -107,5 +107,6 @@ def _current(axes: Axes, box: BlackBox, times: list[float], live: Mapping[str, i
     if live["current_sensor"]:
         trip = live["trip_ma"] / 1000
         axes.axhline(trip, color="black", linestyle="-.", linewidth=1.2)
+        axes.set_ylim(top=1.2 * max(trip, *(sample.current_a for sample in box.samples)))
         axes.annotate(f"trip {trip:g} A", (0.005, trip), xycoords=("axes fraction", "data"),
                       ha="left", va="bottom", fontsize=8)  # fmt: skip
