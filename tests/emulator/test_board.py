@@ -233,6 +233,19 @@ def test_a_killed_process_keeps_what_had_come_to_rest(tmp_path: Path) -> None:
     assert Bench(tmp_path).emulated.twin.live.scope[1].trip_ma == 2300
 
 
+def test_a_record_of_another_version_keeps_the_settings(tmp_path: Path) -> None:
+    first = Bench(tmp_path)
+    first.fit()
+    first.board.write_scope(1, {"trip_ma": 2400}, store=True)
+    first.emulated.close()
+    state = json.loads((tmp_path / STATE_NAME).read_text())
+    state["noinit"] = state["noinit"][:-2]
+    (tmp_path / STATE_NAME).write_text(json.dumps(state))
+    second = Bench(tmp_path)
+    assert second.emulated.twin.live.scope[1].trip_ma == 2400
+    assert second.board.hello.reset_cause == ResetCause.POWER_ON
+
+
 @pytest.mark.parametrize("rubbish", ["", "{", "[]", '{"eeprom": "00"}', "null"])
 def test_a_damaged_state_file_is_a_board_as_from_the_shop(tmp_path: Path, rubbish: str) -> None:
     (tmp_path / STATE_NAME).write_text(rubbish)

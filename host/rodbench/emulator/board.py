@@ -30,6 +30,14 @@ def _same_kind(machine: Machine) -> None:
         )
 
 
+def _record(kept: bytes) -> NoInit | None:
+    """What RAM kept; of another version as little as after a power loss."""
+    try:
+        return NoInit.from_bytes(kept)
+    except ValueError:
+        return None
+
+
 class EmulatedBoard(BoardOnLine):
     """A board with a machine on it. `write` and `read` are the host's end of the serial line.
 
@@ -165,8 +173,7 @@ class EmulatedBoard(BoardOnLine):
         try:
             state = json.loads(self._state_file.read_text("utf-8"))
             eeprom = bytes.fromhex(state["eeprom"])
-            kept = bytes.fromhex(state["noinit"])
-            noinit = NoInit.from_bytes(kept) if kept else None
+            noinit = _record(bytes.fromhex(state["noinit"]))
             positions = {int(axis): float(mm) for axis, mm in state["positions_mm"].items()}
             boots, plant = int(state["boots"]), state["plant"]
         except (OSError, ValueError, KeyError, TypeError, AttributeError):
