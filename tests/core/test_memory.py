@@ -184,6 +184,20 @@ def test_a_place_that_takes_no_byte_costs_its_record_and_no_more() -> None:
     assert bench.store()
 
 
+def test_a_worn_place_of_the_totals_leaves_the_other() -> None:
+    bench = Bench()
+    written = []
+    for _ in range(3):
+        no_trip(bench)
+        bench.run(119_000)
+        for _ in range(1200):
+            bench.run(1)
+            bench.board.eeprom[TOTALS_AT + 4] = 0xFF  # of numbers 2, 4 ...
+        written.append(totals_of(bench.image)[0])
+    assert written == [1, 1, 3]
+    assert totals_of(bench.image)[1:4] == bench.totals(1)
+
+
 # ---------------------------------------------------------------- power cuts
 
 

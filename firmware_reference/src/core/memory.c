@@ -8,12 +8,13 @@
 #define TRIES_MOST 40                   /* bytes begun for one record, at most */
 #define LOW_MV 4400                     /* below this a write may spoil more than its byte */
 
-static void ended(core_t *core, uint8_t good)
+/* Good or not: what a place does not take goes to another the next time. */
+static void ended(core_t *core)
 {
     if (core->memory.at >= STORE_TRIPS_AT) {
         trips_written(core);
     } else {
-        totals_written(core, good);
+        totals_written(core);
     }
     core->memory.at = 0;
 }
@@ -31,7 +32,7 @@ static void write_record(core_t *core, const record_t *record, outputs_t *out)
         place++;
     }
     if (place == record->size || memory->tries == TRIES_MOST) {
-        ended(core, place == record->size);
+        ended(core);
         return;
     }
     out->ee_value = from[place];

@@ -11,7 +11,7 @@
  *
  * To add a client: X_due, asked in every tick in which a byte may be written, and X_written. In X_due fill in the record,
  * sealed by record_seal, and return 1 as long as it wants to be written; its bytes must not change meanwhile (return 0
- * for a tick to begin anew). X_written says once that it has ended; good 0: bytes did not take, go on to another place.
+ * for a tick to begin anew). X_written says once that it has ended, or that bytes did not take: go on to another place.
  * To read a record, record_get in store.h: at a start, or in a tick with core->ee_ready, else it waits for the memory.
  */
 #ifndef RODBENCH_MEMORY_H

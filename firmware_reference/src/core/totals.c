@@ -71,10 +71,10 @@ uint8_t totals_due(core_t *core, record_t *record)
     return totals->changed && core_at_rest(core);
 }
 
-void totals_written(core_t *core, uint8_t good)
+void totals_written(core_t *core)
 {
     totals_t *totals = &core->noinit->totals;
-    totals->now.number += good;         /* a place that takes no byte more is tried again, and the good one stays */
-    totals->changed = !good;
+    totals->now.number++;
+    totals->changed = 0;
     totals->pause = PAUSE;
 }

@@ -18,6 +18,6 @@ void totals_tick(core_t *core, uint8_t index);
 
 /* For memory.c. */
 uint8_t totals_due(core_t *core, record_t *record);
-void totals_written(core_t *core, uint8_t good);
+void totals_written(core_t *core);
 
 #endif

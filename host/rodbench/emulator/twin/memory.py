@@ -39,11 +39,11 @@ class Memory:
         self.tries = 0
 
 
-def _ended(core: Twin, good: bool) -> None:
+def _ended(core: Twin) -> None:
     if core.memory.at >= STORE_TRIPS_AT:
         trips_written(core)
     else:
-        totals_written(core, good)
+        totals_written(core)
     core.memory.at = 0
 
 
@@ -55,7 +55,7 @@ def _write_record(core: Twin, at: int, record: bytes, out: Outputs) -> None:
     size = len(record)
     place = next((n for n in range(size) if core.eeprom[at + n] != record[n]), size)
     if place == size or memory.tries == TRIES_MOST:
-        _ended(core, place == size)
+        _ended(core)
         return
     value = record[place]
     memory.tries += 1

@@ -118,9 +118,9 @@ def totals_due(core: Twin) -> tuple[int, bytes] | None:
     return (_place_of(totals.number), record_seal(totals.record())) if due else None
 
 
-def totals_written(core: Twin, good: bool) -> None:
-    """The record has ended; a place that takes no byte more is tried again."""
+def totals_written(core: Twin) -> None:
+    """The record has ended, good or not."""
     totals = core.noinit.totals
-    totals.number = (totals.number + good) & _U16_MAX
-    totals.changed = int(not good)
+    totals.number = (totals.number + 1) & _U16_MAX
+    totals.changed = 0
     totals.pause = PAUSE
