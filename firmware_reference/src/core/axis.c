@@ -201,11 +201,7 @@ static CORE_ONCE void begin(axis_t *axis, uint32_t tick, uint8_t command, uint16
     axis->ended = ENDED_RUNNING;
     axis->cause = 0;
     axis->on_ticks = 0;
-    axis->rest_raw = 0;
-    axis->rest_position_um = 0;
-    axis->current_before_ma = 0;
-    axis->current_stop_ma = 0;
-    axis->current_probe_ma = 0;
+    memset(&axis->rest_raw, 0, offsetof(axis_t, on_ticks) - offsetof(axis_t, rest_raw));
     axis->inches = 0;
     axis->wait = 0;
     if (axis->output_permille == 0) {

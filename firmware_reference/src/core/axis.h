@@ -58,12 +58,19 @@ typedef struct {
     int16_t current_ma;
     int16_t output_permille;    /* positive extends (uncalibrated: by the lines) */
     uint32_t faults;            /* latched, bit (number - 1) */
+    uint8_t also;               /* AXIS_ALSO_... bits */
+    uint8_t command;            /* AXIS_STATE_ of the motion under way, also while it is stopping */
+    /* the motion under way or last, laid out as in the reply to `outcome` */
     uint16_t motion;            /* number of the motion under way or last; wraps, never 0 after the first */
     uint8_t ended;              /* ENDED_... of the motion under way or last */
     uint8_t cause;              /* fault number when ended by a fault, else 0 */
-    uint8_t also;               /* AXIS_ALSO_... bits */
+    uint16_t rest_raw;          /* mean at rest */
+    int32_t rest_position_um;
+    int16_t current_before_ma;
+    int16_t current_stop_ma;
+    int16_t current_probe_ma;
+    uint32_t on_ticks;          /* ticks with output not 0 in this motion */
     /* private */
-    uint8_t command;            /* AXIS_STATE_ of the motion under way, also while it is stopping */
     uint8_t stop_reason;        /* ENDED_ that it will have, once stopped */
     uint8_t left_reason;        /* ENDED_ of the motion before, whose place was taken: still to be told */
     uint8_t resting;            /* 0: driving; else output is 0 and this many blocks + 1 were looked at for rest */
@@ -82,16 +89,9 @@ typedef struct {
     int32_t demand;             /* jog and run by output: permille; seek: +1 or -1; jog by speed and move: target um */
     int32_t demand_um_s;        /* jog by speed and move */
     int32_t from_um;            /* where this way began */
-    uint32_t on_ticks;          /* ticks with output not 0 in this motion */
     uint32_t rest_block;        /* the block before, while waiting for rest */
     uint32_t current_scale;     /* mA per raw of current4, 11 fraction bits */
     uint16_t board_mv;          /* for which it was reckoned */
-    /* the outcome of the last motion */
-    uint16_t rest_raw;          /* mean at rest */
-    int32_t rest_position_um;
-    int16_t current_before_ma;
-    int16_t current_stop_ma;
-    int16_t current_probe_ma;
     guard_t guard;
     position_t position;
     union {

@@ -8,6 +8,10 @@
 #define TICKS_PER_S 200
 #define START_RESERVE 20                /* ticks that must be left beyond the ramp down, for anything to start */
 #define ALL_AXES 0
+#define OUTCOME_PART_SIZE (OUTCOME_REPLY_ON_TICKS_AT - OUTCOME_REPLY_MOTION_AT)
+
+_Static_assert(offsetof(axis_t, current_probe_ma) + 2 - offsetof(axis_t, motion) == OUTCOME_PART_SIZE,
+               "axis_t has the outcome as the reply has it");
 
 /* Place of the axis that a field names; CORE_BOARD_AXES or more: there is none. */
 static uint8_t index_of(uint8_t axis)
@@ -85,14 +89,7 @@ static uint8_t outcome(core_t *core, call_t *call)
     }
     const axis_t *axis = &core->axis[index];
     uint8_t *at = put_u8(call->end, (uint8_t)(index + 1));
-    at = put_u16(at, axis->motion);
-    at = put_u8(at, axis->ended);
-    at = put_u8(at, axis->cause);
-    at = put_u16(at, axis->rest_raw);
-    at = put_u32(at, (uint32_t)axis->rest_position_um);
-    at = put_u16(at, (uint16_t)axis->current_before_ma);
-    at = put_u16(at, (uint16_t)axis->current_stop_ma);
-    at = put_u16(at, (uint16_t)axis->current_probe_ma);
+    at = put_bytes(at, &axis->motion, OUTCOME_PART_SIZE);
     call->end = put_u32(at, axis->on_ticks);
     return STATUS_OK;
 }
