@@ -296,8 +296,7 @@ class Board:
         if isinstance(sample, AxisSample):
             self.last_axis[sample.axis] = sample
             for motion in self._motions:
-                if motion.axis.number == sample.axis:
-                    motion.see(sample)
+                motion.see(sample)
         elif isinstance(sample, BoardSample):
             self.last_board = sample
         for listener in self.listeners:
@@ -350,8 +349,17 @@ class Axis:
         """Go to a position, in mm from the retracted end; speed 0: the setting's."""
         return self._begin("move", target_um=_wire(target_mm), speed_um_s=_wire(speed_mm_s))
 
+    def level(self, speed_mm_s: float) -> Motion:
+        """Hold-to-run of this rod of a gang alone, at creep at most, to level the two."""
+
+        def ask(new: float) -> Reply:
+            return self.board.start(self.number, "level", speed_um_s=_wire(new))
+
+        reply = ask(speed_mm_s)
+        return Motion(self, reply["motion"], reply.tick, ask)
+
     def stop(self, category: int = 1) -> None:
-        """Stop this axis, whoever commands."""
+        """Stop this axis, whoever commands; of a gang both."""
         self.board.stop(self.number, category)
 
     def sample(self, timeout_s: float = 1.0) -> AxisSample:

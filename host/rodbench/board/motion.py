@@ -41,6 +41,7 @@ class Motion:
         self._start_tick = tick
         self._change = change
         self._at_rest = False
+        self._mate_rests = True  # of a gang both must rest, or silence would end the other's motion
         self._seen_s = axis.board.clock.now()
         self._stopped = False
         axis.board.begin(self)
@@ -134,10 +135,13 @@ class Motion:
                     break
             self.axis.board.end(self)
 
-    # -- called by the board for every sample of the axis
+    # -- called by the board for every sample of an axis
 
     def see(self, sample: AxisSample) -> None:
-        """Take a sample."""
+        """Take a sample: of its axis, or of the one that is ganged with it."""
+        if sample.axis != self.axis.number:
+            self._mate_rests = sample.state in _RESTING or not sample.ganged
+            return
         self._seen_s = self.axis.board.clock.now()
         if sample.tick >= self._start_tick:
             self._at_rest = sample.motion != self.number or sample.state in _RESTING
@@ -168,7 +172,7 @@ class Motion:
     def _settle(self) -> None:
         """See whether it has ended, by the samples or, when none come, by asking."""
         silent = self.axis.board.clock.now() - self._seen_s > SILENCE_S
-        if not (self._at_rest or silent):
+        if not ((self._at_rest and self._mate_rests) or silent):
             return
         self._seen_s = self.axis.board.clock.now()
         outcome = self._ask()

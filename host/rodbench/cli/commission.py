@@ -50,6 +50,7 @@ def run(setup: Setup, board: Board, axis: int | None, no_label: bool = False) ->
     from rodbench.bench import commission as procedure
     from rodbench.bench.job import Job
     from rodbench.cli.asking import asker
+    from rodbench.cli.gang import refuse_alone
     from rodbench.cli.keeper import FileKeeper
 
     _head(setup, board)
@@ -58,6 +59,7 @@ def run(setup: Setup, board: Board, axis: int | None, no_label: bool = False) ->
         if axis is None:
             question = Question("axis", "       Axis 1 or 2?", Kind.FACT, ("1", "2"))
             axis = int(answers.ask(question))
+        refuse_alone(setup, board, axis)
         _agree_on_the_rest(setup, board, axis)
         job = Job(board, axis, answers, talk.say, keeper.record, units=setup.units())
         return procedure.run(job, keeper, no_label=no_label)

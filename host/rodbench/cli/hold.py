@@ -20,6 +20,7 @@ from rodbench.errors import Faulted, Refused
 
 if TYPE_CHECKING:
     from rodbench.board import Axis, Motion, Sample
+    from rodbench.board.gang import Gang
     from rodbench.settings.units import Units
 
 PRESS_S = 0.25  # a press alone
@@ -47,6 +48,7 @@ class Hold:
         self.axis = axis
         self.board = axis.board
         self.value = value
+        self.most = float("inf")
         self.live = live
         self.calibrated = bool(live["calibrated"])
         self.keys = terminal
@@ -86,7 +88,7 @@ class Hold:
         if key in _WAYS:
             self._run_key(_WAYS[key])
         elif key in ("up", "down"):
-            self.value *= STEP if key == "up" else 1 / STEP
+            self.value = min(self.value * (STEP if key == "up" else 1 / STEP), self.most)
             if self.motion is not None:
                 self.motion.change(self.way * self.value)
         else:
@@ -108,11 +110,13 @@ class Hold:
             self.motion.change(self.way * self.value)
 
     def _begin(self) -> None:
-        value = self.way * self.value
         try:
-            self.motion = self.axis.jog(value) if self.calibrated else self.axis.jog_output(value)
+            self.motion = self._start(self.way * self.value)
         except Refused as refused:
             self._note(f"{refused.message}. {refused.hint or ''}")
+
+    def _start(self, value: float) -> Motion:
+        return self.axis.jog(value) if self.calibrated else self.axis.jog_output(value)
 
     def _turn(self) -> None:
         """Renew, see whether it ended by itself, and end it in time."""
@@ -130,6 +134,7 @@ class Hold:
 
     def _ended(self) -> None:
         from rodbench.cli.endings import raise_fault, rest_words
+        from rodbench.cli.gang import first_to_end
         from rodbench.show.where import has_pot
         from rodbench.show.words import ended
 
@@ -137,6 +142,7 @@ class Hold:
         outcome = motion.ended if motion else None
         if outcome is None:
             return
+        outcome = first_to_end(self.board, outcome)
         where, pot = rest_words(self.axis, self.live, outcome, self.units), has_pot(self.live)
         try:
             raise_fault(outcome, self.units, where, pot)
@@ -179,3 +185,30 @@ class Hold:
         with talk.forgiving():
             sys.stderr.write(text)
             sys.stderr.flush()
+
+
+class LevelHold(Hold):
+    """The loop of `level AXIS`: one rod of a gang, at creep at most; shows how far it is ahead."""
+
+    def __init__(
+        self,
+        axis: Axis,
+        value: float,
+        live: Mapping[str, int],
+        terminal: Keys,
+        units: Units,
+        gang: Gang,
+    ) -> None:
+        super().__init__(axis, value, live, terminal, units)
+        self.most = value
+        self.gang = gang
+
+    def _start(self, value: float) -> Motion:
+        return self.axis.level(value)
+
+    def _line(self, sample: AxisSample) -> str:
+        from rodbench.cli.level import ahead_words
+
+        ahead = self.gang.ahead_mm(self.axis.number, self.board.last_axis)
+        said = "?" if ahead is None else ahead_words(self.axis.number, ahead, self.units)
+        return f"{said:>28}   level {self.units.speed(self.value)}   {super()._line(sample)}"

@@ -29,6 +29,8 @@ def command(setup: Setup, axis: int, speed: str | None, duration: str | None) ->
     share of full output, "20 %", which the board caps at creep. Without SPEED: half of the
     greatest speed, or creep.
 
+    Of two rods that are ganged both move, whichever is named.
+
     \b
     Keys: right extends, left retracts, up is faster, down slower, space stops,
     q ends. One press is one jog of at most 0.25 s; held, it goes on until the
@@ -39,6 +41,7 @@ def command(setup: Setup, axis: int, speed: str | None, duration: str | None) ->
               rodbench jog 1 "-3 mm/s" --for "2 s"
     """
     from rodbench.cli.caution import before_motion
+    from rodbench.cli.gang import say_both
 
     units = setup.units()
     with setup.board(f"jog {axis}") as board:
@@ -49,6 +52,7 @@ def command(setup: Setup, axis: int, speed: str | None, duration: str | None) ->
         if seconds is None and speed is not None and value < 0:
             raise UsageError("with keys, left and right give the direction: no minus")
         before_motion(setup, board, axis)
+        say_both(board, axis)
         if seconds is not None:
             _timed(setup, target, value, live, seconds, units)
         else:
@@ -86,6 +90,7 @@ def _timed(
     units: Units,
 ) -> None:
     from rodbench.cli.endings import raise_fault, rest_words
+    from rodbench.cli.gang import first_to_end
     from rodbench.show.where import has_pot
     from rodbench.show.words import ended, ended_word
 
@@ -95,7 +100,8 @@ def _timed(
     where = rest_words(axis, live, outcome, units)
     data = {**asdict(outcome), "ended": ended_word(outcome.ended)}
     setup.log(axis.board, "jog", value=value, **data)
-    raise_fault(outcome, units, where, pot)
+    first = first_to_end(axis.board, outcome)
+    raise_fault(first, units, where if first is outcome else "", pot)
     text = f"axis {axis.number} rests {where}; the jog {ended(outcome.ended, pot)}"
     talk.result(data, text, setup.as_json)
 

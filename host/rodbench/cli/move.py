@@ -29,6 +29,8 @@ def command(setup: Setup, axis: int, position: str, speed: str | None) -> None:
     [linkage], or "50 %" of the way between the soft stops; a bare number counts in its show_units.
     A rod without a pot goes to one of its ends: "extended" or "retracted".
 
+    Of two rods that are ganged both go to the same share of their strokes, whichever is named.
+
     Ctrl-C stops the rod; if this command dies, the board stops it by itself.
 
     \b
@@ -38,6 +40,7 @@ def command(setup: Setup, axis: int, position: str, speed: str | None) -> None:
     from rodbench.cli import run_to_end
     from rodbench.cli import target as places
     from rodbench.cli.caution import before_motion
+    from rodbench.cli.gang import first_to_end, refused, say_both
     from rodbench.show.run import Recorder
     from rodbench.show.where import has_pot
 
@@ -49,16 +52,21 @@ def command(setup: Setup, axis: int, position: str, speed: str | None) -> None:
         target = places.find(setup, axis, position, board.read_scope(axis), units)
         speed_mm_s = amounts.speed_mm_s(speed, units.name) if speed else 0.0
         before_motion(setup, board, axis)
+        gang = say_both(board, axis)
         with (
             Recorder(board, axis) as seen,
+            refused(gang, board, axis, target.mm, units),
             target.refused(),
             board.axis(axis).move(target.mm, speed_mm_s) as motion,
         ):
             outcome = motion.wait()
         assert outcome is not None
+        first = first_to_end(board, outcome)
         setup.log(board, "move", asked=position, target_mm=target.mm, **_data(outcome))
-    _check(outcome, axis, units)
+    _check(first, units)
     data = {"target_mm": target.mm, "seconds": seen.seconds, **_data(outcome)}
+    if gang is not None:
+        data["ganged_with"] = 3 - axis
     if target.way.linkage is not None:
         data["angle_deg"] = target.angle_deg(outcome.position_mm)
     text = (
@@ -75,8 +83,9 @@ def _data(outcome: Outcome) -> dict[str, Any]:
     return {**asdict(outcome), "ended": ended_word(outcome.ended)}
 
 
-def _check(outcome: Outcome, axis: int, units: Units) -> None:
+def _check(outcome: Outcome, units: Units) -> None:
     """Raise when the move did not come to rest at its target."""
+    axis = outcome.axis
     from rodbench_protocol.names import Ended
 
     from rodbench.cli.endings import raise_fault

@@ -29,7 +29,7 @@ def check(setup: Setup) -> None:
     """Check the machine file, without a board.
 
     What it cannot mean is an error with its line. What holds, but does less than it says, is a
-    remark: a gang that this firmware does not do, a position that no axis can go to.
+    remark: a gang of which one rod is not calibrated, a position that no axis can go to.
 
     \b
     Example:  rodbench settings check -m vent/machine.toml
@@ -103,13 +103,15 @@ def push(setup: Setup, until_reset: bool) -> None:
     \b
     Example:  rodbench settings push --port emulator
     """
+    from rodbench.cli.gang import PAIRING
     from rodbench.settings import transfer
 
     with setup.board("settings push") as board:
         machine = transfer.load_for(board, setup.machine)
         done = transfer.push(machine, board, until_reset=until_reset)
     machine.save()
-    for note in [*done.notes, *machine.remarks]:
+    ganged_now = any(d.wire == "apart_trip_um" and not d.on_board for d in done.changed)
+    for note in [*done.notes, *([PAIRING] if ganged_now else []), *machine.remarks]:
         talk.say(f"note: {note}")
     setup.logbook().append(
         "push", digest=done.digest, changed=_data(done.changed), stored=not until_reset

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any, TypeVar, cast
 from rodbench.bench.job import Job
 from rodbench.cli import talk
 from rodbench.cli.asking import asker
+from rodbench.cli.gang import refuse_alone
 from rodbench.cli.keeper import FileKeeper, plain
 from rodbench.cli.options import Setup
 from rodbench.errors import ProcedureError, SettingsError
@@ -32,6 +33,7 @@ def job(setup: Setup, board: Board, axis: int) -> Iterator[Job]:
             hint=f"`rodbench commission {axis}` does it all; or describe the rod in the machine "
             "file and `rodbench settings push`.",
         )
+    refuse_alone(setup, board, axis)
     with asker(setup, board) as answers:
         keeper = FileKeeper(setup, board)
         yield Job(board, axis, answers, talk.say, keeper.record, units=setup.units())

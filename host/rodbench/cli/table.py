@@ -15,6 +15,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "settings": ("settings", "Compare, send and fetch settings: check, diff, push, pull."),
     "jog": ("jog", "Hold-to-run, by keys or for a set time."),
     "move": ("move", "Go to a position and rest there."),
+    "level": ("level", "Move one rod of a gang alone, until both are level."),
     "stop": ("stop", "Stop one axis or all, whatever runs."),
     "clear": ("clear", "Clear latched faults."),
     "trips": ("trips", "Why it stopped: the last trips, totals, the black box."),

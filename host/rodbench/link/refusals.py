@@ -16,6 +16,8 @@ _HINTS: dict[int, str] = {
     Status.CALIBRATED: "commit the axis to uncalibrated first, or jog by speed",
     Status.NOT_FITTED: "`rodbench commission` sets it up; `settings push` if the file has its rod",
     Status.OUTSIDE: "ask for a target between the soft stops",
+    Status.GANGED: "once both are calibrated `move` and `jog` move both, `rodbench level` one "
+    "alone; [gang] taken out and pushed, each moves on its own",
     Status.BUSY: "a store takes about two seconds: ask again",
     Status.NO_DRAFT: "the draft was dropped (a restart, or another program): begin again",
 }

@@ -15,6 +15,7 @@ from rodbench.settings.positions import Way
 from rodbench.settings.units import Units
 
 Scopes = Mapping[int, Mapping[str, int]]
+EVEN_PERCENT = 1.0  # of the stroke: soft stops that differ by less need no word
 RATED_ABOVE = 1.2  # a 12 V rod takes a charging battery's 14.4 V (common practice, no source)
 
 
@@ -39,17 +40,34 @@ def _gang(parsed: Parsed, scopes: Scopes) -> Iterator[Finding]:
     if not ganged(parsed):
         return
     line = parsed.lines.get(("gang",), 1)
-    yield Finding(
-        parsed.file,
-        line,
-        "[gang] is kept, but this firmware does not gang axes yet: each moves on its own, and "
-        "nothing stops them when they come apart.",
-    )
     apart = parsed.get(("gang",), "apart_trip_mm")
     strokes = [scopes[axis]["stroke_um"] / 1000 for axis in parsed.axes]
     if apart is not None and strokes and float(apart.value) >= min(strokes):
         text = f"{apart.said} is no less than a whole stroke: it would never trip."
         yield Finding(parsed.file, apart.line, text)
+    learning = [axis for axis in parsed.axes if not scopes[axis]["calibrated"]]
+    if learning or len(parsed.axes) < 2:
+        which = f"axis {learning[0]} is not calibrated" if learning else "one of them is not there"
+        text = f"[gang]: {which}, and a gang moves with two that are: commission each first."
+        yield Finding(parsed.file, line, text)
+    elif _uneven(scopes):
+        yield Finding(parsed.file, line, _uneven(scopes))
+
+
+def _uneven(scopes: Scopes) -> str:
+    """Soft stops at different shares of the strokes; empty where they agree."""
+    rods = [scopes[axis] for axis in (1, 2)]
+    low, high = (
+        [100 * rod[f"soft_stop_{end}_um"] / rod["stroke_um"] for rod in rods]
+        for end in ("min", "max")
+    )
+    if max(abs(low[0] - low[1]), abs(high[0] - high[1])) <= EVEN_PERCENT:
+        return ""
+    said = [f"{low[n]:.1f} .. {high[n]:.1f} %" for n in (0, 1)]
+    return (
+        f"[gang]: the soft stops are at {said[0]} of axis 1's stroke and {said[1]} of axis 2's: "
+        f"both go only where both may, {max(low):.1f} .. {min(high):.1f} %."
+    )
 
 
 def _axis(parsed: Parsed, axis: int, values: Mapping[str, int]) -> Iterator[Finding]:
