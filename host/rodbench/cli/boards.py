@@ -49,7 +49,7 @@ def _in_process(setup: Setup) -> Iterator[Board]:
         )
     clock = VirtualClock()
     emulated = open_emulator(setup.port_name(), clock, setup.folder if setup.has_machine else None)
-    setup.look = Eye(emulated.rig).look
+    setup.look, setup.rig = Eye(emulated.rig).look, emulated.rig
     try:
         with Board.direct(EmulatorTransport(emulated, clock), clock, warn=_warn) as board:
             yield board

@@ -13,13 +13,16 @@ from rodbench.cli.options import Setup, plain_json
 from rodbench.errors import UsageError
 
 if TYPE_CHECKING:
+    from rodbench.bench.commission import Done
     from rodbench.board import Board
 
 FOLDER = "ridge-vent"
 MARK = "demo.txt"
 _MARK_TEXT = "Made by `rodbench demo`, which may replace this folder. All figures are invented.\n"
+APART_UM = 6000
+JAM_SHARE = 0.4  # of the stroke, on the way back
+NEED_S = 90.0  # motor time for the ways that are left
 _ANSWERS = {
-    "rod": "north",
     "wires": "motor + pot",
     "mounting": "bench",
     "current_sensor_v_per_a": 0.185,
@@ -31,7 +34,9 @@ _ANSWERS = {
 @click.command("demo")
 @plain_json
 def command(setup: Setup) -> None:
-    """The main job on an emulated greenhouse vent: learn a rod, limit it, move it.
+    """The main job on an emulated greenhouse vent: learn two rods, limit them, move them.
+
+    Each is commissioned; then both move as one, one of them meets a jam, and the trip is cleared.
 
     Needs no board: an emulated one runs in this process, faster than real time, with invented
     figures. Makes the folder ./ridge-vent with machine file, logbook and one picture of the move.
@@ -65,35 +70,139 @@ def _folder(folder: Path) -> Path:
 
 
 def run(setup: Setup) -> None:
-    """Commission axis 1, move it, and show what came out."""
-    from rodbench.cli.commission import run as commission
+    """Commission both axes, move one, then both as one; then a jam, and how it is cleared."""
     from rodbench.cli.keeper import plain
     from rodbench.show.tables import learned
 
-    setup.ready_answers = dict(_ANSWERS) | _pin_to_pin()
     units = setup.units()
     picture = setup.folder / "move.png"
     with setup.board("demo") as board:
-        done = commission(setup, board, 1)
+        done = _commission(setup, board, 1)
         rest_mm = _move(setup, board, picture)
+        talk.say("\nAxis 2 is commissioned in the same way; its talk is left out.")
+        with talk.hushed():
+            _commission(setup, board, 2)
+        _gang(setup, board)
+        both_mm = _both(setup, board)
+        tripped = _jam(setup, board)
     text = "\n".join(
         (
             learned(plain(done), units),
             f"a move: rests at {units.length(rest_mm)}",
+            f"both as one: rest at {' and '.join(map(units.length, both_mm))}",
+            f"a jam: {tripped}",
             f"machine file  {setup.machine_path}",
             f"picture       {picture.relative_to(Path.cwd())}",
         )
     )
-    data = {"machine": str(setup.machine_path), "picture": str(picture), "rest_mm": rest_mm}
+    data = {
+        "machine": str(setup.machine_path),
+        "picture": str(picture),
+        "rest_mm": rest_mm,
+        "both_mm": both_mm,
+        "tripped": tripped,
+    }
     talk.result({**data, **plain(done)}, text, setup.as_json)
 
 
-def _pin_to_pin() -> dict[str, object]:
-    """What the label of the emulated rod says: its own stroke."""
+def _commission(setup: Setup, board: Board, axis: int) -> Done:
+    """As a person would, with the emulated rod's own label."""
+    from rodbench.cli.commission import run as commission
     from rodbench.emulator.plant_file import default_machine
 
-    stroke = default_machine().rods[1].stroke_mm
-    return {"retracted_pin_to_pin": "305 mm", "extended_pin_to_pin": f"{305 + stroke:g} mm"}
+    rod = default_machine().rods[axis]
+    setup.ready_answers = _ANSWERS | {
+        "rod": rod.name,
+        "retracted_pin_to_pin": "305 mm",
+        "extended_pin_to_pin": f"{305 + rod.stroke_mm:g} mm",
+    }
+    return commission(setup, board, axis)
+
+
+def _gang(setup: Setup, board: Board) -> None:
+    """In the order that `level` tells: close each, gang, level, bolt the bar."""
+    from rodbench.bench import level
+    from rodbench.board import check_outcome
+    from rodbench.cli.gang import PAIRING, needed
+    from rodbench.cli.level import ahead_words
+    from rodbench.settings import transfer
+
+    low_mm = max(board.axis(axis).settings()["soft_stop_min_um"] for axis in (1, 2)) / 1000 + 1
+    talk.say(f"\nTwo rods as one: close each, at {low_mm:.1f} mm, then [gang] in the machine file")
+    for axis in (1, 2):
+        with board.axis(axis).move(low_mm) as motion:
+            check_outcome(motion.finish(120.0))
+    machine = setup.machine()
+    with machine.changing():
+        machine.put_host(("gang",), "axes", [1, 2])
+        machine.put(0, {"apart_trip_um": APART_UM})
+    transfer.push(machine, board)
+    machine.save()
+    talk.say(f"note: {PAIRING}")
+    done = level.run(board.axis(2), needed(board))
+    talk.say(f"level: axis 2 is {ahead_words(2, done.ahead_mm, setup.units())}. Bolt the bar.")
+    setup.log(board, "level", axis=2, by="itself", ahead_mm=done.ahead_mm)
+
+
+def _both(setup: Setup, board: Board) -> list[float]:
+    """One move of both; where each rests."""
+    from rodbench.board import check_outcome
+    from rodbench.cli.gang import say_both
+
+    live = board.axis(1).settings()
+    target = 0.8 * live["stroke_um"] / 1000
+    say_both(board, 1)
+    with board.axis(1).move(target) as motion:
+        outcome = check_outcome(motion.finish(120.0))
+    setup.log(board, "move", target_mm=target, rest_mm=outcome.position_mm)
+    return [board.axis(axis).sample().position_mm or 0.0 for axis in (1, 2)]
+
+
+def _jam(setup: Setup, board: Board) -> str:
+    """An obstacle under axis 2 on the way back: what trips, and how it is cleared."""
+    from rodbench.cli.endings import raise_fault
+    from rodbench.cli.gang import first_to_end
+    from rodbench.errors import Faulted
+
+    assert setup.rig is not None
+    units, live = setup.units(), board.axis(2).settings()
+    place = JAM_SHARE * live["stroke_um"] / 1000
+    _rest(board)
+    talk.say(f"\nA flower box stands in the way of axis 2, at {units.length(place)}; both close.")
+    setup.rig.set_fault("jam", axis=2, value=place)
+    with board.axis(1).move(0.1 * live["stroke_um"] / 1000) as motion:
+        outcome = first_to_end(board, motion.finish(120.0))
+    try:
+        raise_fault(outcome, units)
+    except Faulted as fault:
+        talk.say(f"{fault.message}\n{fault.kept}\nTo do: {fault.hint}")
+        setup.log(board, "trip", axis=fault.axis, fault=fault.fault, text=fault.message)
+        tripped = fault.message
+    setup.rig.clear_fault("jam", axis=2)
+    names = _cleared(board)
+    talk.say(f"The flower box is taken away. Cleared: {names}.")
+    setup.log(board, "clear", axis=0, faults=names.split(", "))
+    with board.axis(1).move(0.1 * live["stroke_um"] / 1000) as motion:
+        motion.finish(120.0)
+    talk.say("Both are closed.")
+    return tripped
+
+
+def _rest(board: Board) -> None:
+    """Until both motors may run for long enough again."""
+    said = False
+    board.subscribe(0.0, 1.0)
+    while not board.last_board or min(board.last_board.duty_left_s) < NEED_S:
+        if board.last_board and not said:
+            said = True
+            talk.say(f"Resting until {NEED_S:.0f} s of motor time may be spent on each axis.")
+        board.sleep(5.0)
+
+
+def _cleared(board: Board) -> str:
+    from rodbench.show.words import fault_names
+
+    return ", ".join(name.replace("_", " ") for name in fault_names(board.clear(0)))
 
 
 def _move(setup: Setup, board: Board, picture: Path) -> float:

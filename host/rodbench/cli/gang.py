@@ -16,12 +16,12 @@ if TYPE_CHECKING:
     from rodbench.settings.units import Units
 
 PAIRING = (
-    "both rods now move as one. Before the bar is bolted: bring them level, closed and unlinked, "
-    "with `rodbench level`; then bolt the bar, then move."
+    "both rods move as one from now on. In this order: bring them level, closed and unlinked, with "
+    "`rodbench level`; then bolt the bar; then move."
 )
 _UNPAIR = (
-    "Unbolt the bar, take [gang] out of the machine file and `rodbench settings push`. Afterwards "
-    "put it back, push, level them unlinked, and bolt the bar."
+    "Unbolt the bar, take [gang] out of the machine file, `rodbench settings push`. When both are "
+    "calibrated: close each, put [gang] back, push, `rodbench level`, bolt the bar."
 )
 
 
@@ -54,10 +54,14 @@ def refuse_alone(setup: Setup, board: Board, axis: int) -> None:
     """Raises UsageError where file or board gang the axis: nothing is learned of such a rod."""
     from rodbench.board.gang import Gang
 
-    in_file = setup.has_machine and setup.machine().scope(0)["apart_trip_um"]
-    if in_file or Gang.of(board) is not None:
+    where = ""
+    if setup.has_machine and setup.machine().scope(0)["apart_trip_um"]:
+        where = f"[gang] in the machine file has axis {axis}"
+    elif Gang.of(board) is not None:
+        where = f"axis {axis} is ganged with axis {3 - axis} on this board"
+    if where:
         raise UsageError(
-            f"axis {axis} is ganged with axis {3 - axis}: nothing is learned of one rod alone",
+            f"{where}: nothing is learned of one rod of a gang alone",
             kept="Nothing moved.",
             hint=_UNPAIR,
         )

@@ -30,10 +30,10 @@ def command(setup: Setup, axis: int, until_level: bool) -> None:
     \b
     Pairing two rods, in this order:
       1. commission both, each alone, the bar not fitted
-      2. [gang] in the machine file, then `rodbench settings push`
-      3. bring them level, closed and still unlinked: `rodbench level`
-      4. bolt the bar
-      5. from now on `move` and `jog` of either move both
+      2. close each: `rodbench move 1 closed`, `rodbench move 2 closed`
+      3. [gang] in the machine file, then `rodbench settings push`
+      4. still unlinked, bring them level: `rodbench level`
+      5. bolt the bar; from now on `move` and `jog` of either move both
     Before anything is learned anew: unbolt the bar, take [gang] out, push.
 
     \b

@@ -16,6 +16,7 @@ from rodbench.errors import RodbenchError, UsageError
 
 if TYPE_CHECKING:
     from rodbench.board import Board
+    from rodbench.emulator.rig import Rig
     from rodbench.record.logbook import Logbook
     from rodbench.settings.machine import MachineFile
     from rodbench.settings.units import Units
@@ -34,6 +35,7 @@ class Setup:
     answers: Path | None = None
     speed: str | None = None
     look: Callable[[str], str | None] | None = None  # eyes of an emulated plant
+    rig: Rig | None = None  # the emulated machine itself, where it lives in this process
     eye: str | None = None  # the address of such eyes beside a pty or TCP port
     ready_answers: Mapping[str, object] = field(default_factory=dict)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import io
 import json
 import os
 import re
@@ -30,6 +31,13 @@ def say(text: str = "") -> None:
     """Talk, a line or several."""
     with forgiving():
         print(_fitted(text, sys.stderr), file=sys.stderr, flush=True)
+
+
+@contextlib.contextmanager
+def hushed() -> Iterator[None]:
+    """Leaves out the talk of what is done a second time."""
+    with contextlib.redirect_stderr(io.StringIO()):
+        yield
 
 
 def _fitted(text: str, stream: TextIO) -> str:

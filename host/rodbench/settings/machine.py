@@ -172,7 +172,7 @@ class MachineFile:
             text = self._with_learned(text, scope)
         self._take(text)
 
-    def put_host(self, path: Place, name: str, value: Value, note: str = "") -> None:
+    def put_host(self, path: Place, name: str, value: Value | list[int], note: str = "") -> None:
         """Set a key that stays in the file: `put_host(("board",), "fuse_a", 5.0)`."""
         written = self._parsed.get(path, name)
         text = self._text

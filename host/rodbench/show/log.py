@@ -58,6 +58,11 @@ def _jogged(data: Data, units: Units) -> str:
     return "by keys, axis " + str(data.get("axis")) if "by" in data else _moved(data, units)
 
 
+def _levelled(data: Data, units: Units) -> str:
+    ahead = float(data.get("ahead_mm", 0.0))
+    return f"axis {data.get('axis')}: {units.length(ahead)} ahead of the other rod"
+
+
 def _cleared(data: Data, _: Units) -> str:
     faults = data.get("faults", ())
     return f"axis {data.get('axis')}: {', '.join(map(str, faults)) or 'nothing stood'}"
@@ -109,6 +114,7 @@ _TOLD: dict[str, Callable[[Data, Units], str]] = {
     "note": _note,
     "move": _moved,
     "jog": _jogged,
+    "level": _levelled,
     "clear": _cleared,
     "trip": _tripped,
     "push": _pushed,
