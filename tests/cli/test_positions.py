@@ -154,7 +154,7 @@ def test_check_says_what_holds_but_does_less(bench: Bench) -> None:
         f'{line(bench, "wide open")}: wide open = "60 deg": axis 1: out of reach'
     )
     assert remarks[1].startswith(f'{line(bench, "beyond")}: beyond = "39 mm": outside the soft')
-    assert "this firmware does not gang axes yet" in remarks[2]
+    assert "a gang moves with two that are: commission each first" in remarks[2]
 
 
 def test_a_minus_is_no_option(bench: Bench) -> None:

@@ -180,14 +180,27 @@ def test_each_axis_may_have_a_linkage_of_its_own_and_a_gang_shares_one() -> None
     assert both.way_of(2).linkage == both.way_of(1).linkage == Linkage(420, 390, 305)
 
 
-def test_a_gang_is_kept_and_said_to_do_nothing_yet() -> None:
-    text = VENT + SOUTH + GANG
-    assert remark(text) == (
-        "machine.toml:41: [gang] is kept, but this firmware does not gang axes yet: each moves on "
-        "its own, and nothing stops them when they come apart."
+BOTH = SOUTH.replace("stroke_mm", "pot_retracted = 0.1\npot_extended = 0.9\nstroke_mm") + (
+    "calibrated = true\n[axes.2.limits]\nsoft_stop_min_mm = 3.0\nsoft_stop_max_mm = 188.0\n"
+)
+
+
+def test_a_gang_goes_to_the_board_as_a_distance() -> None:
+    assert machine(VENT + BOTH + GANG).remarks == []
+    assert machine(VENT + BOTH + GANG).scope(0)["apart_trip_um"] == 6000
+    assert machine(VENT + BOTH).scope(0)["apart_trip_um"] == 0
+
+
+def test_a_gang_that_cannot_move_or_never_trips_is_remarked() -> None:
+    assert remark(VENT + SOUTH + GANG) == (
+        "machine.toml:41: [gang]: axis 2 is not calibrated, and a gang moves with two that are: "
+        "commission each first."
     )
     short = VENT + SOUTH.replace("203.0", "50.0") + GANG.replace("6.0", "50.0")
     assert len(machine(short).remarks) == 2
+    narrow = VENT + BOTH.replace("188.0", "150.0") + GANG
+    assert "1.5 .. 92.6 % of axis 1's stroke and 1.5 .. 73.9 % of axis 2's" in remark(narrow)
+    assert "both go only where both may, 1.5 .. 73.9 %." in remark(narrow)
 
 
 def test_advice_about_trips_and_supplies() -> None:
