@@ -213,6 +213,10 @@ def test_demo_replaces_the_folder_of_an_earlier_demo(bench: Bench) -> None:
         for line in (folder / "logbook" / "log.jsonl").read_text().splitlines()
     ]
     assert kinds[0] == "new"
-    assert kinds[-2:] == ["commission", "move"]
+    assert kinds.count("commission") == 2
+    assert kinds[-5:] == ["commission", "level", "move", "trip", "clear"]
+    assert "a jam: axis 2 stopped at" in done.stdout
+    assert "Trip log: trip 1, axis 2: over current" in done.stderr
+    assert (folder / "trip.png").read_bytes().startswith(b"\x89PNG")
     check = bench.run("settings", "check", "-m", str(folder / "machine.toml"))
     assert "holds: settings" in check.stdout

@@ -30,10 +30,12 @@ ROD = (
 class Bench:
     """One board for several commands."""
 
-    def __init__(self, folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    def __init__(
+        self, folder: Path, capsys: pytest.CaptureFixture[str], plant: str = PLANT
+    ) -> None:
         self.folder = folder
         self.capsys = capsys
-        self.emulated = test_boards.make(parse(PLANT, "bench.toml"))
+        self.emulated = test_boards.make(parse(plant, "bench.toml"))
         clock = VirtualClock()
         clock.attach(self.emulated.step)
         self.board = Board.direct(EmulatorTransport(self.emulated, clock), clock)
@@ -50,6 +52,12 @@ class Bench:
         self.capsys.readouterr()
         cli.main([*words, "--json"], standalone_mode=False)
         return json.loads(self.capsys.readouterr().out)
+
+    def said(self, *words: str) -> str:
+        """What a command says beside its result."""
+        self.capsys.readouterr()
+        cli.main([*words, "--json"], standalone_mode=False)
+        return self.capsys.readouterr().err
 
     def machine(self) -> MachineFile:
         return MachineFile.load(self.folder / "machine.toml")

@@ -176,8 +176,8 @@ def _jam(setup: Setup, board: Board) -> str:
         raise_fault(outcome, units)
     except Faulted as fault:
         talk.say(f"{fault.message}\n{fault.kept}\nTo do: {fault.hint}")
-        setup.log(board, "trip", axis=fault.axis, fault=fault.fault, text=fault.message)
         tripped = fault.message
+    _show_trip(setup, board)
     setup.rig.clear_fault("jam", axis=2)
     names = _cleared(board)
     talk.say(f"The flower box is taken away. Cleared: {names}.")
@@ -186,6 +186,22 @@ def _jam(setup: Setup, board: Board) -> str:
         motion.finish(120.0)
     talk.say("Both are closed.")
     return tripped
+
+
+def _show_trip(setup: Setup, board: Board) -> None:
+    """What the board keeps of it, into the logbook; and its last 0.3 s."""
+    from rodbench.cli.trips import remember
+    from rodbench.show.trips import plot_box, trip_sentence
+
+    trips, picture = board.trips(), setup.folder / "trip.png"
+    remember(setup, board, trips)
+    talk.say(f"Trip log: {trip_sentence(trips[-1], setup.units())}")
+    box = board.black_box(2)
+    assert box is not None
+    live = board.axis(2).settings()
+    title = 'ridge vent (emulated, figures invented): axis 2 "south" before the trip'
+    plot_box(box, picture, live=live, title=title, units=setup.units())
+    talk.say(f"Black box: its last 0.3 s, drawn in {picture.name}")
 
 
 def _rest(board: Board) -> None:

@@ -60,7 +60,8 @@ def _jogged(data: Data, units: Units) -> str:
 
 def _levelled(data: Data, units: Units) -> str:
     ahead = float(data.get("ahead_mm", 0.0))
-    return f"axis {data.get('axis')}: {units.length(ahead)} ahead of the other rod"
+    word = "ahead of" if ahead >= 0 else "behind"
+    return f"axis {data.get('axis')}: {units.length(abs(ahead))} {word} the other rod"
 
 
 def _cleared(data: Data, _: Units) -> str:

@@ -80,6 +80,8 @@ _FAULTS = {
         "please report it, with what ran",
     ),
 }
+# Latched by the board, whatever axis they ended: cleared with all.
+_OF_BOARD = frozenset({"supply_low", "supply_high", "stop_input", "apart", "late_tick"})
 _EVENTS = {
     "soft_stop": "a soft stop held the motion back",
     "duty_spent": "the duty budget is spent",
@@ -182,7 +184,7 @@ def fault_sentence(name: str, axis: int = 0, pot: bool = True) -> str:
 
     `pot`: whether the rod has one; without, the current alone tells."""
     look = _known(name, pot)[1]
-    clear = f"rodbench clear{f' {axis}' if axis else ''}"
+    clear = f"rodbench clear{f' {axis}' if axis and name not in _OF_BOARD else ''}"
     return f"{fault_what(name, pot)}. To do: {look}; then `{clear}`."
 
 
