@@ -106,9 +106,9 @@ def wait_for(condition: Callable[[], Any], timeout_s: float = 10.0, what: str = 
 class Bench:
     """An emulated board on a pty, a machine folder, and the command."""
 
-    def __init__(self, folder: Path, runtime: Path) -> None:
+    def __init__(self, folder: Path, runtime: Path, plant: str = PLANT) -> None:
         self.folder = folder
-        self.board = boards.make(parse(PLANT, "bench.toml"))
+        self.board = boards.make(parse(plant, "bench.toml"))
         self.served = Served(self.board, PtyDoor())
         self.env = {
             **os.environ,
@@ -182,17 +182,25 @@ class Bench:
             self.served.close()
 
 
-@pytest.fixture
-def bench(tmp_path: Path) -> Iterator[Bench]:
+@contextlib.contextmanager
+def benched(tmp_path: Path, machine: str, plant: str = PLANT) -> Iterator[Bench]:
+    """A bench in a folder with this machine file; its owner ends with it."""
     folder, runtime = tmp_path / "machine", tmp_path / "run"
     folder.mkdir()
-    found = Bench(folder, runtime)
-    (folder / "machine.toml").write_text(MACHINE.replace("calibrated = true", "calibrated = false"))
+    found = Bench(folder, runtime, plant)
+    (folder / "machine.toml").write_text(machine)
     yield found
     found.close()
     for lock in runtime.glob("*.lock"):
         for holder in holders.find(lock):
             os.kill(holder.pid, signal.SIGTERM)
+
+
+@pytest.fixture
+def bench(tmp_path: Path) -> Iterator[Bench]:
+    machine = MACHINE.replace("calibrated = true", "calibrated = false")
+    with benched(tmp_path, machine) as found:
+        yield found
 
 
 @pytest.fixture

@@ -5,13 +5,17 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from rodbench.board.gang import Gang
 from rodbench.cli import boards
+from rodbench.cli.hold import LevelHold
+from rodbench.cli.keys import Keys
 from rodbench.errors import Faulted, NeedsPerson, ProcedureError, Refused, UsageError
 from rodbench.settings.machine import MachineFile
+from rodbench.settings.units import Units
 from rodbench_protocol.names import FaultBits
 
 from tests import boards as test_boards
-from tests.cli.conftest import ANSWERS, MACHINE, PLANT
+from tests.cli.conftest import ANSWERS, MACHINE, PLANT, benched
 from tests.cli.test_steps import Bench
 
 pytestmark = pytest.mark.skipif(test_boards.kind().axes < 2, reason="a gang needs two axes")
@@ -218,3 +222,48 @@ def test_the_api_waits_for_both(pair: Bench) -> None:
     states = [pair.board.axis(axis).sample() for axis in (1, 2)]
     assert all(sample.output == 0.0 and sample.ganged for sample in states)
     assert not any(sample.faults & FaultBits.MOVE_SILENCE for sample in states)
+
+
+class Fingers(Keys):
+    """Keys at set times of the board's clock, in s."""
+
+    def __init__(self, pair: Bench, keys: list[tuple[float, str]]) -> None:
+        self.clock = pair.board.clock
+        self.keys = [(self.clock.now() + when, key) for when, key in keys]
+
+    def read(self, timeout_s: float) -> str:
+        """The next key, once its time has come."""
+        if not self.keys or self.keys[0][0] > self.clock.now():
+            return ""
+        return self.keys.pop(0)[1]
+
+
+def test_level_by_keys_moves_one_rod_at_creep_at_most_and_shows_how_far_it_is_ahead(
+    pair: Bench,
+) -> None:
+    one, two = shares(pair)
+    held = [(0.0, "left"), *((0.4 + 0.03 * n, "left") for n in range(20)), (0.5, "up")]
+    fingers = Fingers(pair, sorted([*held, (2.5, "quit")]))
+    axis, gang = pair.board.axis(2), Gang.of(pair.board)
+    assert gang is not None
+    speeds: list[float] = []
+    pair.board.listeners.append(lambda s: speeds.append(getattr(s, "speed_mm_s", None) or 0.0))
+    pair.capsys.readouterr()
+    LevelHold(axis, 3.0, axis.settings(), fingers, Units("mm"), gang).run()
+    shown = pair.capsys.readouterr().err
+    now = shares(pair)
+    assert now[0] == pytest.approx(one, abs=0.0005)
+    assert -4.0 < (now[1] - two) * 60 < -1.5
+    assert max(map(abs, speeds)) < 4.5
+    assert "mm ahead of axis 1" in shown
+    assert "mm behind axis 1" in shown
+    assert not pair.board.axis(2).sample().faults
+
+
+def test_level_through_the_owner_goes_on_until_it_is_level(tmp_path: Path) -> None:
+    """The owner renews what it knows as a motion."""
+    with benched(tmp_path, PAIR + GANG, PLANT + SOUTH) as bench:
+        bench.run("settings", "push")
+        done = bench.json("level", "2", "--until-level", "--yes")
+        assert abs(done["ahead_mm"]) < 0.3
+        assert bench.json("move", "2", "45 mm")["ended"] == "reached"
