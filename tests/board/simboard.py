@@ -292,6 +292,7 @@ class SimBoard(BoardOnLine):
     def _run(self, arrived: bytes) -> None:
         chip = self.chip
         chip.codes(self.rig.conversions_by_channel())
+        chip.inputs(self.rig.inputs)
         if arrived:
             chip.send(arrived)
         # the first tick comes later than the others by the time that the program takes to start

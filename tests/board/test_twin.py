@@ -41,7 +41,8 @@ class Recorded(SimBoard):
         self._up.push = push  # type: ignore[method-assign]
         assert self.chip.call("waiting") == 0  # all that arrived was heard in its tick
         words = struct.unpack("<6H", self.chip.variable("latest")[:12])
-        readings = Readings(list(words[0:2]), list(words[2:4]), words[4], words[5])
+        read = list(words[0:2]), list(words[2:4]), words[4], words[5]
+        readings = Readings(*read, inputs=self.rig.inputs)
         self.life.append((readings, arrived, [self.chip.axis(0), self.chip.axis(1)]))
 
 

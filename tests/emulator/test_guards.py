@@ -9,6 +9,7 @@ from rodbench.board import Board
 from rodbench.clock import VirtualClock
 from rodbench.emulator.board import EmulatedBoard
 from rodbench.emulator.plant_file import default_machine
+from rodbench.errors import Refused
 from rodbench.link.transport import EmulatorTransport
 from rodbench_protocol.names import AxisState, Ended, Fault
 
@@ -103,9 +104,98 @@ def test_each_fault_ends_the_motion_by_its_guard(
     assert far < 9.0  # what 5 mm/s covers in the stall time and the slowest guard, and the run-on
 
 
-def test_a_stuck_driver_is_beyond_the_boards_power() -> None:
+def latched(bench: Bench) -> set[Fault]:
+    """Faults of axis 1 that stand."""
+    faults = bench.board.axis(1).sample().faults
+    return {fault for fault in Fault if faults >> (fault - 1) & 1}
+
+
+def test_a_stuck_driver_is_beyond_the_boards_power_but_is_told() -> None:
     """A shorted bridge drives on whatever the board says: that is what the fuse is for."""
     bench = Bench()
+    bench.board.sleep(1.5)
     bench.emulated.rig.set_fault("driver_stuck", 1, -1000.0)  # extends: the motor is reversed
+    bench.board.sleep(0.4)
+    assert latched(bench) == {Fault.MOVING_OFF}
     bench.board.sleep(2.0)
     assert bench.plant.position_mm > 110.0
+
+
+@pytest.mark.parametrize("speed", [0.3, -5.0])
+def test_a_rod_that_its_load_pushes_is_told_after_1_mm(speed: float) -> None:
+    bench = Bench()
+    bench.board.sleep(1.5)
+    bench.emulated.rig.set_fault("backdrive", 1, speed)
+    bench.board.sleep(0.9 / abs(speed))
+    assert latched(bench) == set()
+    bench.board.sleep(0.2 / abs(speed) + 0.1)
+    assert latched(bench) == {Fault.MOVING_OFF}
+
+
+def test_a_rod_that_its_load_does_not_move_rests_for_long() -> None:
+    bench = Bench()
+    bench.board.sleep(120.0)
+    assert latched(bench) == set()
+
+
+@pytest.mark.parametrize("share", [0.05, -0.05])
+def test_a_pot_that_slips_is_told_at_rest_and_in_motion(share: float) -> None:
+    bench = Bench()
+    bench.board.sleep(0.1)
+    bench.emulated.rig.set_fault("pot_jump", 1, share)
+    bench.board.sleep(2.0)
+    assert latched(bench) == {Fault.POT_JUMP}
+    bench = Bench()
+    assert bench.jog("pot_jump", share) < 1.0
+    assert bench.board.outcome(1).cause == Fault.POT_JUMP
+
+
+BOARD = {
+    "supply_nominal_mv": 12_000,
+    "supply_ratio_x1000": 5_710,
+    "supply_calibrated": 1,
+    "supply_low_mv": 9_500,
+    "supply_high_mv": 16_000,
+    "stop_input": 1,
+}
+
+
+@pytest.mark.parametrize(
+    ("kind", "value", "fault"),
+    [
+        ("supply_sag", 8.0, Fault.SUPPLY_LOW),
+        ("supply_high", 18.0, Fault.SUPPLY_HIGH),
+        ("stop_open", None, Fault.STOP_INPUT),
+    ],
+)
+def test_faults_of_the_board_end_a_motion_and_bar_the_next(
+    kind: str, value: float | None, fault: Fault
+) -> None:
+    bench = Bench()
+    bench.board.write_scope(0, BOARD)
+    begun, place = bench.clock.now(), None
+    with bench.board.axis(1).jog(5.0) as motion:
+        for sample in motion.samples():
+            passed = bench.clock.now() - begun
+            if place is None and passed > 1.5:
+                place = bench.plant.position_mm
+                bench.emulated.rig.set_fault(kind, 0, value)
+            if passed > 4.0 or (place is not None and sample.state == AxisState.IDLE):
+                break
+    bench.board.sleep(0.5)
+    assert place is not None
+    outcome = bench.board.outcome(1)
+    assert (outcome.ended, outcome.cause) == (Ended.FAULT, fault)
+    assert abs(bench.plant.position_mm - place) < 2.5  # 200 ms and a ramp at 5 mm/s
+    with pytest.raises(Refused), bench.board.axis(1).jog(5.0):
+        pass
+    assert bench.board.clear(0)
+    bench.board.sleep(0.01)
+    with pytest.raises(Refused), bench.board.axis(1).jog(5.0):  # its cause still stands
+        pass
+    bench.emulated.rig.clear_fault(kind)
+    bench.board.sleep(0.5)
+    assert bench.board.clear(0)
+    bench.board.sleep(0.5)
+    with bench.board.axis(1).jog(5.0):
+        pass

@@ -168,11 +168,11 @@ def test_a_program_that_fails_ends_with_outputs_off(
     host.do("jog", axis=1, unit=1, value=-4_000)
     host.step(60)
     assert board.outputs.drive[0] != 0
-    board.rig._readings.inputs = inputs
+    board.rig.inputs = inputs
     board.step()
     assert board._silent  # it starts anew
     assert board.outputs.bridge[0] == OFF
-    board.rig._readings.inputs = 0
+    board.rig.inputs = 0
     board.step(50)
     assert host.open()["reset_cause"] == cause
     host.do("subscribe", axis_period_ms=10, board_period_ms=50)

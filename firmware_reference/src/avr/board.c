@@ -22,8 +22,8 @@ core_t core;
 noinit_t record __attribute__((section(".noinit")));
 static uint16_t starts __attribute__((section(".noinit")));     /* whatever power-on left, then counted */
 
-/* Inputs that nothing drives in this version must not float. */
-static void pull_up_spare_inputs(void)
+/* What is open reads high. */
+static void pull_up_inputs(void)
 {
     PORTD |= (uint8_t)(BIT(LOCAL1_A_BIT) | BIT(LOCAL2_A_BIT));
     PORTB |= (uint8_t)(BIT(STOP_INPUT_BIT) | BIT(LOCAL1_B_BIT) | BIT(LOCAL2_B_BIT));
@@ -40,7 +40,7 @@ void board_start(void)
 {
     cli();
     drive_start();
-    pull_up_spare_inputs();
+    pull_up_inputs();
     core_init(&core, &record, early_reset_flags, seed(), eeprom_get);
     adc_start();
     uart_start();
@@ -48,6 +48,18 @@ void board_start(void)
     watchdog_start();
     SMCR = BIT(SE);                 /* sleep means idle: timers, converter and line go on */
     sei();
+}
+
+/* The pins as they are in this moment; closed to ground is 1. */
+static uint8_t read_inputs(void)
+{
+    uint8_t b = PINB, d = PIND, inputs = 0;
+    if (!(b & BIT(STOP_INPUT_BIT))) { inputs |= INPUTS_STOP; }
+    if (!(d & BIT(LOCAL1_A_BIT))) { inputs |= INPUTS_EXTEND_1; }
+    if (!(b & BIT(LOCAL1_B_BIT))) { inputs |= INPUTS_RETRACT_1; }
+    if (!(d & BIT(LOCAL2_A_BIT))) { inputs |= INPUTS_EXTEND_2; }
+    if (!(b & BIT(LOCAL2_B_BIT))) { inputs |= INPUTS_RETRACT_2; }
+    return inputs;
 }
 
 static void put_outputs(const outputs_t *out)
@@ -81,6 +93,7 @@ static void tick(void)
     readings_t *in = adc_latest();
     outputs_t out = { .ee_write = 0 };
     in->ee_ready = eeprom_ready();
+    in->inputs = read_inputs();
     core_tick(&core, in, &out);
     put_outputs(&out);
     hang_when_asked(&out);

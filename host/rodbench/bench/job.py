@@ -168,7 +168,13 @@ def refuse_fault(job: Job, outcome: Outcome, doing: str, kept: str = "") -> None
     )
 
 
-POT_FAULTS = (Fault.WRONG_WAY, Fault.POT_BAND)
+POT_FAULTS = (
+    Fault.WRONG_WAY,
+    Fault.POT_BAND,
+    Fault.POT_OPEN,
+    Fault.POT_SHORT,
+    Fault.POT_JUMP,
+)
 NOT_STORED = "The rod is stopped; nothing was stored on the board."
 STORED = "The rod is stopped; the board keeps what was stored."
 

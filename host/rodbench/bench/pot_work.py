@@ -23,7 +23,14 @@ REST_S = 0.4
 READ_S = 0.25
 PASSAGES = 40  # stops by a guard in one sweep, then the way counts as barred
 KEPT = "The rod is stopped; no setting was changed."
-OF_THE_POT = {Fault.POT_BAND, Fault.WRONG_WAY, Fault.POT_NOT_FOLLOWING}
+OF_THE_POT = {
+    Fault.POT_BAND,
+    Fault.POT_OPEN,
+    Fault.POT_SHORT,
+    Fault.POT_JUMP,
+    Fault.WRONG_WAY,
+    Fault.POT_NOT_FOLLOWING,
+}
 
 
 @dataclass(slots=True)

@@ -222,6 +222,9 @@ class Plant:
 
     def step(self, volts: float, bridge: int) -> None:
         """Advance by one tick with `volts` at the bridge's outputs, in the sense of the lines."""
+        if bridge != DRIVE and "backdrive" in self.faults:
+            self._give_way(self.faults["backdrive"])
+            return
         if bridge != DRIVE and self.speed_mm_s == 0.0 and self._rests:
             self.volts = self.current_a = 0.0
             self._count_heat(0.0)
@@ -239,6 +242,16 @@ class Plant:
             self._read_pot()
         elif self._odd:
             self._read_pot()
+
+    def _give_way(self, speed_mm_s: float) -> None:
+        """A screw that lost its hold: the load moves the rod, up to the ends, and the motor not."""
+        self.volts = self.current_a = 0.0
+        self._count_heat(0.0)
+        place = self.position_mm + speed_mm_s * TICK_S
+        self.position_mm = min(max(place, self._low), self._high)
+        self.speed_mm_s = speed_mm_s if self.position_mm == place else 0.0
+        self._watch()
+        self._read_pot()
 
     def _watch_mount(self) -> None:
         """Count how the rod is driven against the machine, and how hard."""
@@ -421,7 +434,8 @@ class Plant:
         elif "pot_open" in faults or not contact:
             self.pot_share *= OPEN_WIPER_DECAY
         else:
-            self.pot_share = self._pot_ideal(self._pot_mm + self._off_mm)
+            share = self._pot_ideal(self._pot_mm + self._off_mm) + faults.get("pot_jump", 0.0)
+            self.pot_share = min(max(share, 0.0), 1.0)
 
     def _read_swapped(self, contact: bool) -> None:
         share = self._track_share(self._pot_mm + self._off_mm)

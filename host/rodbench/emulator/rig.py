@@ -18,6 +18,8 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
+from rodbench_protocol.names import Inputs
+
 from rodbench.emulator.faults import KINDS, Fault
 from rodbench.emulator.noise import CURRENTS, POTS, ROW, SHARED, SUPPLY, Noise, Row
 from rodbench.emulator.plant import TICK_S, Driver, Plant, Sensor
@@ -46,6 +48,7 @@ class Rig:
         self.supply_v = machine.supply.volts
         self.line_faults: dict[str, float] = {}  # read by the line
         self._supply_faults: dict[str, float] = {}
+        self.inputs = int(Inputs.STOP)  # what is closed to ground: the stop circuit, in normal work
         self.moved_at = dict.fromkeys(machine.rods, 0)  # tick of each rod's last motion
         self._readings = Readings()
         self._noise = Noise(given)
@@ -70,6 +73,8 @@ class Rig:
                 raise UsageError(f"{kind} needs the axis of a rod; axis {axis} has none")
             self.plants[axis].set_fault(kind, number)
             self._scale()
+        elif place == "stop":
+            self.inputs &= ~Inputs.STOP
         else:
             (self.line_faults if place == "line" else self._supply_faults)[kind] = number
 
@@ -78,6 +83,8 @@ class Rig:
         if axis in self.plants and KINDS[kind].place == "rod":
             self.plants[axis].clear_fault(kind)
             self._scale()
+        if KINDS[kind].place == "stop":
+            self.inputs |= Inputs.STOP
         self.line_faults.pop(kind, None)
         self._supply_faults.pop(kind, None)
 
@@ -116,12 +123,14 @@ class Rig:
                 drawn += plant.current_a * plant.volts / supply
         self._load_supply(drawn)
         self.ticks += 1
+        self._readings.inputs = self.inputs
         return self._convert(bridge) if self._coarse else self._convert_fine(bridge)
 
     def _load_supply(self, drawn_a: float) -> None:
         """What the bridges draw makes the supply sag in the next tick."""
         source = self.machine.supply
-        volts = self._supply_faults.get("supply_sag", source.volts)
+        faults = self._supply_faults
+        volts = faults.get("supply_high", faults.get("supply_sag", source.volts))
         self.supply_v = max(volts - source.source_ohm * drawn_a, 1.0)
 
     def _convert(self, bridge: list[int]) -> Readings:

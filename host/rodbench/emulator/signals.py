@@ -12,7 +12,7 @@ class Readings:
     """One tick's completed conversions: pots are sums of 8, currents sums of 4, the rest single.
 
     `bandgap` holds the last reading, 0 until there is one; `ee_ready` is 1 when a byte may be
-    written to the EEPROM.
+    written to the EEPROM. `inputs` are the bits of the schema's `inputs`: 1 is closed to ground.
     """
 
     pot: list[int] = field(default_factory=lambda: [0, 0])
