@@ -64,6 +64,8 @@ def _leg(work: Work, way: int, output: float) -> Outcome | None:
     except Refused as error:
         if error.status_name == "outside":  # at its stop already, or a reading without contact
             return _outside(work, way)
+        if error.status_name == "faulted":  # contact was lost since the clear: that says which
+            return None
         raise
     seen: list[AxisSample] = []
     with motion:

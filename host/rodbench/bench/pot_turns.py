@@ -10,6 +10,7 @@ from rodbench_protocol.names import Ended
 
 from rodbench.board import AxisSample
 from rodbench.clock import TICK_S
+from rodbench.errors import Refused
 from rodbench.science.pot import Repeat, Start, Sweep, Zone, behind, repeat
 
 from .job import BOARD_PERIOD_S, REST_PERIOD_S, refuse_fault
@@ -96,11 +97,17 @@ def _run_until(
     work: Work, way: int, output: float, there: Callable[[float], bool]
 ) -> tuple[list[AxisSample], int] | None:
     """Run until a place is reached, stop at once; the samples with output on, and the start. None
-    when a guard that judges by the pot ended it."""
+    when a guard that judges by the pot ended it, or does not let it begin."""
     job = work.job
     job.board.subscribe(REST_PERIOD_S, BOARD_PERIOD_S)
     seen: list[AxisSample] = []
-    with job.axis.run(way * output) as motion:
+    try:
+        motion = job.axis.run(way * output)
+    except Refused as error:
+        if error.status_name == "faulted":  # contact was lost at rest
+            return None
+        raise
+    with motion:
         start = motion.start_tick
         for sample in job.samples(motion):
             if sample.output != 0.0:
