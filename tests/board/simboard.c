@@ -329,9 +329,12 @@ static uint8_t on_count(avr_t *avr, avr_io_addr_t address, void *param)
 
 /* ------------------------------------------------------------------ pins that somebody closes */
 
+/* D8 is Timer1's capture input too. While ICR1 is TOP the chip captures nothing; simavr would overwrite it. */
 void sim_pin(sim_t *sim, uint8_t port, uint8_t bit, uint8_t level)
 {
+    uint8_t top[2] = { sim->avr->data[ICR1], sim->avr->data[ICR1 + 1] };
     avr_raise_irq(avr_io_getirq(sim->avr, AVR_IOCTL_IOPORT_GETIRQ(port), bit), level);
+    memcpy(sim->avr->data + ICR1, top, sizeof top);
 }
 
 /* ------------------------------------------------------------------ life */
