@@ -48,7 +48,7 @@ typedef struct {
 } axis_out_t;
 
 typedef struct {
-    /* from here to output_permille laid out as in telemetry_axis */
+    /* from here to faults laid out as in telemetry_axis */
     uint8_t state;              /* AXIS_STATE_... */
     uint8_t flags;              /* AXIS_FLAGS_... bits */
     uint16_t raw;               /* this tick's */

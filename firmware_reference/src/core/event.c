@@ -6,27 +6,28 @@
 #include "telemetry.h"
 #include "trips.h"
 
+_Static_assert(offsetof(axis_t, position_um) == offsetof(axis_t, raw) + EVENT_POSITION_UM_AT - EVENT_RAW_AT &&
+               offsetof(axis_event_t, cause) == EVENT_CAUSE_AT - EVENT_KIND_AT &&
+               offsetof(axis_event_t, value_b) - offsetof(axis_event_t, value_a) == EVENT_VALUE_B_AT - EVENT_VALUE_A_AT,
+               "an event's parts lie as it has them");
+
 void event_send(core_t *core, uint8_t axis, const axis_event_t *event, int16_t output_before)
 {
     uint8_t body[EVENT_BODY_SIZE + HEADER_SIZE];
     const axis_t *ax = &core->axis[axis == 2];
     uint8_t *at = telemetry_header(core, body, MSG_EVENT);
-    at = put_u32(at, core->tick);
     at = put_u16(at, ++core->event_number);
     at = put_u8(at, axis);
-    at = put_u8(at, event->kind);
-    at = put_u8(at, event->cause);
+    at = put_bytes(at, event, EVENT_RAW_AT - EVENT_KIND_AT);
     if (axis != 0) {
-        at = put_u16(at, ax->raw);
-        at = put_u32(at, (uint32_t)ax->position_um);
+        at = put_bytes(at, &ax->raw, EVENT_CURRENT_MA_AT - EVENT_RAW_AT);
         at = put_u16(at, (uint16_t)ax->current_ma);
     } else {
         at = put_u32(at, 0);
         at = put_u32(at, 0);
     }
     at = put_u16(at, (uint16_t)output_before);
-    at = put_u32(at, (uint32_t)event->value_a);
-    put_u32(at, (uint32_t)event->value_b);
+    put_bytes(at, &event->value_a, EVENT_BODY_SIZE - EVENT_VALUE_A_AT);
     telemetry_send(core, body, sizeof body);
     if (event->kind == EVENT_KIND_TRIP) {
         trips_note(core, body + HEADER_SIZE);

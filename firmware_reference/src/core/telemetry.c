@@ -5,15 +5,16 @@
 #include "port.h"
 
 #define MS_PER_TICK 5
-#define AXIS_PART_SIZE (TELEMETRY_AXIS_FAULTS_AT - TELEMETRY_AXIS_STATE_AT)
+#define AXIS_PART_SIZE (TELEMETRY_AXIS_DUTY_USED_PERMILLE_AT - TELEMETRY_AXIS_STATE_AT)
 
-_Static_assert(offsetof(axis_t, output_permille) + 2 == AXIS_PART_SIZE, "axis_t begins as its telemetry goes on");
+_Static_assert(offsetof(axis_t, faults) + 4 == AXIS_PART_SIZE, "axis_t begins as its telemetry goes on");
 
 uint8_t *telemetry_header(core_t *core, uint8_t *frame, uint8_t id)
 {
     frame = put_u8(frame, id);
     frame = put_u8(frame, core->session.number);
-    return put_u8(frame, core->tx.counter++);
+    frame = put_u8(frame, core->tx.counter++);
+    return put_u32(frame, core->tick);
 }
 
 void telemetry_send(core_t *core, const uint8_t *frame, uint8_t size)
@@ -28,10 +29,8 @@ static void send_axis(core_t *core, uint8_t index)
     uint8_t frame[HEADER_SIZE + TELEMETRY_AXIS_BODY_SIZE];
     const axis_t *axis = &core->axis[index];
     uint8_t *at = telemetry_header(core, frame, MSG_TELEMETRY_AXIS);
-    at = put_u32(at, core->tick);
     at = put_u8(at, (uint8_t)(index + 1));
     at = put_bytes(at, axis, AXIS_PART_SIZE);
-    at = put_u32(at, axis->faults);
     at = put_u16(at, duty_used_permille(&core->noinit->duty[index], &core->live.axis[index]));
     at = put_u16(at, axis->motion);
     put_u8(at, (uint8_t)(axis->also | (gang_is_on(core) ? AXIS_ALSO_GANGED : 0)));
@@ -43,7 +42,6 @@ static void send_board(core_t *core)
     uint8_t frame[HEADER_SIZE + TELEMETRY_BOARD_BODY_SIZE];
     const duty_t *duty = core->noinit->duty;
     uint8_t *at = telemetry_header(core, frame, MSG_TELEMETRY_BOARD);
-    at = put_u32(at, core->tick);
     at = put_u16(at, core->supply_mv);
     at = put_u16(at, core->board_5v_mv);
     at = put_u8(at, core->inputs);
