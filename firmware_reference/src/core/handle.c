@@ -146,9 +146,7 @@ static uint8_t trip_get(core_t *core, call_t *call)
 static uint8_t black_box(core_t *core, call_t *call, uint8_t index)
 {
     const blackbox_t *box = &core->noinit->box;
-    uint8_t *at = put_u8(call->end, box->axis);
-    at = put_u8(at, box->fault);
-    at = put_u8(at, box->count);
+    uint8_t *at = put_bytes(call->end, box, BLACK_BOX_REPLY_ITEMS_AT - BLACK_BOX_REPLY_TRIP_AXIS_AT);
     call->end = blackbox_items(box, index, call->body[BLACK_BOX_FIRST_AT], at);
     return box->fault == 0 ? STATUS_NOTHING_KEPT : STATUS_OK;
 }

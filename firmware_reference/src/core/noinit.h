@@ -43,15 +43,16 @@ typedef struct __attribute__((packed)) {
     uint8_t current;
 } sample_t;
 
+/* Begins as the reply to `black_box`. */
 typedef struct {
+    uint8_t axis;               /* of the trip; 0: the board */
+    uint8_t fault;              /* 0: not frozen */
+    uint8_t count;
+    uint8_t at;                 /* the next one's place */
     union {
         sample_t sample[BOX_SAMPLES][2];
         draft_values_t draft;           /* while one is open; count is 0 */
     };
-    uint8_t at;                 /* the next one's place */
-    uint8_t count;
-    uint8_t axis;               /* of the trip; 0: the board */
-    uint8_t fault;              /* 0: not frozen */
 } blackbox_t;
 
 typedef struct {
@@ -59,9 +60,9 @@ typedef struct {
     uint16_t nonce;             /* of this boot */
     uint16_t nonce_inverted;
     uint8_t mark;               /* RESET_CAUSE_ to report next time; RESET_CAUSE_UNKNOWN: nothing was marked */
-    duty_t duty[2];
-    totals_t totals;
+    totals_t totals;            /* before the long ones: within reach of one instruction */
     blackbox_t box;
+    duty_t duty[2];
 } noinit_t;
 
 /* Takes the record up after a reset, or begins a new one. Returns RESET_CAUSE_; *kept tells whether the record
