@@ -137,17 +137,17 @@ typedef struct {
     uint8_t newest_fault;               /* of the board, latched since the start; 0: none */
     uint8_t inputs;                     /* of this tick */
     uint8_t restart_in;                 /* ticks until the restart; 0: none asked for */
+    draft_t draft;
+    memory_t memory;
+    counters_t counters;
     gang_t gang;
     telemetry_t telemetry;
-    counters_t counters;
-    memory_t memory;
     trips_t trips;
     store_t store;
     tx_t tx;
     settings_t live;
     axis_t axis[AXES];
     rx_t rx;
-    draft_t draft;
     session_t session;
 } core_t;
 
