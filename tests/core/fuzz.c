@@ -168,7 +168,7 @@ int main(int count, char **words)
     fclose(file);
     harness_t *board = harness_new();
     uint8_t rx[700];
-    readings_t in = {{4000, 4000}, {0, 0}, 430, 225, 0, 1};
+    readings_t in = {.pot = {4000, 4000}, .supply = 430, .bandgap = 225, .ee_ready = 1};
     reset(board);
     for (unsigned long i = 0; i < ticks; i++) {
         int16_t before[AXES] = {board->outputs.drive[0], board->outputs.drive[1]};
@@ -178,6 +178,7 @@ int main(int count, char **words)
             in.current[any(2)] = (uint16_t)any(any(4) ? 200 : 4093);
             in.supply = (uint16_t)any(1024);
             in.bandgap = (uint16_t)any(1024);
+            in.inputs = (uint8_t)any(32);
         }
         for (int index = 0; index < AXES; index++) {        /* the rods follow, in a way */
             int32_t pot = in.pot[index] + board->outputs.drive[index] / 100;
