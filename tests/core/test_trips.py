@@ -287,3 +287,13 @@ def test_a_record_with_an_impossible_place_does_no_harm() -> None:
     bench.run(100)
     bench.trip(1)
     assert len(box_of(bench, 1)) == SAMPLES
+
+
+def test_a_frozen_record_with_an_impossible_place_is_told_from_within() -> None:
+    """The samples are rubbish then; the sanitizer would see a read beyond them."""
+    bench = Bench()
+    bench.run(100)
+    bench.trip(1)
+    bench.board.spoil_box()
+    for first in range(SAMPLES):
+        assert bench.status("black_box", axis=1, first=first) == Status.OK

@@ -48,11 +48,12 @@ void blackbox_motion(core_t *core)
     }
 }
 
+/* Within the samples, whatever RAM has kept. */
 uint8_t *blackbox_items(const blackbox_t *box, uint8_t index, uint8_t first, uint8_t *to)
 {
     uint8_t at = (uint8_t)(box->at + BOX_SAMPLES - box->count + first);
     for (uint8_t left = ITEMS_MOST; left > 0 && first < box->count; left--, first++, at++) {
-        to = put_bytes(to, &box->sample[at >= BOX_SAMPLES ? at - BOX_SAMPLES : at][index], sizeof(sample_t));
+        to = put_bytes(to, &box->sample[at % BOX_SAMPLES][index], sizeof(sample_t));
     }
     return to;
 }
