@@ -21,15 +21,44 @@ SANITIZED = ("-O1", "-g", "-fsanitize=address,undefined", "-fno-sanitize-recover
 INCLUDES = (f"-I{native.SOURCES}", f"-I{native.HARNESS}")
 
 
-def settings_with_two_rods() -> bytes:
-    """A memory: axis 1 not calibrated, axis 2 calibrated, both the whole duty."""
-    axis = settings.defaults("axis") | {"feedback": 1, "duty_share_permille": 1000}
-    ends = {"raw_retracted": 600, "raw_extended": 7400, "calibrated": 1, "creep_speed_um_s": 3000}
-    scopes = [settings.pack_scope("board", settings.defaults("board"))]
-    scopes += [settings.pack_scope("axis", values) for values in (axis, axis | ends)]
+ROD = settings.defaults("axis") | {"feedback": 1, "duty_share_permille": 1000}
+CALIBRATED = {
+    "raw_retracted": 600,
+    "raw_extended": 7400,
+    "calibrated": 1,
+    "creep_speed_um_s": 3000,
+}
+WATCHED = {"following_um": 5000, "fold_back_ma": 800, "rated_ma": 500, "thermal_time_s": 10}
+LIMITS = {
+    "supply_calibrated": 1,
+    "supply_low_mv": 6000,
+    "supply_high_mv": 20000,
+    "stop_input": 1,
+}
+
+
+def memory_with(board: dict[str, int], *axes: dict[str, int]) -> bytes:
+    """A memory with these settings, changes to the defaults."""
+    scopes = [settings.pack_scope("board", settings.defaults("board") | board)]
+    scopes += [settings.pack_scope("axis", ROD | values) for values in axes]
     image = bytearray(b"\xff" * SIZE)
     put_slot(image, 0, 1, scopes)
     return bytes(image)
+
+
+def settings_with_two_rods() -> bytes:
+    """Axis 1 not calibrated, axis 2 calibrated, both the whole duty."""
+    return memory_with({}, {}, CALIBRATED)
+
+
+def settings_with_all_guards() -> bytes:
+    """All that can be watched is."""
+    return memory_with(LIMITS, CALIBRATED | WATCHED, CALIBRATED | WATCHED)
+
+
+def settings_of_a_gang() -> bytes:
+    """Two rods as one."""
+    return memory_with({"apart_trip_um": 60000}, CALIBRATED, CALIBRATED)
 
 
 def run(count: int, seed: int) -> str:
