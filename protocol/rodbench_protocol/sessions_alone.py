@@ -280,5 +280,5 @@ def _fold_back() -> Json:
 
 MAKERS = (
     _gang, _level, _kept_trips, _black_box, _totals, _pot_guards, _moving_off, _following,
-    _supply, _fold_back,
+    _supply, _stop_input, _fold_back,
 )  # fmt: skip
