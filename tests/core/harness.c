@@ -91,6 +91,7 @@ static void copy_state(harness_t *board)
     state->trips_waiting = core->trips.waiting;
     state->box_fault = board->noinit.box.fault;
     state->box_count = board->noinit.box.count;
+    state->totals_pause = board->noinit.totals.pause;
     state->digest_stored = core->store.digest;
 }
 
@@ -120,6 +121,11 @@ int harness_tick(harness_t *board, const uint8_t *rx, uint32_t rx_size, const re
     copy_state(board);
     running = NULL;
     return 0;
+}
+
+void harness_end_pause(harness_t *board)
+{
+    board->noinit.totals.pause = 1;
 }
 
 void harness_spoil_box(harness_t *board)

@@ -157,6 +157,7 @@ class CState(ct.LittleEndianStructure):
         ("trips_waiting", ct.c_uint8),
         ("box_fault", ct.c_uint8),
         ("box_count", ct.c_uint8),
+        ("totals_pause", ct.c_uint16),
         ("digest_stored", ct.c_uint32),
     )
 
@@ -171,7 +172,7 @@ def load(path: Path) -> ct.CDLL:
     pointers = ("new", "eeprom", "noinit", "tx", "state", "core", "outputs")
     for name in pointers:
         getattr(library, f"harness_{name}").restype = ct.c_void_p
-    for name in (*pointers, "free", "tx_size", "assert", "ee_waits", "spoil_box"):
+    for name in (*pointers, "free", "tx_size", "assert", "ee_waits", "spoil_box", "end_pause"):
         getattr(library, f"harness_{name}").argtypes = [ct.c_void_p]
     library.harness_new.argtypes = []
     library.harness_digest_live.argtypes = [ct.c_void_p]
@@ -245,6 +246,10 @@ class Board:
     def ee_waits(self) -> int:
         """How often the core has read a memory that was busy: on a chip it would have waited."""
         return int(self.lib.harness_ee_waits(self._it))
+
+    def end_pause(self) -> None:
+        """The ten minutes in which totals are not written again are over."""
+        self.lib.harness_end_pause(self._it)
 
     def spoil_box(self) -> None:
         """The black box's place lies outside, as in RAM that was kept in part."""

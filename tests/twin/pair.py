@@ -13,7 +13,7 @@ from rodbench.emulator.twin.noinit import NoInit, noinit_mark
 from tests.core.native import TEAR_BOTH, Board, CState
 
 _AXIS = "hBBBBBBHHIiiihhHihhhIIIIII"
-_STATE = struct.Struct("<II" + _AXIS * 2 + "HHBHBBBIIHHHHHBBBHBBBI")
+_STATE = struct.Struct("<II" + _AXIS * 2 + "HHBHBBBIIHHHHHBBBHBBBHI")
 assert _STATE.size == ct.sizeof(CState)
 NAMES = [name for name, _ in CState._fields_]
 
@@ -87,6 +87,11 @@ class Pair:
         if how == TEAR_BOTH:
             self.twin.noinit.duty[index].bin_ticks = 0
 
+    def end_pause(self) -> None:
+        """The time in which totals are not written again is over."""
+        self.twin.noinit.totals.pause = 1
+        self.native.end_pause()
+
     def late(self, count: int) -> None:
         """Ticks that ended late."""
         for _ in range(count):
@@ -136,6 +141,7 @@ class Pair:
             len(twin.trips.waiting),
             twin.noinit.box.fault,
             len(twin.noinit.box.sample[0]),
+            twin.noinit.totals.pause,
             twin.store.digest,
         )
 

@@ -116,7 +116,7 @@ MISHAPS = (
     "repeat", "wrong_session", "wrong_seq", "garbage", "damaged", "long", "short", "flood",
     "reset", "late_alive", "jam", "free", "freeze", "pot", "current", "backwards", "mend", "commit",
     "stuck", "stuck", "aged", "torn", "late", "worn", "odd_supply", "asserted",
-    "zeros", "other_nonce", "edge", "edge", "rewindow", "longest", "commit",
+    "zeros", "other_nonce", "edge", "edge", "rewindow", "longest", "commit", "rested",
 )  # fmt: skip
 
 _acts = st.builds(
@@ -633,6 +633,10 @@ class Run:
         """A reset in the midst of writing a duty record."""
         self.pair.tear(act.a // 8 % 2, act.b % 3)
         return self._reset(act)
+
+    def _rested(self, act: Act) -> None:
+        """Ten minutes are over for the totals."""
+        self.pair.end_pause()
 
     def _late(self, act: Act) -> None:
         self.pair.late(1 + act.a % 3 + 300 * (act.b % 9 == 0))

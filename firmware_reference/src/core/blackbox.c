@@ -23,9 +23,9 @@ void blackbox_tick(core_t *core)
     if (box->at >= BOX_SAMPLES) {
         box->at = 0;
     }
-    take(&box->sample[box->at][0], &core->axis[0]);
-    take(&box->sample[box->at][1], &core->axis[1]);
-    box->at++;
+    sample_t *sample = box->sample[box->at++];
+    take(sample, &core->axis[0]);
+    take(sample + 1, &core->axis[1]);
     if (box->count < BOX_SAMPLES) {
         box->count++;
     }
