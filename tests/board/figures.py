@@ -12,6 +12,7 @@ import sys
 from typing import Any
 
 from rodbench.emulator.plant_file import default_machine
+from rodbench_protocol.names import AxisState
 
 from tests.board import build
 from tests.board.host import Host, rod_settings
@@ -78,6 +79,21 @@ class Run:
         host.step(100)
         host.store()
         self.part("stop, store")
+        self.gang()
+        self.part("two rods as one")
+
+    def gang(self) -> None:
+        """Both level, then a move of both with all of their telemetry."""
+        host = self.host
+        for axis in (1, 2):
+            host.do("move", axis=axis, target_um=80_000, speed_um_s=0)
+        host.step(2000)
+        host.settle(0, {"apart_trip_um": 6000})
+        host.do("move", axis=1, target_um=120_000, speed_um_s=0)
+        host.step(200)
+        assert all(host.axis(axis)["state"] == AxisState.MOVE for axis in (1, 2))
+        host.do("move", axis=2, target_um=60_000, speed_um_s=0)
+        host.step(20)
 
 
 def measure() -> dict[str, Any]:

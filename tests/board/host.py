@@ -9,6 +9,7 @@ from rodbench_protocol.messages import Message, pack, parse
 from rodbench_protocol.names import Status
 
 AXIS_KEYS = {key.name: key.id for key in settings.KEYS["axis"]}
+KEYS = ({key.name: key.id for key in settings.KEYS["board"]}, AXIS_KEYS)
 SESSION = 5
 ALIVE_TICKS = 8
 WAIT_TICKS = 40
@@ -90,9 +91,9 @@ class Host:
         return hello
 
     def settle(self, scope: int, keys: dict[str, int]) -> None:
-        """Draft and commit settings of an axis, by name."""
+        """Draft and commit settings of the board (0) or an axis, by name."""
         self.do("draft_begin", scope=scope)
-        items = [{"key": AXIS_KEYS[name], "value": value} for name, value in keys.items()]
+        items = [{"key": KEYS[scope > 0][name], "value": value} for name, value in keys.items()]
         for start in range(0, len(items), 8):
             self.do("draft_set", scope=scope, items=items[start : start + 8])
         self.do("draft_commit", scope=scope)

@@ -49,8 +49,14 @@ MUTANTS = (
     Mutant("dispatch.c", "if (core->restart_in != 0 || ", "if ("),
     Mutant("handle.c", "core->session.opens++ % SESSIONS_RECENT", "0"),
     Mutant("handle.c", "ms >= least && ", "ms > least && "),
-    Mutant("handle_motion.c", "axis->faults == 0 && starts_motion", "starts_motion"),
-    Mutant("handle_motion.c", "if (core->faults != 0)", "if (core->faults == 1)"),
+    Mutant(
+        "handle_motion.c", "trial && axis->faults == 0 && starts_motion", "trial && starts_motion"
+    ),
+    Mutant(
+        "handle_motion.c",
+        "core->faults != 0 ? STATUS_FAULTED",
+        "core->faults == 1 ? STATUS_FAULTED",
+    ),
     Mutant("handle_motion.c", "START_RESERVE + ramp_ticks", "ramp_ticks"),
     Mutant(
         "handle_settings.c",
@@ -87,11 +93,7 @@ MUTANTS = (
     Mutant("gang.c", "set[1].stroke_um > set[0].stroke_um", "set[1].stroke_um < set[0].stroke_um"),
     Mutant("gang.c", "along(lead, axis->track.direction)", "lead"),
     Mutant("gang.c", "core->gang.alone != alone && ", ""),
-    Mutant(
-        "gang.c",
-        "speed = smaller(along(speed, direction), most)",
-        "speed = along(speed, direction)",
-    ),
+    Mutant("gang.c", "if (its_speed > other->speed_max_um_s)", "if (0)"),
     Mutant("gang.c", "!can_be_ganged(other) || ", ""),
     Mutant("handle_motion.c", " || gang_is_on(core)", ""),
     Mutant("handle_motion.c", "axis->trial = trial;", "axis->trial = 0;"),

@@ -358,7 +358,7 @@ uint8_t axis_move(axis_t *axis, const settings_axis_t *set, uint32_t tick, int32
         return STATUS_OUTSIDE;
     }
     status = refuse_start(axis, AXIS_STATE_MOVE);
-    if (status == STATUS_OK) {
+    if (status == STATUS_OK && !axis->trial) {
         int32_t um_s = speed_um_s == 0 ? set->speed_max_um_s : speed_um_s;
         begin(axis, tick, AXIS_STATE_MOVE, set->move_hold_ms / TICK_MS);
         demand(axis, target_um, um_s, ramp_ticks(set, um_s));

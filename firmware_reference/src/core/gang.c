@@ -13,12 +13,15 @@ uint8_t gang_is_on(const core_t *core)
     return core->live.board.apart_trip_um != 0;
 }
 
-/* What is um of one stroke on another, rounded down; bit by bit, as the product takes more than 32. Below 0 it is 0. */
+/* What is um of one stroke on another, rounded down, 0 below 0; bit by bit, as the product takes more than 32. */
 static int32_t at_share(int32_t um, const settings_axis_t *from, const settings_axis_t *to)
 {
     int32_t stroke = from->stroke_um;
     int32_t result = 0;
     int32_t rest = 0;
+    if (from == to) {
+        return um;
+    }
     uint32_t bits = (uint32_t)larger(um, 0) << (32 - PLACE_BITS);
     for (uint8_t left = PLACE_BITS; left > 0; left--) {
         result += result;
@@ -58,18 +61,22 @@ static uint8_t is_for_gangs(const order_t *order)
 /* Slows `mine`, which is good for its axis, to what both can do; the other axis's order beside it. */
 static void share_out(const settings_axis_t *set, const settings_axis_t *other, order_t *mine, order_t *its)
 {
-    int32_t most = smaller(at_share(other->speed_max_um_s, other, set), set->speed_max_um_s);
     int32_t speed = mine->speed_um_s;
     int8_t direction = speed < 0 ? -1 : 1;
     if (speed == 0 && mine->id == MSG_MOVE) {
-        speed = most;
+        speed = set->speed_max_um_s;
     }
-    speed = smaller(along(speed, direction), most);
+    speed = along(speed, direction);
+    int32_t its_speed = at_share(speed, set, other);
+    if (its_speed > other->speed_max_um_s) {
+        its_speed = other->speed_max_um_s;
+        speed = at_share(its_speed, other, set);
+    }
     mine->speed_um_s = along(speed, direction);
     its->id = mine->id;
     its->unit = mine->unit;
     its->value = at_share(mine->value, set, other);
-    its->speed_um_s = along(at_share(speed, set, other), direction);
+    its->speed_um_s = along(its_speed, direction);
 }
 
 uint8_t gang_start(core_t *core, uint8_t index, order_t *order)

@@ -159,7 +159,7 @@ static uint8_t command(core_t *core, uint8_t index, const order_t *order)
 uint8_t start_axis(core_t *core, uint8_t index, const order_t *order, uint8_t trial)
 {
     axis_t *axis = &core->axis[index];
-    if (axis->faults == 0 && starts_motion(axis, order->id) && !duty_allows(core, index, order)) {
+    if (trial && axis->faults == 0 && starts_motion(axis, order->id) && !duty_allows(core, index, order)) {
         return STATUS_DUTY_SPENT;
     }
     axis->trial = trial;

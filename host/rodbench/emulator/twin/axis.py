@@ -433,7 +433,7 @@ def axis_move(axis: Axis, settings: Any, tick: int, target_um: int, speed_um_s: 
     if target_um < settings.soft_stop_min_um or target_um > settings.soft_stop_max_um:
         return Status.OUTSIDE
     status = _refuse_start(axis, _MOVE)
-    if status == Status.OK:
+    if status == Status.OK and not axis.trial:
         um_s = settings.speed_max_um_s if speed_um_s == 0 else speed_um_s
         _begin(axis, tick, _MOVE, settings.move_hold_ms // TICK_MS)
         _demand(axis, target_um, um_s, _ramp_ticks(settings, um_s))

@@ -45,7 +45,9 @@ def gang_is_on(core: Twin) -> bool:
 
 
 def _at_share(um: int, of: Any, to: Any) -> int:
-    """What is um of one stroke on another, rounded down; below 0 it is 0."""
+    """What is um of one stroke on another, rounded down; below 0 of another it is 0."""
+    if of is to:
+        return um
     return int(max(um, 0) * to.stroke_um // of.stroke_um)
 
 
@@ -72,15 +74,18 @@ def _is_for_gangs(order: Order) -> bool:
 
 def _share_out(settings: Any, other: Any, mine: Order) -> Order:
     """Slows `mine`, which is good for its axis, to what both can do; the other axis's order."""
-    most = min(_at_share(other.speed_max_um_s, other, settings), settings.speed_max_um_s)
     speed = mine.speed_um_s
     direction = -1 if speed < 0 else 1
     if speed == 0 and mine.id == MessageId.MOVE:
-        speed = most
-    speed = min(speed * direction, most)
+        speed = settings.speed_max_um_s
+    speed *= direction
+    its_speed = _at_share(speed, settings, other)
+    if its_speed > other.speed_max_um_s:
+        its_speed = other.speed_max_um_s
+        speed = _at_share(its_speed, other, settings)
     mine.speed_um_s = speed * direction
-    its_speed = _at_share(speed, settings, other) * direction
-    return Order(mine.id, mine.unit, _at_share(mine.value, settings, other), its_speed)
+    its_value = _at_share(mine.value, settings, other)
+    return Order(mine.id, mine.unit, its_value, its_speed * direction)
 
 
 def gang_start(core: Twin, index: int, order: Order) -> int:

@@ -155,7 +155,8 @@ def _command(core: Twin, index: int, order: Order) -> int:
 def start_axis(core: Twin, index: int, order: Order, trial: int) -> int:
     """One axis's own part of gang_start; of a trial the status alone."""
     axis = core.axis[index]
-    if axis.faults == 0 and _starts_motion(axis, order.id) and not _duty_allows(core, index, order):
+    begins = trial and axis.faults == 0 and _starts_motion(axis, order.id)
+    if begins and not _duty_allows(core, index, order):
         return Status.DUTY_SPENT
     axis.trial = trial
     return _command(core, index, order)
