@@ -17,7 +17,7 @@ _FAULTS = {
     ),
     "pot_band": (
         "the pot reads outside its endpoints",
-        "look for an open or shorted pot wire, or a rod past its end",
+        "see whether the rod stands past its end, or the pot slipped or lost a wire",
     ),
     "wrong_way": (
         "the rod went against the command",

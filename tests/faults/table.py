@@ -1,0 +1,98 @@
+"""Makes firmware_reference/FAULTS.md.
+
+python -m tests.faults.table            measures all of it on the twin and writes it
+python -m tests.faults.table --check    says whether it is as measured (exit code 1: no)
+python -m tests.faults.table --binary   measures on the AVR binary and compares with the twin
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+
+from rodbench.emulator.board import EmulatedBoard
+
+from tests.faults.bench import Make, Row, measure
+from tests.faults.causes import CAUSES, DOINGS, DRIVER, NO_SENSOR, NOTHING, Cause
+from tests.faults.text import Rows, document
+
+FILE = Path(__file__).parents[2] / "firmware_reference" / "FAULTS.md"
+TICK_MS = 5
+
+
+def measured(causes: Sequence[Cause] = CAUSES, make: Make = EmulatedBoard) -> Rows:
+    """All rows. Raises AssertionError for one that is not detected without a reason."""
+    rows: dict[tuple[str, str], Row] = {}
+    for cause in causes:
+        for doing in DOINGS:
+            if doing not in cause.skips:
+                rows[cause.title, doing] = judged(cause, measure(cause, doing, make))
+    return rows
+
+
+def judged(cause: Cause, row: Row) -> Row:
+    """The same row; what it says must hold."""
+    where = f"{cause.title}, {row.doing}: {row}"
+    excuse = cause.excuses.get(row.doing)
+    if excuse and excuse.reason == DRIVER:
+        assert not row.latched, where
+    else:
+        assert bool(row.detected) != bool(excuse), where
+    assert excuse is None or excuse.reason in (NOTHING, DRIVER, NO_SENSOR), where
+    assert row.alarm in (None, row.latched), where
+    assert not row.latched or row.clears, where
+    return row
+
+
+def differences(rows: Rows, others: Rows) -> list[str]:
+    """Where two boards differ: in what they detect, or by more than a tick, or 0.05 mm."""
+    found = []
+    for key, other in others.items():
+        row = rows[key]
+        same = (row.detected, row.latched, row.back_at_once) == (
+            other.detected, other.latched, other.back_at_once,
+        )  # fmt: skip
+        near = abs((row.off_ms or 0) - (other.off_ms or 0)) <= TICK_MS
+        if not same or not near or abs(row.travel_mm - other.travel_mm) > 0.05:
+            found.append(f"{key}\n  {row}\n  {other}")
+    return found
+
+
+def binary(causes: Sequence[Cause]) -> int:
+    """Measure both, print where they differ."""
+    from tests.board.simboard import SimBoard
+
+    both = [cause for cause in causes if not cause.twin_alone]
+    rows = measured(both, SimBoard)
+    found = differences(measured(both), rows)
+    print("\n".join(found))
+    print(f"{len(rows)} rows on the binary, {len(found)} differ from the twin's")
+    for cause in causes:
+        if cause.twin_alone:
+            print(f"not on the binary: {cause.title}: {cause.twin_alone}")
+    return int(bool(found))
+
+
+def main() -> int:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--check", action="store_true")
+    parser.add_argument("--binary", action="store_true")
+    parser.add_argument(
+        "--only", metavar="WORD", default="", help="causes with this in their title"
+    )
+    asked = parser.parse_args()
+    if asked.binary:
+        return binary([cause for cause in CAUSES if asked.only in cause.title])
+    text = document(measured())
+    if asked.check:
+        fresh = FILE.exists() and FILE.read_text("utf-8") == text
+        print(f"{FILE.name} is {'fresh' if fresh else 'stale: python -m tests.faults.table'}")
+        return int(not fresh)
+    FILE.write_text(text, "utf-8")
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
