@@ -176,7 +176,7 @@ static uint8_t refuse_by_current(const axis_t *axis, const settings_axis_t *set,
 }
 
 /* A motion may begin from rest, from the wait for rest, or take the place of one of its own kind. */
-static uint8_t refuse_start(const axis_t *axis, uint8_t command)
+static CORE_ONCE uint8_t refuse_start(const axis_t *axis, uint8_t command)
 {
     if (axis->state == AXIS_STATE_STOPPING && !axis->resting) {
         return STATUS_STOP_STANDING;
@@ -229,7 +229,7 @@ static uint8_t goes_further_out(const axis_t *axis, const settings_axis_t *set, 
     return (axis->flags & AXIS_FLAGS_OUTSIDE) && (beyond_max(axis, set) > 0) == (value > 0);
 }
 
-static uint32_t ramp_ticks(const settings_axis_t *set, int32_t um_s)
+static CORE_ONCE uint32_t ramp_ticks(const settings_axis_t *set, int32_t um_s)
 {
     return div_up((uint32_t)um_s * TICKS_PER_S, (uint32_t)set->deceleration_um_s2) + 2;
 }

@@ -53,7 +53,7 @@ static void load_settings(core_t *core)
 }
 
 /* A record that did not survive is fresh only where power was away, or nobody can tell. */
-static void start_duty(core_t *core, uint8_t index, uint8_t kept)
+static CORE_ONCE void start_duty(core_t *core, uint8_t index, uint8_t kept)
 {
     duty_t *duty = &core->noinit->duty[index];
     const settings_axis_t *set = &core->live.axis[index];
@@ -129,7 +129,7 @@ static CORE_ONCE void judge(core_t *core, uint8_t number, uint8_t wrong, uint8_t
 }
 
 /* The stop input is read from the pins as they are; a supply that no meter was held to guards nothing. */
-static CORE_ONCE void watch_board(core_t *core, const settings_board_t *board)
+static void watch_board(core_t *core, const settings_board_t *board)
 {
     uint16_t mv = board->supply_calibrated ? core->supply_mv : 0;
     judge(core, FAULT_SUPPLY_LOW, board->supply_calibrated && mv < board->supply_low_mv, SUPPLY_LOW_TICKS);

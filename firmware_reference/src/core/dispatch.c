@@ -23,7 +23,7 @@ static uint8_t finish(core_t *core, const call_t *call, const uint8_t *request, 
     return (uint8_t)((status == STATUS_OK ? call->end : at) - call->reply);
 }
 
-static CORE_ONCE uint16_t crc_of(const uint8_t *frame, uint8_t size)
+static uint16_t crc_of(const uint8_t *frame, uint8_t size)
 {
     return (uint16_t)((uint16_t)frame[size] << 8 | frame[size + 1]);         /* still behind the payload */
 }

@@ -22,7 +22,7 @@ static CORE_ONCE uint8_t newer(const duty_t *duty)
     return duty->copy[1].turn == (uint8_t)(duty->copy[0].turn + 1);
 }
 
-static const duty_copy_t *current(const duty_t *duty)
+static CORE_ONCE const duty_copy_t *current(const duty_t *duty)
 {
     return &duty->copy[newer(duty)];
 }

@@ -100,7 +100,7 @@ static uint32_t ramp_ticks(const settings_axis_t *set, int32_t um_s2)
 }
 
 /* A fifth above the on-time of the way to a target within the stroke, its ramps aside. */
-static CORE_ONCE uint32_t way_ticks(const axis_t *axis, const settings_axis_t *set, const order_t *order)
+static uint32_t way_ticks(const axis_t *axis, const settings_axis_t *set, const order_t *order)
 {
     int32_t way = order->value;
     int32_t speed = order->speed_um_s;

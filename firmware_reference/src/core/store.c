@@ -33,7 +33,7 @@ static void read_bytes(void *to, uint8_t size, uint16_t at, ee_read_t ee_read)
     }
 }
 
-static uint8_t check_of(const uint8_t *record, uint8_t size)
+static CORE_ONCE uint8_t check_of(const uint8_t *record, uint8_t size)
 {
     uint8_t check = (uint8_t)frame_crc(record, (uint8_t)(size - 1));
     return check == RECORD_SPOILT ? 0 : check;
