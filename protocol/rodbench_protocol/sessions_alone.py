@@ -41,7 +41,7 @@ def _gang() -> Json:
     s.ask("seek", Status.GANGED, axis=1, direction=1)
     s.ask("move", Status.OUTSIDE, axis=2, target_um=100001, speed_um_s=0)
     jog: Json = {"axis": 1, "unit": int(JogUnit.SPEED)}
-    s.ask("jog", **jog, value=5000, reply={"motion": 1}, ticks=10, outputs=_BOTH)
+    s.ask("jog", **jog, value=5000, reply={"motion": 1}, ticks=20, outputs=_BOTH)
     s.ask("level", Status.IN_MOTION, axis=1, speed_um_s=1000)
     ended: Json = {"kind": int(EventKind.MOTION_ENDED), "value_a": 1}
     stop = s.frame("stop", seq=9, axis=2, category=1)
@@ -69,7 +69,7 @@ def _level() -> Json:
     s.ask("clear", axis=0, reply={"cleared": int(FaultBits.APART)}, ticks=30)
     s.ask("level", Status.BAD_VALUE, 2, axis=2, speed_um_s=1501)
     alone = {"driving": [False, True]}
-    s.ask("level", **level, reply={"motion": 2}, ticks=20, outputs=alone)
+    s.ask("level", **level, reply={"motion": 2}, ticks=30, outputs=alone)
     s.ask("jog", Status.IN_MOTION, axis=1, unit=int(JogUnit.SPEED), value=1000)
     s.ask("level", axis=2, speed_um_s=0, reply={"motion": 2}, ticks=100, outputs=_RESTING)
     s.step(ticks=20, readings={"pot": [4092, 3600]})  # 14.7 mm: more than twice the distance
@@ -184,11 +184,11 @@ def _pot_guards() -> Json:
     again = [{"kind": int(EventKind.CLEARED), "axis": 1}, _trip(1, Fault.POT_OPEN)]
     s.ask("clear", axis=1, reply={"cleared": both}, ticks=2, events=again)
     s.step(ticks=10, readings={"pot": [8184, 4092]}, events=[_trip(1, Fault.POT_SHORT)])
-    s.step(ticks=10, readings={"pot": [4092, 4092]})
+    s.step(ticks=80, readings={"pot": [4092, 4092]})
     jog: Json = {"axis": 1, "unit": int(JogUnit.SPEED), "value": 1000}
     s.ask("jog", Status.FAULTED, int(Fault.POT_OPEN), **jog)
     s.ask("clear", axis=1, ticks=2)
-    s.ask("jog", **jog, reply={"motion": 1}, ticks=3, outputs={"driving": [True, False]})
+    s.ask("jog", **jog, reply={"motion": 1}, ticks=20, outputs={"driving": [True, False]})
     return s.done()
 
 
@@ -225,7 +225,7 @@ def _supply() -> Json:
     s.put(0, supply_calibrated=1)
     jog: Json = {"axis": 1, "unit": int(JogUnit.OUTPUT), "value": 100}
     driving = {"driving": [True, False]}
-    s.ask("jog", **jog, ticks=5)
+    s.ask("jog", **jog, ticks=10)
     s.step(ticks=39, readings=low, never=["event"], outputs=driving)
     _tripped(s, 0, Fault.SUPPLY_LOW, 1, outputs=driving)
     s.step(ticks=50, outputs=_RESTING)
@@ -249,9 +249,9 @@ def _stop_input() -> Json:
     s.step(readings={"inputs": 1})
     s.put(0, stop_input=1)
     for axis in (1, 2):
-        s.ask("jog", axis=axis, unit=int(JogUnit.OUTPUT), value=100, ticks=5)
+        s.ask("jog", axis=axis, unit=int(JogUnit.OUTPUT), value=100, ticks=15)
     s.step(ticks=3, readings={"inputs": 0}, never=["event"], outputs=_BOTH)
-    s.step(ticks=20, readings={"inputs": 1}, never=["event"], outputs=_BOTH)  # a bounce
+    s.step(ticks=8, readings={"inputs": 1}, never=["event"], outputs=_BOTH)  # a bounce
     s.step(ticks=3, readings={"inputs": 0}, never=["event"], outputs=_BOTH)
     _tripped(s, 0, Fault.STOP_INPUT, 1, outputs=_BOTH)
     s.step(ticks=10, outputs=_RESTING)
