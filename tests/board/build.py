@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import functools
 import os
+import re
 import shutil
 import subprocess
 from pathlib import Path
@@ -100,8 +101,12 @@ CORE_SOURCES = ("src/core", "src/generated")
 
 
 def core_files() -> list[str]:
-    """C files of the core."""
-    return [str(f) for part in CORE_SOURCES for f in sorted((FIRMWARE / part).glob("*.c"))]
+    """C files of the core, in the Makefile's order of linking: then it is smallest."""
+    lines = re.findall(r"^(?:BEFORE|BEHIND) := (.+)$", (FIRMWARE / "Makefile").read_text(), re.M)
+    order = " ".join(lines).split()
+    files = [f for part in CORE_SOURCES for f in sorted((FIRMWARE / part).glob("*.c"))]
+    files.sort(key=lambda f: order.index(f.stem) if f.stem in order else len(order))
+    return [str(f) for f in files]
 
 
 @functools.cache
@@ -110,6 +115,7 @@ def core_alone() -> tuple[Path, Path]:
     require_tools()
     source = [str(HERE / "core_alone.c"), *core_files()]
     small = ["-Os", "-ffunction-sections", "-fdata-sections", "-mcall-prologues", "-mstrict-X"]
+    small += ["-DCORE_LOCAL_INPUTS=1", "-Wl,--relax"]
     avr = ["avr-gcc", "-mmcu=atmega328p", "-std=gnu11", "-Wall", "-Werror", *small]
     checks = ["-fsanitize=address,undefined", "-fno-sanitize-recover=all"]
     native = ["gcc", "-std=c11", "-O1", "-g", "-Wall", "-Werror", *checks]

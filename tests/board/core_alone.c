@@ -97,7 +97,8 @@ static void get_tick(readings_t *in)
     for (uint8_t n = 0; n < 2; n++) { in->current[n] = get16(); }
     in->supply = get16();
     in->bandgap = get16();
-    in->inputs = 0;
+    for (uint8_t n = 0; n < 2; n++) { in->local[n] = get16(); }
+    in->inputs = get();
     in->ee_ready = get();
     for (uint8_t n = get(); n != 0; n--) { core_rx_byte(&core, get()); }
 }

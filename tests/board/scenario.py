@@ -11,11 +11,14 @@ import struct
 import subprocess
 from dataclasses import dataclass, field
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 from rodbench_protocol import framing, settings
 from rodbench_protocol.messages import pack, parse
 from rodbench_protocol.names import Status
+
+from tests.twin.person import Person, settings_for
 
 SESSION = 9
 AXIS_KEYS = {key.name: key for key in settings.KEYS["axis"]}
@@ -116,7 +119,9 @@ class Scenario:
         self.draw = random.Random(self.seed)
         self.core = Native(self.program, self.draw.getrandbits(16))
         self.rods = [self._rod(), self._rod()]
-        self.readings = b"\0" * 12 + b"\1"
+        self.readings = b"\0" * 17 + b"\1"
+        self.persons = [Person(self.draw), Person(self.draw)]
+        self.wired = [SimpleNamespace(**settings_for(0, False, 0))] * 2
         self.splitter, self.nonce = framing.Splitter(), 0
         self.seq, self.tick, self.drive = 0, 0, [(0, 0), (0, 0)]
         self._open()
@@ -159,7 +164,10 @@ class Scenario:
             self.driven += axis[0] != 0
             pots[index], currents[index] = self.rods[index].step(axis[0], axis[1])
         supply = 430 + self.draw.randrange(3) if self.draw.random() < 0.98 else 1023
-        self.readings = struct.pack("<6HB", *pots, *currents, supply, 225, 1)
+        inputs = [hand.step(live) for hand, live in zip(self.persons, self.wired, strict=True)]
+        buttons = 1 | inputs[0][1] << 1 | inputs[1][1] << 3
+        local = (inputs[0][0], inputs[1][0])
+        self.readings = struct.pack("<8HBB", *pots, *currents, supply, 225, *local, buttons, 1)
         return sent
 
     # ------------------------------------------------------------ the host
@@ -222,11 +230,17 @@ class Scenario:
 
     def _set_up(self, axis: int) -> None:
         self._ask("draft_begin", scope=axis)
-        items = [(AXIS_KEYS[k].id, v) for k, v in self._settings(self.rods[axis - 1]).items()]
+        values = self._settings(self.rods[axis - 1])
+        source = self.draw.choice((0, 0, 0, 1, 2, 3))
+        as_place = bool(values["calibrated"]) and self.draw.random() < 0.5
+        wired = settings_for(source, as_place, self.draw.randrange(64))
+        self.wired[axis - 1] = SimpleNamespace(**wired)
+        items = [(AXIS_KEYS[k].id, v) for k, v in (values | wired).items()]
         for start in range(0, len(items), 8):
             part = [{"key": key, "value": value} for key, value in items[start : start + 8]]
             self._ask("draft_set", scope=axis, items=part)
         self._ask("draft_commit", scope=axis)
+        self._ask("hand_over", axis=axis, commander=1)
 
     def _chatter(self) -> bytes:
         draw, line = self.draw, b""
@@ -257,6 +271,7 @@ class Scenario:
             ("stop", {"axis": draw.randrange(3), "category": draw.randrange(2)}),
             ("outcome", {"axis": axis}),
             ("counters", {}),
+            ("hand_over", {"axis": axis, "commander": draw.randrange(2)}),
             ("digests", {}),
             ("store", {}),
             ("settings_get", {"which": 0, "scope": axis, "first_key": draw.randrange(60)}),

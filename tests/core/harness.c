@@ -58,7 +58,7 @@ static void copy_axis(harness_t *board, uint8_t index)
         axis->state, axis->flags, axis->ended, axis->cause, axis->motion, axis->raw, axis->faults, axis->position_um, axis->speed_um_s,
         axis->reference_um, axis->current_ma, axis->output_permille, axis->rest_raw, axis->rest_position_um,
         axis->current_before_ma, axis->current_stop_ma, axis->current_probe_ma, axis->on_ticks,
-        duty_used(duty), duty_total(duty), total->on_s, total->starts, total->travel_mm,
+        duty_used(duty), duty_total(duty), total->on_s, total->starts, total->travel_mm, axis->also,
     };
 }
 
@@ -186,6 +186,11 @@ outputs_t *harness_outputs(harness_t *board)
 uint32_t harness_digest_live(const harness_t *board)
 {
     return digest_of(&board->core.live, sizeof board->core.live);
+}
+
+void harness_left(harness_t *board, uint16_t ticks)
+{
+    board->core.heard = (uint16_t)(board->core.heard - ticks);
 }
 
 duty_t *harness_duty(harness_t *board, uint8_t index)

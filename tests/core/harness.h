@@ -35,6 +35,7 @@ typedef struct __attribute__((packed)) {
     uint32_t on_s;
     uint32_t starts;
     uint32_t travel_mm;
+    uint8_t also;
 } harness_axis_t;
 
 typedef struct __attribute__((packed)) {
@@ -106,6 +107,7 @@ uint32_t harness_state_size(void);
 core_t *harness_core(harness_t *board);
 outputs_t *harness_outputs(harness_t *board);
 duty_t *harness_duty(harness_t *board, uint8_t index);
+void harness_left(harness_t *board, uint16_t ticks);       /* so many more since the host was last heard */
 
 /* how 0: the older copy was being written; 1: that which had just become the newer; 2: both are rubbish. */
 void harness_tear(harness_t *board, uint8_t index, uint8_t how);

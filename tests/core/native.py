@@ -74,6 +74,7 @@ class CReadings(ct.Structure):
         ("current", ct.c_uint16 * 2),
         ("supply", ct.c_uint16),
         ("bandgap", ct.c_uint16),
+        ("local", ct.c_uint16 * 2),
         ("inputs", ct.c_uint8),
         ("ee_ready", ct.c_uint8),
     )
@@ -125,6 +126,7 @@ class CAxisState(ct.LittleEndianStructure):
         ("on_s", ct.c_uint32),
         ("starts", ct.c_uint32),
         ("travel_mm", ct.c_uint32),
+        ("also", ct.c_uint8),
     )
 
 
@@ -189,6 +191,7 @@ def load(path: Path) -> ct.CDLL:
     for name in ("duty_used", "duty_total"):
         getattr(library, name).argtypes = [ct.c_void_p]
         getattr(library, name).restype = ct.c_uint32
+    library.harness_left.argtypes = [ct.c_void_p, ct.c_uint16]
     library.harness_tear.argtypes = [ct.c_void_p, ct.c_uint8, ct.c_uint8]
     library.duty_tick.argtypes = [ct.c_void_p, ct.c_uint8]
     library.core_late_tick.argtypes = [ct.c_void_p]
@@ -289,9 +292,12 @@ class Board:
         bandgap: int = 225,
         ee_ready: int = 1,
         inputs: int = 1,
+        local: tuple[int, int] = (0, 0),
     ) -> None:
         """Readings of the next ticks."""
         into = self._in
+        into.local[0], into.local[1] = local
+        into.inputs = inputs
         into.pot[0], into.pot[1] = pot
         into.current[0], into.current[1] = current
         into.supply, into.bandgap, into.ee_ready = supply, bandgap, ee_ready

@@ -93,15 +93,16 @@ def machine_value(machine: Machine, table: str, name: str) -> object:
         part = machine.rods[1]
         for step in table.split(".")[2:]:
             part = getattr(part, step)
-    elif table == "faults[]":
-        part = machine.faults[0]
+    elif table.endswith("[]"):
+        part = getattr(machine, table[:-2])[0]
     elif table:
         part = getattr(machine, table)
     return getattr(part, name)
 
 
 def test_every_documented_key_is_read_and_has_the_documented_default() -> None:
-    machine = parse(HEAD + "[axes.1]\n[[faults]]\nkind = 'jam'\naxis = 1\nvalue = 5\n", "x")
+    steps = "[[faults]]\nkind = 'jam'\naxis = 1\nvalue = 5\n[[inputs]]\nkind = 'extend'\n"
+    machine = parse(HEAD + "[axes.1]\n" + steps, "x")
     for key in KEYS:
         if key.name == "plant_file" or key.table == "faults[]":
             continue
@@ -124,16 +125,21 @@ def test_every_documented_key_reaches_the_machine(key: object) -> None:
         value = "other"
     elif key.table == "faults[]" and key.name == "axis":
         value = 1
+    elif key.table == "inputs[]" and key.name == "axis":
+        value = 2
     else:
         step = 1 if isinstance(key.default, int) else 0.01
         value = key.default + (step if key.default + step <= key.high else -step)
     shown = str(value).lower() if isinstance(value, bool) else repr(value)
     table = key.table.replace("N", "1")
-    header = "[[faults]]" if key.table == "faults[]" else f"[{table}]" if table else ""
+    is_list = table.endswith("[]")
+    header = f"[[{table[:-2]}]]" if is_list else f"[{table}]" if table else ""
     text = HEAD + f"{header}\n{key.name} = {shown}\n"
     if key.table == "faults[]":
         text += "" if key.name == "kind" else "kind = 'motor_open'\n"
         text += "" if key.name == "axis" else "axis = 1\n"
+    elif is_list and key.name != "kind":
+        text += "kind = 'pulse'\n"
     text += "[axes.1]\nstart_mm = 0.0\n" if key.name == "max_mm" else ""
     if not key.table.startswith("axes"):
         text += "[axes.1]\n"

@@ -12,7 +12,7 @@ from rodbench.emulator.twin.noinit import NoInit, noinit_mark
 
 from tests.core.native import TEAR_BOTH, Board, CState
 
-_AXIS = "hBBBBBBHHIiiihhHihhhIIIIII"
+_AXIS = "hBBBBBBHHIiiihhHihhhIIIIIIB"
 _STATE = struct.Struct("<II" + _AXIS * 2 + "HHBHBBBIIHHHHHBBBHBBBHI")
 assert _STATE.size == ct.sizeof(CState)
 NAMES = [name for name, _ in CState._fields_]
@@ -51,15 +51,22 @@ class Pair:
         self.worn, self.busy_every = False, 0
 
     def tick(
-        self, rx: bytes, pot: list[int], current: list[int], supply: int, bandgap: int
+        self,
+        rx: bytes,
+        pot: list[int],
+        current: list[int],
+        supply: int,
+        bandgap: int,
+        local: tuple[int, int] = (0, 0),
+        buttons: int = 0,
     ) -> None:
         """One tick of both."""
         native, readings = self.native, self.readings
         ready = int(not self.busy_every or self.twin.ticks % self.busy_every != 0)
-        inputs = self.inputs
+        inputs = self.inputs | buttons << 1
         both = (pot[0], pot[1]), (current[0], current[1])
-        native.set_readings(*both, supply, bandgap, ready, inputs)
-        readings.ee_ready, readings.inputs = ready, inputs
+        native.set_readings(*both, supply, bandgap, ready, inputs, local)
+        readings.ee_ready, readings.inputs, readings.local = ready, inputs, list(local)
         readings.pot, readings.current = pot, current
         readings.supply, readings.bandgap = supply, bandgap
         if rx:
@@ -80,6 +87,11 @@ class Pair:
         for _ in range(ticks):
             duty_tick(self.twin.noinit.duty[index], on)
             self.native.lib.duty_tick(self.native.duty_address(index), int(on))
+
+    def left(self, ticks: int) -> None:
+        """So many ticks more since the host was last heard."""
+        self.twin.heard -= ticks
+        self.native.lib.harness_left(self.native.address, ticks)
 
     def tear(self, index: int, how: int) -> None:
         """Leaves a duty record with the older, the newer, or no copy that is good."""
@@ -172,6 +184,7 @@ class Pair:
             duty.sum + duty.count,
             duty.total,
             *self.twin.noinit.totals.axis[index].fields(),
+            axis.also,
         )
 
     def _difference(self, out: Outputs) -> str:

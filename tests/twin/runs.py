@@ -18,15 +18,21 @@ from cobs import cobs
 from hypothesis import strategies as st
 from rodbench.emulator.twin.axis import axis_at_rest
 from rodbench_protocol import framing, messages, settings
-from rodbench_protocol.names import AxisState, Ended, Fault
+from rodbench_protocol.names import AxisAlso, AxisState, Ended, Fault, LocalAs, LocalSource
 
 from tests.twin import memory
 from tests.twin.pair import Pair
+from tests.twin.person import Person, settings_for
 from tests.twin.rod import Rod
 
 TICKS = 200
 PATIENCE = 20  # ticks without output, more than there were with it: then the driver begins afresh
 SESSION = 9
+INPUTS = {"stick lost", "pulse lost"} | {
+    f"{source} as {means}"
+    for source in ("buttons", "stick", "pulse")
+    for means in ("speed", "position")
+}
 NONCE = 0x4321
 SUPPLY, BANDGAP = 425, 225  # what the converter reads at 12 V and 5 V
 IDLE, FAULT = int(AxisState.IDLE), int(AxisState.FAULT)
@@ -49,6 +55,9 @@ class Axis:
     noise: int
     switch_ends: bool
     slow: bool
+    source: int
+    as_place: bool
+    knob: int
     changes: tuple[tuple[str, int], ...]
 
 
@@ -103,19 +112,22 @@ _axes = st.builds(
     noise=st.sampled_from((0, 0, 1, 3, 12)),
     switch_ends=st.booleans(),
     slow=st.booleans(),
+    source=st.sampled_from((0, 0, 0, 0, 0, 1, 2, 3)),
+    as_place=st.booleans(),
+    knob=st.integers(0, 63),
     changes=st.one_of(st.just(()), st.just(()), st.just(()), _changes("axis", 4)),
 )
 
 REQUESTS = (
     "hello", "open_act", "open_act", "open_act", "counters", "stop", "clear", "jog", "run", "seek",
     "move", "outcome", "restart", "draft", "store", "settings_get", "digests", "subscribe",
-    "subscribe", "alive", "unknown", "trip_get", "trip_get", "black_box", "black_box", "totals",
-    "level",
+    "hand_over", "subscribe", "alive", "unknown", "trip_get", "trip_get", "black_box", "black_box",
+    "totals", "level",
 )  # fmt: skip
 MISHAPS = (
     "repeat", "wrong_session", "wrong_seq", "garbage", "damaged", "long", "short", "flood",
     "reset", "late_alive", "jam", "free", "freeze", "pot", "current", "backwards", "mend", "commit",
-    "stuck", "stuck", "aged", "torn", "late", "worn", "odd_supply", "asserted",
+    "left", "stuck", "stuck", "aged", "torn", "late", "worn", "odd_supply", "asserted",
     "zeros", "other_nonce", "edge", "edge", "rewindow", "longest", "commit", "rested",
 )  # fmt: skip
 
@@ -150,6 +162,7 @@ class Seen:
     states: Counter[int] = field(default_factory=Counter)
     faults: Counter[int] = field(default_factory=Counter)
     ended: Counter[int] = field(default_factory=Counter)
+    inputs: Counter[str] = field(default_factory=Counter)
 
     def complete(self) -> bool:
         """Whether every state and every fault was seen."""
@@ -163,7 +176,8 @@ class Seen:
         ended = {Ended(k).name.lower(): v for k, v in sorted(self.ended.items())}
         driven = 100 * self.driven / max(1, self.ticks)
         head = f"{self.runs} runs, {self.ticks} ticks, {driven:.1f} % with output"
-        return f"{head}\nticks in states: {states}\nticks with faults: {faults}\nended: {ended}"
+        told = f"{head}\nticks in states: {states}\nticks with faults: {faults}\nended: {ended}"
+        return f"{told}\nticks driven or lost by local inputs: {dict(sorted(self.inputs.items()))}"
 
 
 def settings_of(axis: Axis) -> dict[str, int]:
@@ -211,6 +225,9 @@ def settings_of(axis: Axis) -> dict[str, int]:
             "stall_time_ms": 150,
             "trip_ma": 1500 if axis.reversed_pot else 2500,
         }
+    if axis.source:
+        place = axis.as_place and axis.style == 2
+        values |= settings_for(axis.source, place, axis.knob)
     return values | dict(axis.changes)
 
 
@@ -268,6 +285,7 @@ class Run:
         board = self._plain_board() | dict(plan.board)
         values = [settings_of(axis) for axis in axes]
         self._new_rods(axes)
+        self.persons = [Person(self.rng) for _ in axes]
         self.pair = Pair(lib, memory.image(plan.memory, board, values[0], values[1]))
         self.supply, self.bandgap = SUPPLY, BANDGAP
         self.seq = 0
@@ -308,7 +326,8 @@ class Run:
         read = [rod.step(out.drive[i], out.bridge[i], self.rng) for i, rod in enumerate(self.rods)]
         pots, currents = [r[0] for r in read], [r[1] for r in read]
         supply = min(1023, self.supply + self.rng.randrange(12))
-        self.pair.tick(data, pots, currents, supply, self.bandgap if tick > 8 else 0)
+        bandgap = self.bandgap if tick > 8 else 0
+        self.pair.tick(data, pots, currents, supply, bandgap, *self._inputs())
         self._note()
         self._grow_impatient()
         if self.pair.out.restart:
@@ -318,7 +337,8 @@ class Run:
         seen, state = self.seen, self.pair.native.fields()
         seen.ticks += 1
         seen.driven += bool(state.axis[0].drive or state.axis[1].drive)
-        for axis in state.axis:
+        for index, axis in enumerate(state.axis):
+            self._note_input(index, axis.also, axis.drive != 0)
             seen.states[axis.state] += 1
             seen.ended[axis.ended] += 1
             if axis.faults:
@@ -327,6 +347,14 @@ class Run:
         if state.faults:
             for bit in range(32):
                 seen.faults[bit + 1] += state.faults >> bit & 1
+
+    def _note_input(self, index: int, also: int, driven: bool) -> None:
+        live = self.pair.twin.live.scope[index + 1]
+        source = LocalSource(live.local_source).name.lower()
+        if also & AxisAlso.SOURCE_LOST:
+            self.seen.inputs[f"{source} lost"] += 1
+        elif also & AxisAlso.ARMED and driven:
+            self.seen.inputs[f"{source} as {LocalAs(live.local_as).name.lower()}"] += 1
 
     # ------------------------------------------------------------ the driver
 
@@ -349,6 +377,12 @@ class Run:
         self.still = 0
         return self._boot(1, self.rng.randrange(65536), True)
 
+    def _inputs(self) -> tuple[tuple[int, int], int]:
+        """What the board reads of its local inputs."""
+        live = self.pair.twin.live
+        read = [person.step(live.scope[i + 1]) for i, person in enumerate(self.persons)]
+        return (read[0][0], read[1][0]), read[0][1] | read[1][1] << 2
+
     def _drive(self, tick: int) -> bytes:
         data = b""
         if self.still > PATIENCE:
@@ -368,6 +402,8 @@ class Run:
 
     def _command(self, index: int) -> bytes:
         state = self.pair.native.fields()
+        if self.pair.twin.live.scope[index + 1].local_source and self.rng.random() < 0.02:
+            return self._ask("hand_over", axis=index + 1, commander=self.rng.randrange(2))
         style = self._style(index)
         if (state.axis[index].state == FAULT or state.faults) and self.rng.random() < 0.7:
             return self._ask("clear", axis=0)
@@ -447,6 +483,8 @@ class Run:
             self._commit(act)
         if act.kind in ("counters", "restart", "store", "digests"):
             return self._ask(act.kind)
+        if act.kind == "hand_over":
+            return self._ask("hand_over", axis=axis, commander=b % 3)
         if act.kind in ("clear", "outcome"):
             return self._ask(act.kind, axis=axis)
         if act.kind == "jog":
@@ -659,6 +697,10 @@ class Run:
         """A record of which only part survived."""
         self.pair.spoil_nonce()
         return self._reset(act)
+
+    def _left(self, act: Act) -> None:
+        """The host is silent for as long as makes an axis its input's again, or just not."""
+        self.pair.left(1990 + act.a % 40)
 
     # ------------------------------------------------------------ mishaps of a rod
 

@@ -11,7 +11,7 @@ from rodbench_protocol.names import Ended
 
 from tests.core.native import library
 from tests.twin import coverage
-from tests.twin.runs import TICKS, compare
+from tests.twin.runs import INPUTS, TICKS, compare
 
 RUNS = int(os.environ.get("TWIN_RUNS", "2000"))
 SEED = int(os.environ.get("TWIN_SEED", "1"))
@@ -28,6 +28,7 @@ def test_twin_equals_core() -> None:
     assert seen.ticks >= RUNS * TICKS
     assert seen.driven * 2 >= seen.ticks
     assert seen.complete()
+    assert set(seen.inputs) == INPUTS
     # `replaced` lasts for no tick, `unfinished` comes after longer than a run: tests/core has both.
     assert set(Ended) - {Ended.REPLACED, Ended.UNFINISHED} <= set(seen.ended)
     assert coverage.share(files) >= COVERED_PERCENT

@@ -12,22 +12,21 @@
 #define REFERENCE_AVCC BIT(REFS0)
 #define BANDGAP_CHANNEL 14u
 #define BANDGAP_EVERY 16u
-#define NOWHERE 0xFFu
 #define PRESCALE_128 (BIT(ADPS2) | BIT(ADPS1) | BIT(ADPS0))
 
 typedef struct {
     uint8_t channel;
     uint8_t drop;
     uint8_t keep;
-    uint8_t place;      /* offset in readings_t, or NOWHERE */
+    uint8_t place;      /* offset in readings_t */
 } step_t;
 
 #define AT(field) ((uint8_t)offsetof(readings_t, field))
 
 static const step_t steps[] PROGMEM = {
     { BANDGAP_CHANNEL, 3, 1, AT(bandgap) },     /* the long way in: every sixteenth tick */
-    { STICK1_CHANNEL, 1, 1, NOWHERE },          /* the usual way in */
-    { STICK2_CHANNEL, 1, 1, NOWHERE },
+    { STICK1_CHANNEL, 1, 1, AT(local) },        /* the usual way in */
+    { STICK2_CHANNEL, 1, 1, AT(local) + 2u },
     { SUPPLY_CHANNEL, 1, 1, AT(supply) },
     { CURRENT1_CHANNEL, 1, 4, AT(current) },
     { CURRENT2_CHANNEL, 1, 4, AT(current) + 2u },
@@ -115,7 +114,7 @@ ISR(ADC_vect)
         now.at.keep--;
     }
     if (now.at.keep == 0) {
-        if (now.at.place != NOWHERE) { *(uint16_t *)(void *)((uint8_t *)&scan + now.at.place) = now.sum; }
+        *(uint16_t *)(void *)((uint8_t *)&scan + now.at.place) = now.sum;
         uint8_t next = now.step == STEP_BANDGAP ? STEP_SUPPLY : (uint8_t)(now.step + 1u);
         if (next == STEPS) {
             park();

@@ -5,6 +5,7 @@
 #include <avr/sleep.h>
 
 #include "../core/core.h"
+#include "../core/port.h"
 #include "../generated/schema.h"
 #include "adc.h"
 #include "config.h"
@@ -12,6 +13,7 @@
 #include "early.h"
 #include "eeprom.h"
 #include "pins.h"
+#include "pulse.h"
 #include "timebase.h"
 #include "uart.h"
 #include "watchdog.h"
@@ -43,6 +45,7 @@ void board_start(void)
     pull_up_inputs();
     core_init(&core, &record, early_reset_flags, seed(), eeprom_get);
     adc_start();
+    pulse_start();
     uart_start();
     timebase_start();
     watchdog_start();
@@ -88,12 +91,21 @@ static void note_time(uint16_t took_us)
     for (uint8_t n = timebase_late(); n != 0; n--) { core_late_tick(&core); }
 }
 
+/* A stick was converted anyway; where the axis wants a pulse, that is its reading. */
+static void read_pulses(readings_t *in)
+{
+    for (uint8_t index = 0; CORE_LOCAL_INPUTS && index < AXES; index++) {
+        if (core.live.axis[index].local_source == LOCAL_SOURCE_PULSE) { in->local[index] = pulse_us(index); }
+    }
+}
+
 static void tick(void)
 {
     readings_t *in = adc_latest();
     outputs_t out = { .ee_write = 0 };
     in->ee_ready = eeprom_ready();
     in->inputs = read_inputs();
+    read_pulses(in);
     core_tick(&core, in, &out);
     put_outputs(&out);
     hang_when_asked(&out);

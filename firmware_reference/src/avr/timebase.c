@@ -5,6 +5,7 @@
 #include <util/atomic.h>
 
 #include "adc.h"
+#include "pulse.h"
 
 #define BIT(n) ((uint8_t)(1u << (n)))
 #define COUNTS 250u             /* of 2 us each: half a millisecond */
@@ -31,6 +32,7 @@ static void begin_tick(void)
 {
     GPIOR0 = 1;                 /* a debugger or a simulator sees here where a tick begins */
     adc_latch();
+    pulse_tick();
     if ((busy || due != 0) && late != UINT8_MAX) { late++; }
     if (due != UINT8_MAX) { due++; }
 }
@@ -66,19 +68,26 @@ uint8_t timebase_is_due(void)
     return due != 0 ? 1 : 0;
 }
 
+uint16_t timebase_stamp(void)
+{
+    uint8_t count = TCNT2;
+    uint8_t halves = phase;
+    if ((TIFR2 & BIT(OCF2A)) && count < COUNTS / 2u) { halves++; }
+    return (uint16_t)(halves * COUNTS + count);
+}
+
 uint16_t timebase_done(void)
 {
-    uint8_t halves, count, behind;
+    uint16_t stamp;
+    uint8_t behind;
     ATOMIC_BLOCK(ATOMIC_RESTORESTATE)
     {
-        count = TCNT2;
-        halves = phase;
-        if ((TIFR2 & BIT(OCF2A)) && count < COUNTS / 2u) { halves++; }
+        stamp = timebase_stamp();
         behind = due;
         busy = 0;
         GPIOR0 = 0;             /* and where it ended */
     }
-    return (uint16_t)(behind * 5000u + halves * 500u + count * 2u);
+    return (uint16_t)(behind * 5000u + stamp * 2u);
 }
 
 uint8_t timebase_late(void)

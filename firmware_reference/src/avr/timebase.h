@@ -5,8 +5,12 @@
 #include <stdint.h>
 
 #define TIMEBASE_PER_TICK 10u
+#define TIMEBASE_TICK 2500u       /* of 2 us */
 
 void timebase_start(void);
+
+/* Since the tick's beginning, in steps of 2 us. With interrupts off. */
+uint16_t timebase_stamp(void);
 
 /* Takes one tick that is due: 1, or 0 when none is. */
 uint8_t timebase_take(void);

@@ -41,10 +41,19 @@ static uint8_t is_under_way(const axis_t *axis)
 void axis_init(axis_t *axis)
 {
     memset(axis, 0, sizeof *axis);
+    axis->also = CORE_LOCAL_INPUTS ? AXIS_ALSO_LOCAL : 0;   /* without a local input not for long */
+}
+
+void axis_disarm(axis_t *axis)
+{
+    axis->also &= (uint8_t)~AXIS_ALSO_ARMED;
+    axis->local.quiet = 0;
+    axis->local.asked = 0;
 }
 
 void axis_settings_changed(axis_t *axis)
 {
+    axis_disarm(axis);
     memset(&axis->position, 0, sizeof axis->position);
     axis->current_scale = 0;
     axis->flags = 0;

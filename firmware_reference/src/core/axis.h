@@ -47,6 +47,14 @@ typedef struct {
     axis_event_t event[AXIS_EVENTS_MAX];
 } axis_out_t;
 
+/* The local input of an axis. */
+typedef struct {
+    uint16_t value;             /* as read */
+    int16_t asked;              /* what the motion under way was asked by; 0: nothing since it was at rest */
+    uint8_t quiet;              /* ticks at rest, 20 at most */
+    uint8_t lost;               /* ticks without a good reading */
+} local_t;
+
 typedef struct {
     /* from here to faults laid out as in telemetry_axis */
     uint8_t state;              /* AXIS_STATE_... */
@@ -89,6 +97,7 @@ typedef struct {
     int32_t demand;             /* jog and run by output: permille; seek: +1 or -1; jog by speed and move: target um */
     int32_t demand_um_s;        /* jog by speed and move */
     int32_t from_um;            /* where this way began */
+    local_t local;
     uint32_t rest_block;        /* the block before, while waiting for rest */
     uint32_t current_scale;     /* mA per raw of current4, 11 fraction bits */
     uint16_t board_mv;          /* for which it was reckoned */
@@ -105,6 +114,9 @@ void axis_init(axis_t *axis);
 
 /* Settings of this axis were replaced (at rest, output 0): the estimate starts anew, direction is unproven. */
 void axis_settings_changed(axis_t *axis);
+
+/* Nothing more by the local input of this axis, until it was seen at rest. */
+void axis_disarm(axis_t *axis);
 
 /* Commands: STATUS_OK or why not; nothing changed then. `tick` is the tick that carries the command out.
  * Whether the duty budget allows a start is asked before, by the caller; axis_tick ends a motion for it.

@@ -6,6 +6,7 @@
 #include "div.h"
 #include "event.h"
 #include "gang.h"
+#include "local.h"
 #include "memory.h"
 #include "number.h"
 #include "port.h"
@@ -213,6 +214,7 @@ void core_tick(core_t *core, const readings_t *in, outputs_t *out)
     count_settings(core);
     dispatch_tick(core);
     blackbox_tick(core);
+    local_tick(core, in);
     control(core, in, out);
     tell_board(core);
     telemetry_tick(core);

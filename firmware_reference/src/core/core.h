@@ -28,6 +28,7 @@ typedef struct {
     uint16_t current[AXES];             /* sum of 4 */
     uint16_t supply;                    /* one conversion */
     uint16_t bandgap;                   /* one conversion against the board's own supply; 0: not read yet */
+    uint16_t local[AXES];               /* stick: one conversion; pulse: width in us, 0 if there is none */
     uint8_t inputs;                     /* INPUTS_... bits; 1: closed to ground */
     uint8_t ee_ready;                   /* the memory can take a byte */
 } readings_t;
@@ -125,6 +126,7 @@ typedef struct {
     uint16_t supply_mv;                 /* as read */
     uint16_t board_5v_mv;               /* by the bandgap; 0: not read yet */
     uint16_t event_number;
+    uint16_t heard;                     /* tick of the last good frame of the session, its low half */
     uint8_t barred;                     /* waiting frames that may start no motion: a stop came beside them */
     uint8_t seen_bad;                   /* interrupt counts taken over so far */
     uint8_t seen_dropped;

@@ -150,6 +150,9 @@ static uint8_t take_frame(core_t *core, uint8_t *frame, uint8_t size)
     if (size == FRAME_BAD) {
         return 0;
     }
+    if (frame[1] == core->session.number) {
+        core->heard = (uint16_t)core->tick;
+    }
     if (frame[0] < FIRST_ONE_WAY) {
         take_request(core, frame, size, core->barred != 0);
         return 1;

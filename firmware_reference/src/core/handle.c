@@ -4,6 +4,7 @@
 #include "bytes.h"
 #include "handle_motion.h"
 #include "handle_settings.h"
+#include "local.h"
 #include "port.h"
 #include "telemetry.h"
 #include "trips.h"
@@ -31,7 +32,7 @@ static const uint8_t PROTOCOL[] CORE_ROM = {
 static const uint8_t BOARD[] CORE_ROM = {
     FIRMWARE_MAJOR, FIRMWARE_MINOR, FIRMWARE_PATCH, CORE_BOARD_KIND, CORE_BOARD_AXES,
     (CORE_BOARD_AXES > 1 ? FEATURES_TWO_AXES | FEATURES_GANG : 0) | FEATURES_CURRENT_SENSE | FEATURES_SUPPLY_SENSE |
-        FEATURES_TRIP_LOG | FEATURES_BLACK_BOX,
+        FEATURES_TRIP_LOG | FEATURES_BLACK_BOX | (CORE_LOCAL_INPUTS ? FEATURES_LOCAL_CONTROL : 0),
     0,
 };
 static const uint8_t ANALOG[] CORE_ROM = {
@@ -93,7 +94,9 @@ uint8_t handle_open(core_t *core, call_t *call, uint8_t session, uint8_t seq)
     draft_drop(&core->draft);
     telemetry_subscribe(core, 0, 0);
     for (uint8_t index = 0; index < AXES; index++) {
-        core_stop(core, index, 1, ENDED_SESSION);
+        if (!local_commands(core, index)) {
+            core_stop(core, index, 1, ENDED_SESSION);
+        }
     }
     return STATUS_OK;
 }
@@ -175,6 +178,7 @@ static const uint8_t REQUESTS[][2] CORE_ROM = {
     {MSG_LEVEL, LEVEL_BODY_MIN},
     {MSG_CLEAR, CLEAR_BODY_MIN},
     {MSG_OUTCOME, OUTCOME_BODY_MIN},
+    {MSG_HAND_OVER, HAND_OVER_BODY_MIN},
     {MSG_DRAFT_BEGIN, DRAFT_BEGIN_BODY_MIN},
     {MSG_DRAFT_SET, DRAFT_SET_BODY_MIN},
     {MSG_DRAFT_CHECK, DRAFT_CHECK_BODY_MIN},
@@ -220,6 +224,8 @@ uint8_t handle_request(core_t *core, call_t *call, uint8_t id)
     case MSG_BLACK_BOX:
     case MSG_TOTALS:
         return of_axis(core, call, id);
+    case MSG_HAND_OVER:
+        return local_hand_over(core, call);
     default:
         return id < MSG_DRAFT_BEGIN ? handle_motion(core, call, id) : handle_settings(core, call, id);
     }

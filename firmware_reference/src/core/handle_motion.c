@@ -3,6 +3,7 @@
 #include "bytes.h"
 #include "div.h"
 #include "event.h"
+#include "local.h"
 #include "port.h"
 
 #define TICKS_PER_S 200
@@ -42,6 +43,7 @@ uint8_t handle_stop(core_t *core, call_t *call)
     for (uint8_t index = 0; index < AXES; index++) {
         if (axis > CORE_BOARD_AXES || is_asked(axis, index) || gang_is_on(core)) {
             core_stop(core, index, category, ENDED_STOPPED);
+            axis_disarm(&core->axis[index]);
         }
     }
     return STATUS_OK;
@@ -202,6 +204,9 @@ static uint8_t start(core_t *core, call_t *call, uint8_t id)
     uint8_t index = index_of(call->body[0]);
     if (index >= CORE_BOARD_AXES) {
         return handle_bad_value(call, 1);
+    }
+    if (local_commands(core, index)) {
+        return STATUS_LOCAL_CONTROL;
     }
     if (call->barred) {
         return STATUS_STOP_STANDING;

@@ -46,8 +46,19 @@
 #define CORE_BOARD_KIND CORE_JOIN(CORE_KIND, ID)
 #define CORE_BOARD_AXES CORE_JOIN(CORE_KIND, AXIS_COUNT)
 
+/* 0: a board without buttons, sticks and pulses. On the chip they take 2.2 KB of flash: make LOCAL=1. */
+#ifndef CORE_LOCAL_INPUTS
+#ifdef __AVR__
+#define CORE_LOCAL_INPUTS 0
+#else
+#define CORE_LOCAL_INPUTS 1
+#endif
+#endif
+
 /* Kept as one function: copied into its callers, as the compiler would have it, the code grows. */
 #define CORE_ONCE __attribute__((noinline))
+/* Copied into its callers, where that is the smaller code. */
+#define CORE_INSIDE inline __attribute__((always_inline))
 
 /* Stores before it are done before those after it: for what a reset may cut through. */
 #define CORE_IN_ORDER() __asm__ volatile("" ::: "memory")

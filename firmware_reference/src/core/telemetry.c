@@ -52,7 +52,10 @@ static void send_board(core_t *core)
     at = put_u32(at, duty_room(&duty[1], &core->live.axis[1]) * MS_PER_TICK);
     at = put_u16(at, core->counters.frames_bad);
     at = put_u16(at, core->counters.late_ticks);
-    memset(at, 0, TELEMETRY_BOARD_BODY_SIZE - TELEMETRY_BOARD_DUTY_READY_1_MS_AT);
+    memset(at, 0, TELEMETRY_BOARD_LOCAL_1_AT - TELEMETRY_BOARD_DUTY_READY_1_MS_AT);
+    at += TELEMETRY_BOARD_LOCAL_1_AT - TELEMETRY_BOARD_DUTY_READY_1_MS_AT;
+    at = put_u16(at, core->axis[0].local.value);
+    put_u16(at, core->axis[1].local.value);
     telemetry_send(core, frame, sizeof frame);
 }
 

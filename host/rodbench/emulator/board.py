@@ -8,9 +8,11 @@ import random
 import zlib
 from pathlib import Path
 
+from rodbench_protocol.names import LocalSource
+
 from rodbench.emulator.on_line import BoardOnLine
 from rodbench.emulator.plant_file import Machine, dump
-from rodbench.emulator.signals import OFF
+from rodbench.emulator.signals import OFF, Readings
 from rodbench.emulator.twin.core import KIND, Twin
 from rodbench.emulator.twin.noinit import NoInit
 from rodbench.errors import SettingsError
@@ -82,6 +84,7 @@ class EmulatedBoard(BoardOnLine):
             twin = self.twin
             if arrived:
                 twin.receive(arrived)
+            self._read_pulses(readings)
             out = self.outputs = twin.tick(readings)
             if out.ee_write:
                 self._write_eeprom(out.ee_address, out.ee_value)
@@ -92,6 +95,12 @@ class EmulatedBoard(BoardOnLine):
                 self.reset("restart")
         if self._state_file is not None:
             self._keep_state()
+
+    def _read_pulses(self, readings: Readings) -> None:
+        """A stick was converted anyway; where the axis wants a pulse, that is its reading."""
+        for index, scope in enumerate(self.twin.live.scope[1:]):
+            if scope.local_source == LocalSource.PULSE:
+                readings.local[index] = self.rig.hands.pulse(index)
 
     def _wait_for_boot(self) -> None:
         self._silent -= 1

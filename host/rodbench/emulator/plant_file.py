@@ -11,6 +11,8 @@ from pathlib import Path
 from typing import Any
 
 from rodbench.emulator.faults import KINDS, Fault
+from rodbench.emulator.hands import KINDS as INPUT_KINDS
+from rodbench.emulator.hands import Input
 from rodbench.emulator.load import Load
 from rodbench.emulator.plant import Driver, Ends, Motor, Mount, Rod, Screw, Sensor
 from rodbench.emulator.plant_keys import BY_TABLE, Key
@@ -71,6 +73,7 @@ class Machine:
     line: LineFigures = field(default_factory=LineFigures)
     rods: dict[int, Rod] = field(default_factory=dict)
     faults: list[Fault] = field(default_factory=list)
+    inputs: list[Input] = field(default_factory=list)
 
 
 def default_text() -> str:
@@ -126,7 +129,7 @@ class _Reader:
         top = {key: value for key, value in tree.items() if key in BY_TABLE[""]}
         if "plant_file" not in tree:
             raise self._error((), "plant_file = 1 is missing", hint="begin the file with it")
-        self._only(tree, [*BY_TABLE[""], "supply", "board", "line", "axes", "faults"], ())
+        self._only(tree, [*BY_TABLE[""], "supply", "board", "line", "axes", "faults", "inputs"], ())
         values = self._values(top, BY_TABLE[""], ())
         values.pop("plant_file")
         machine = Machine(
@@ -141,6 +144,9 @@ class _Reader:
             machine.rods[int(axis)] = self._rod(part, ("axes", axis))
             self._fits_board(machine, int(axis))
         machine.faults = self._faults(tree, set(machine.rods))
+        machine.inputs = [
+            self._input(entry, index) for index, entry in enumerate(self._list(tree, "inputs"))
+        ]
         return machine
 
     def _board(self, tree: dict[str, Any]) -> BoardFigures:
@@ -190,10 +196,26 @@ class _Reader:
             raise self._error((*path[:-1], "start_mm"), "start_mm lies beyond the machine's ends")
 
     def _faults(self, tree: dict[str, Any], axes: set[int]) -> list[Fault]:
-        entries = tree.get("faults", [])
-        if not isinstance(entries, list) or not all(isinstance(e, dict) for e in entries):
-            raise self._error(("faults",), "faults is not a list of tables", hint="[[faults]]")
+        entries = self._list(tree, "faults")
         return [self._fault(entry, index, axes) for index, entry in enumerate(entries)]
+
+    def _list(self, tree: dict[str, Any], name: str) -> list[dict[str, Any]]:
+        entries = tree.get(name, [])
+        if not isinstance(entries, list) or not all(isinstance(e, dict) for e in entries):
+            raise self._error((name,), f"{name} is not a list of tables", hint=f"[[{name}]]")
+        return entries
+
+    def _input(self, entry: dict[str, Any], index: int) -> Input:
+        keys, path = BY_TABLE["inputs[]"], ("inputs", str(index))
+        self._only(entry, list(keys), path)
+        values = self._values(entry, keys, path)
+        if "kind" not in values:
+            raise self._error(path, "this input has no kind", hint=KEYS_HINT)
+        step = Input(**values)
+        if not step.value <= INPUT_KINDS[step.kind].top:
+            top = INPUT_KINDS[step.kind].top
+            raise self._error((*path, "value"), f"{step.kind} goes from 0 to {top:g}")
+        return step
 
     def _fault(self, entry: dict[str, Any], index: int, axes: set[int]) -> Fault:
         keys, path = BY_TABLE["faults[]"], ("faults", str(index))
@@ -290,6 +312,8 @@ def dump(machine: Machine) -> str:
             lines += _dump_table(f"[axes.{axis}.{part}]", getattr(rod, part), set())
     for fault in machine.faults:
         lines += _dump_table("[[faults]]", fault, set())
+    for step in machine.inputs:
+        lines += _dump_table("[[inputs]]", step, set())
     return "\n".join(lines) + "\n"
 
 

@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass
 
 from rodbench.emulator.faults import KINDS
+from rodbench.emulator.hands import KINDS as INPUT_KINDS
 from rodbench.emulator.wiper import WIRED
 
 Value = bool | int | float | str
@@ -166,6 +167,10 @@ KEYS: tuple[Key, ...] = (
     _number("faults[]", "value", 0.0, "", -1e6, 1e6, "how much; the kinds below say of what"),
     _number("faults[]", "at_s", 0.0, "s", 0, 1e9, "when, from the start of the emulator"),
     _number("faults[]", "until_s", 0.0, "s", 0, 1e9, "until when; 0: for ever"),
+    _word("inputs[]", "kind", "extend", tuple(INPUT_KINDS), "which local input"),
+    _number("inputs[]", "axis", 1, "", 1, 2, "of which axis"),
+    _number("inputs[]", "value", 0.0, "", 0, 25000, "its value from then on; the kinds below"),
+    _number("inputs[]", "at_s", 0.0, "s", 0, 1e9, "when, from the start of the emulator"),
 )
 
 BY_TABLE: dict[str, dict[str, Key]] = {}
@@ -183,11 +188,15 @@ def describe() -> list[dict[str, str]]:
             if isinstance(key.default, bool)
             else f"{key.default}",
             "unit": key.unit,
-            "allowed": key.allowed if key.name != "kind" or key.table != "faults[]" else "below",
+            "allowed": "below" if key.name == "kind" and key.table.endswith("[]") else key.allowed,
             "meaning": key.doc,
         }
         for key in KEYS
     ]
+
+
+def _header(table: str) -> str:
+    return f"[{table.replace('[]]', ']]')}" if table.endswith("[]]") else table
 
 
 def table_text() -> str:
@@ -197,7 +206,7 @@ def table_text() -> str:
     for row in describe():
         if row["table"] != shown:
             shown = row["table"]
-            lines += ["", shown.replace("[faults[]]", "[[faults]]")] if shown else []
+            lines += ["", _header(shown)] if shown else []
         unit = f" {row['unit']}" if row["unit"] else ""
         lines.append(
             f"  {row['key']:<20} {row['default'] + unit:<16} {row['meaning']} ({row['allowed']})"
@@ -206,4 +215,7 @@ def table_text() -> str:
     for kind in KINDS.values():
         value = f" [{kind.value}, {kind.default:g}]" if kind.value else ""
         lines.append(f"  {kind.name:<16} {kind.place:<7}{kind.doc}{value}")
+    lines += ["", "Kinds of input (what the value says):"]
+    for step in INPUT_KINDS.values():
+        lines.append(f"  {step.name:<16} {step.doc} [{step.value}, 0 .. {step.top:g}]")
     return "\n".join(lines)

@@ -8,8 +8,9 @@ the same readings code by code, for a harness that feeds a converter: in schedul
 
 (the first of each group is the one that the firmware drops; it still carries half of the channel
 before it), and `conversions_by_channel` gives them by the converter's channel: 4 supply, 2 and 3
-currents, 0 and 1 pots, 14 the bandgap. The kept codes add up to the sums in the readings. Channels
-that nothing drives (the sticks, 5 and 6) read 0. This is the order of the ATmega328P; a board of
+currents, 0 and 1 pots, 5 and 6 sticks, 14 the bandgap. The kept codes add up to the sums in the
+readings. `local` in the readings holds the sticks; a board whose axis wants a pulse puts that in
+its place. This is the order of the ATmega328P; a board of
 the kind posix-3v3 takes 2 conversions of 12 bits of a pot, one of all else, and has no such list.
 """
 
@@ -17,10 +18,13 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from random import Random
 
 from rodbench_protocol.names import Inputs
 
 from rodbench.emulator.faults import KINDS, Fault
+from rodbench.emulator.hands import CHANNELS as STICKS
+from rodbench.emulator.hands import Hands, Input
 from rodbench.emulator.noise import CURRENTS, POTS, ROW, SHARED, SUPPLY, Noise, Row
 from rodbench.emulator.plant import TICK_S, Driver, Plant, Sensor
 from rodbench.emulator.plant_file import Machine
@@ -58,6 +62,8 @@ class Rig:
         self._scan = 0
         self._coarse = machine.board.kind != "posix-3v3"
         self._agenda = _agenda(machine.faults)
+        self.hands = Hands(Random(f"{given} hands"))
+        self._steps = sorted(machine.inputs, key=lambda step: step.at_s)
         self._scale()
         self._run_agenda()
 
@@ -88,6 +94,15 @@ class Rig:
         self.line_faults.pop(kind, None)
         self._supply_faults.pop(kind, None)
 
+    def set_input(self, kind: str, axis: int, value: float) -> None:
+        """Press a button (1, 0), hold a stick (share of its track), send pulses (us), from now."""
+        self.hands.set(kind, axis, value)
+
+    def _run_steps(self) -> None:
+        while self._steps and round(self._steps[0].at_s / TICK_S) <= self.ticks:
+            step: Input = self._steps.pop(0)
+            self.set_input(step.kind, step.axis, step.value)
+
     def _run_agenda(self) -> None:
         while self._agenda and self._agenda[0][0] <= self.ticks:
             _, begins, fault = self._agenda.pop(0)
@@ -107,6 +122,10 @@ class Rig:
         """Advance by one tick; permille on the lines. The object returned is used again."""
         if self._agenda:
             self._run_agenda()
+        if self._steps:
+            self._run_steps()
+        hands, readings = self.hands, self._readings
+        readings.local = [hands.stick_code(0), hands.stick_code(1)]
         supply = self.supply_v
         drawn = 0.0
         for index, plant, _, _, _, rest in self._seats:
@@ -123,7 +142,7 @@ class Rig:
                 drawn += plant.current_a * plant.volts / supply
         self._load_supply(drawn)
         self.ticks += 1
-        self._readings.inputs = self.inputs
+        self._readings.inputs = self.inputs | self.hands.inputs
         return self._convert(bridge) if self._coarse else self._convert_fine(bridge)
 
     def _load_supply(self, drawn_a: float) -> None:
@@ -209,6 +228,8 @@ class Rig:
             for channel, count in ((4, 2), (2, 5), (3, 5), (0, 9), (1, 9))
         }
         by_channel[14] = [self.bandgap_code] * 4
+        for channel, code in zip(STICKS, self._readings.local, strict=True):
+            by_channel[channel] = [code] * 2
         return by_channel
 
     def _groups(self) -> list[tuple[float, Row]]:

@@ -11,14 +11,16 @@ OFF, BRAKE, DRIVE = 0, 1, 2  # enum bridge of the schema
 class Readings:
     """One tick's completed conversions: pots are sums of 8, currents sums of 4, the rest single.
 
-    `bandgap` holds the last reading, 0 until there is one; `ee_ready` is 1 when a byte may be
-    written to the EEPROM. `inputs` are the bits of the schema's `inputs`: 1 is closed to ground.
+    `bandgap` holds the last reading, 0 until there is one; `local` a stick's conversion or a
+    pulse's width in us, 0 for none; `ee_ready` is 1 when a byte may be written to the EEPROM.
+    `inputs` are the bits of the schema's `inputs`: 1 is closed to ground.
     """
 
     pot: list[int] = field(default_factory=lambda: [0, 0])
     current: list[int] = field(default_factory=lambda: [0, 0])
     supply: int = 0
     bandgap: int = 0
+    local: list[int] = field(default_factory=lambda: [0, 0])
     inputs: int = 0
     ee_ready: int = 1
 

@@ -89,6 +89,7 @@ _CALIBRATED, _PROVEN = int(AxisFlags.CALIBRATED), int(AxisFlags.PROVEN)
 _OUTSIDE, _HELD_BACK = int(AxisFlags.OUTSIDE), int(AxisFlags.HELD_BACK)
 _BRAKING = int(AxisFlags.BRAKING)
 _FOLDED_BACK = int(AxisAlso.FOLDED_BACK)
+_LOCAL_ALSO, _ARMED = int(AxisAlso.LOCAL), int(AxisAlso.ARMED)
 _NO_SENSOR, _CENTRED = int(CurrentSensor.NONE), int(CurrentSensor.CENTRED)
 _NOTHING_FITTED, _TWO_WIRES = int(Feedback.NOT_FITTED), int(Feedback.NONE)
 _NEAR_RETRACTED, _NEAR_EXTENDED = int(AxisFlags.NEAR_RETRACTED), int(AxisFlags.NEAR_EXTENDED)
@@ -140,17 +141,28 @@ class AxisOut:
         self.event: list[AxisEvent] = []
 
 
+class Local:
+    """local_t."""
+
+    __slots__ = ("asked", "lost", "quiet", "value")
+
+    def __init__(self) -> None:
+        self.value = self.asked = self.quiet = self.lost = 0
+
+
 class Axis:
     """axis_t."""
 
     def __init__(self) -> None:
         self.state = _NOT_FITTED
-        self.flags = self.cause = self.motion = self.raw = self.faults = self.also = 0
+        self.flags = self.cause = self.motion = self.raw = self.faults = 0
         self.ended = int(Ended.NONE)
         self.position_um = self.speed_um_s = self.reference_um = 0
         self.current_ma = self.output_permille = 0
         self.rest_raw = self.rest_position_um = self.on_ticks = 0
         self.current_before_ma = self.current_stop_ma = self.current_probe_ma = 0
+        self.also = _LOCAL_ALSO  # without a local input not for long
+        self.local = Local()
         self.command = self.stop_reason = self.left_reason = 0
         self.resting = self.inches = self.changed = self.used = self.last_sign = 0
         self.trial = self.wait = 0
@@ -184,8 +196,16 @@ def axis_init(axis: Axis) -> None:
     axis.__init__()  # type: ignore[misc]
 
 
+def axis_disarm(axis: Axis) -> None:
+    """Nothing more by the local input of this axis, until it was seen at rest."""
+    axis.also &= ~_ARMED
+    axis.local.quiet = 0
+    axis.local.asked = 0
+
+
 def axis_settings_changed(axis: Axis) -> None:
     """Settings of this axis were replaced."""
+    axis_disarm(axis)
     axis.position.__init__()  # type: ignore[misc]
     axis.current_scale = 0
     axis.flags = 0

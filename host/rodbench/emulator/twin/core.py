@@ -23,6 +23,7 @@ from rodbench.emulator.twin.draft import Draft, settings_good
 from rodbench.emulator.twin.duty import duty_fresh, duty_resume, duty_room, duty_tick
 from rodbench.emulator.twin.event import event_board, event_send
 from rodbench.emulator.twin.gang import Gang, gang_tick
+from rodbench.emulator.twin.local import local_tick
 from rodbench.emulator.twin.memory import Memory, memory_tick
 from rodbench.emulator.twin.noinit import NoInit, noinit_complete, noinit_mark, noinit_start
 from rodbench.emulator.twin.rx import Rx, rx_bytes, rx_damage
@@ -98,6 +99,7 @@ class Twin:
         self.telemetry, self.counters, self.gang = Telemetry(), Counters(), Gang()
         self.supply_mv = self.board_5v_mv = 0
         self.event_number = 0
+        self.heard = 0
         self.barred = 0
         self.late_pending = self.late_level = 0
         self.wrong_ticks = [0] * GUARDS
@@ -168,6 +170,7 @@ class Twin:
         self.ee_ready = readings.ee_ready
         dispatch_tick(self)
         blackbox_tick(self)
+        local_tick(self, readings)
         self._control(readings, out)
         self._tell_board()
         telemetry_tick(self)

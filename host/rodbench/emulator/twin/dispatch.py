@@ -125,6 +125,8 @@ def _take_frame(core: Twin, frame: bytes) -> bool:
     payload = _decode(core, frame)
     if not payload:
         return False
+    if payload[1] == core.session.number:
+        core.heard = core.ticks
     if payload[0] < FIRST_ONE_WAY:
         _take_request(core, payload, core.barred != 0)
         return True

@@ -21,6 +21,7 @@ from rodbench.emulator.twin.blackbox import blackbox_items
 from rodbench.emulator.twin.draft import draft_drop
 from rodbench.emulator.twin.handle_motion import handle_motion
 from rodbench.emulator.twin.handle_settings import handle_settings
+from rodbench.emulator.twin.local import local_commands, local_hand_over
 from rodbench.emulator.twin.telemetry import telemetry_subscribe
 from rodbench.emulator.twin.trips import trips_get
 
@@ -42,6 +43,7 @@ _FEATURES = int(
     | Features.TRIP_LOG
     | Features.BLACK_BOX
     | Features.GANG
+    | Features.LOCAL_CONTROL
 )
 _HELLO, _COUNTERS = wire.reply("hello"), wire.reply("counters")
 _BOX, _TOTALS = wire.reply("black_box"), wire.reply("totals")
@@ -99,7 +101,8 @@ def handle_open(core: Twin, call: Call, session: int, seq: int) -> int:
     draft_drop(core.draft)
     telemetry_subscribe(core, 0, 0)
     for index in range(len(core.axis)):
-        core.stop(index, 1, Ended.SESSION)
+        if not local_commands(core, index):
+            core.stop(index, 1, Ended.SESSION)
     return Status.OK
 
 
@@ -181,6 +184,8 @@ def handle_request(core: Twin, call: Call, number: int) -> int:
         return _trip_get(core, call)
     if number in (MessageId.BLACK_BOX, MessageId.TOTALS):
         return _of_axis(core, call, number)
+    if number == MessageId.HAND_OVER:
+        return local_hand_over(core, call)
     if number in _MOTION_IDS:
         return handle_motion(core, call, number)
     return handle_settings(core, call, number)

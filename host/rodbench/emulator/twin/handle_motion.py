@@ -12,6 +12,7 @@ from rodbench.emulator.twin.axis import (
     AxisEvent,
     axis_at_rest,
     axis_clear,
+    axis_disarm,
     axis_jog,
     axis_move,
     axis_run,
@@ -21,6 +22,7 @@ from rodbench.emulator.twin.div import div_toward_zero
 from rodbench.emulator.twin.duty import duty_room
 from rodbench.emulator.twin.event import event_send
 from rodbench.emulator.twin.gang import Order, gang_is_on, gang_start
+from rodbench.emulator.twin.local import local_commands
 
 if TYPE_CHECKING:
     from rodbench.emulator.twin.call import Call
@@ -60,6 +62,7 @@ def handle_stop(core: Twin, call: Call) -> int:
     for index in range(AXES):
         if asked > AXES or _is_asked(asked, index) or gang_is_on(core):
             core.stop(index, category, Ended.STOPPED)
+            axis_disarm(core.axis[index])
     return Status.OK
 
 
@@ -190,6 +193,8 @@ def _start(core: Twin, call: Call, number: int) -> int:
     index = _index_of(call.body[0])
     if index >= AXES:
         return call.bad_value(1)
+    if local_commands(core, index):
+        return Status.LOCAL_CONTROL
     if call.barred:
         return Status.STOP_STANDING
     order = _take_order(call, number)

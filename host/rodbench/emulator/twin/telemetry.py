@@ -84,7 +84,9 @@ def _send_board(core: Twin) -> None:
         *rooms,
         core.counters.frames_bad,
         core.counters.late_ticks,
-        *(0,) * 6,
+        *(0,) * 4,
+        core.axis[0].local.value,
+        core.axis[1].local.value,
     )
     telemetry_send(core, frame)
 
