@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ctypes as ct
+from random import Random
 
 import pytest
 from rodbench_protocol import settings
@@ -25,6 +26,7 @@ PAIRS = 15
 LATE = 0.015  # of the stroke
 APART_TICKS = 10
 PUSH = 0.1  # of the trip, each tick
+REST = (AxisState.IDLE, AxisState.FAULT)
 
 
 @pytest.fixture(scope="module")
@@ -299,6 +301,56 @@ def test_without_a_gang_there_is_no_level_and_an_axis_moves_alone(library: ct.CD
     assert pair.ask("jog", axis=1, unit=JogUnit.SPEED, value=500) == Status.OK
     pair.run(100)
     assert [axis.state for axis in pair.state.axis] == [AxisState.JOG, AxisState.IDLE]
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_whatever_holds_or_pushes_a_rod_they_are_never_apart_without_a_trip(
+    library: ct.CDLL, seed: int
+) -> None:
+    """Random jogs, moves, jams and pushes: while one moves, too far apart lasts no longer than the
+    filter, and a rod that stands by a fault has the other stand within its ramp."""
+    draw, pair = Random(seed), random_pair(library, seed)
+    far = alone = moved = 0
+    for _ in range(4000):
+        if draw.random() < 0.01:
+            meddle(pair, draw)
+        if draw.random() < 0.03:
+            ask_something(pair, draw)
+        else:
+            pair.tick()
+        axes = pair.state.axis
+        going = [axis.drive != 0 for axis in axes]
+        moved += all(going)
+        beyond = abs(pair.as_read) > pair.apart_mm and not all(axis.state in REST for axis in axes)
+        far = far + 1 if beyond and not pair.state.faults & FaultBits.APART else 0
+        assert far <= APART_TICKS
+        faulted = [axis.state == AxisState.FAULT for axis in axes]
+        alone = alone + 1 if any(faulted) and any(going) else 0
+        assert alone <= 1, "category 0, a tick later"
+    assert moved > 400
+
+
+def meddle(pair: Pair, draw: Random) -> None:
+    """A rod is held, let go, or pushed at up to its own speed."""
+    rod = draw.choice(pair.rods)
+    rod.jammed = draw.random() < 0.3
+    speed_mm = pair.values[pair.rods.index(rod)]["speed_max_um_s"] / 1000 / 200
+    rod.pushed_mm = draw.choice((0.0, 0.0, 0.0, draw.uniform(-0.6, 0.6) * speed_mm))
+
+
+def ask_something(pair: Pair, draw: Random) -> None:
+    """Of either axis; faults are cleared at rest."""
+    index = draw.randrange(2)
+    speed = pair.values[index]["speed_max_um_s"]
+    if pair.at_rest and draw.random() < 0.6:
+        pair.ask("clear", axis=0)
+    elif draw.random() < 0.6:
+        low, high = pair.room()
+        target = pair.um(index, draw.uniform(low, high))
+        pair.ask("move", axis=index + 1, target_um=target, speed_um_s=0)
+    else:
+        value = draw.randint(-speed, speed)
+        pair.ask("jog", axis=index + 1, unit=JogUnit.SPEED, value=value)
 
 
 # ---------------------------------------------------------------- told
