@@ -137,11 +137,18 @@ def drive_alone() -> Path:
     return _alone("drive_alone", "drive.c")
 
 
-def _alone(name: str, part: str) -> Path:
-    """A test's C file with one part of the thin layer for the AVR."""
+@functools.cache
+def pulse_alone() -> Path:
+    """pulse_alone.c with the firmware's capture of pulses and its timer."""
+    return _alone("pulse_alone", "pulse.c", "timebase.c")
+
+
+def _alone(name: str, *parts: str) -> Path:
+    """A test's C file with parts of the thin layer for the AVR."""
     require_tools()
     avr = ["avr-gcc", "-mmcu=atmega328p", "-std=gnu11", "-Os", "-Wall", "-Werror"]
-    sources = [str(HERE / f"{name}.c"), str(FIRMWARE / "src/avr" / part)]
+    avr += ["-DCORE_LOCAL_INPUTS=1"]
+    sources = [str(HERE / f"{name}.c"), *(str(FIRMWARE / "src/avr" / part) for part in parts)]
     return _put(OUT / f"{name}.elf", [*avr, *sources])
 
 
