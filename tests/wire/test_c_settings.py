@@ -11,7 +11,10 @@ from rodbench_protocol.__main__ import ROOT
 
 KINDS = load_schema().board_kinds
 C = ROOT / "firmware_reference/src"
-SOURCES = (C / "generated/schema.c", *(C / f"core/{name}.c" for name in ("key", "rule", "number")))
+SOURCES = (
+    C / "generated/schema.c",
+    *(C / f"core/{name}.c" for name in ("bytes", "key", "rule", "number")),
+)
 
 
 @pytest.fixture(scope="module")

@@ -29,7 +29,16 @@ uint16_t get_u16(const uint8_t *at)
     return (uint16_t)(at[0] | (uint16_t)at[1] << 8);
 }
 
+uint32_t get_number(const uint8_t *at, uint8_t size)
+{
+    uint32_t value = 0;
+    while (size > 0) {
+        value = value << 8 | at[--size];
+    }
+    return value;
+}
+
 uint32_t get_u32(const uint8_t *at)
 {
-    return get_u16(at) | (uint32_t)get_u16(at + 2) << 16;
+    return get_number(at, 4);
 }

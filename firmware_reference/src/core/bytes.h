@@ -10,5 +10,6 @@ uint8_t *put_u32(uint8_t *at, uint32_t value);
 uint8_t *put_bytes(uint8_t *at, const void *from, uint8_t size);
 uint16_t get_u16(const uint8_t *at);
 uint32_t get_u32(const uint8_t *at);
+uint32_t get_number(const uint8_t *at, uint8_t size);      /* of 1 to 4 bytes */
 
 #endif

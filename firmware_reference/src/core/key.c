@@ -1,6 +1,7 @@
 #include "key.h"
 
 #include "../generated/schema.h"
+#include "bytes.h"
 #include "port.h"
 
 /* Of key_table_board or key_table_axis, byte by byte: the number of keys, where each lies, and three whole scopes. */
@@ -29,12 +30,8 @@ int32_t key_value(uint8_t scope, uint8_t key, const void *data)
 {
     const uint8_t *places = table(scope, key);
     uint8_t place = CORE_ROM_READ_U8(places);
-    uint8_t end = CORE_ROM_READ_U8(places + 1);
-    uint32_t value = 0;
-    while (end != place) {
-        value = value << 8 | ((const uint8_t *)data)[--end];
-    }
-    return (int32_t)value;
+    uint8_t width = (uint8_t)(CORE_ROM_READ_U8(places + 1) - place);
+    return (int32_t)get_number((const uint8_t *)data + place, width);
 }
 
 static int32_t limit(uint8_t scope, uint8_t key, uint8_t size)
