@@ -1,4 +1,4 @@
-/* What may be chosen when building. make: BAUD=115200, WATCHDOG=noreset. As a sketch: change it here. */
+/* What may be chosen when building: make BAUD=115200 WATCHDOG=noreset. */
 #ifndef CONFIG_H
 #define CONFIG_H
 

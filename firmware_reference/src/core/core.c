@@ -50,6 +50,9 @@ static void load_settings(core_t *core)
     if (found == STORE_DAMAGED) {
         fault(core, FAULT_SETTINGS);
     }
+    for (uint8_t scope = 0; scope < SCOPES; scope++) {
+        core->scope_digest[scope] = digest_of(settings_scope(&core->live, scope), settings_scope_size(scope));
+    }
     core->live_changed = 1;
 }
 

@@ -121,6 +121,7 @@ typedef struct {
     uint32_t tick;                      /* number of this tick; the first after a start is 1 */
     uint32_t faults;                    /* latched, of the board */
     uint32_t live_digest;               /* of all settings in force */
+    uint32_t scope_digest[1 + AXES];    /* of each scope; 0 of an axis that the board has not */
     noinit_t *noinit;
     ee_read_t ee_read;
     uint16_t supply_mv;                 /* as read */

@@ -48,6 +48,7 @@ static uint8_t commit(core_t *core, call_t *call)
     }
     uint8_t status = check(core, call);
     if (status == STATUS_OK) {
+        core->scope_digest[scope] = get_u32(call->end - 4);
         apply(core, scope);
     }
     return status;
@@ -118,9 +119,7 @@ static uint8_t digests(core_t *core, call_t *call)
 {
     uint8_t *at = put_u32(call->end, core->live_digest);
     at = put_u32(at, core->store.digest);
-    for (uint8_t scope = 0; scope <= AXES; scope++) {
-        at = put_u32(at, scope < SCOPES ? digest_of(settings_scope(&core->live, scope), settings_scope_size(scope)) : 0);
-    }
+    at = put_bytes(at, core->scope_digest, sizeof core->scope_digest);
     call->end = put_u8(at, core->store.writing != 0);
     return STATUS_OK;
 }

@@ -12,7 +12,7 @@
 #include <string.h>
 
 #ifdef __AVR__
-/* Flash is what this chip is short of. A sketch's build gives us no command line, so the options stand here. */
+/* Flash is what this chip is short of. */
 #pragma GCC optimize("ira-algorithm=priority", "no-guess-branch-probability", "no-inline-functions-called-once")
 #pragma GCC optimize("no-ipa-cp", "no-ipa-sra", "no-partial-inlining", "no-tree-dominator-opts")
 #pragma GCC optimize("no-jump-tables", "no-tree-forwprop", "no-tree-switch-conversion")

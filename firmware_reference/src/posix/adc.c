@@ -1,5 +1,3 @@
-#ifndef __AVR__                     /* a sketch build finds this folder too */
-
 #include "adc.h"
 
 #define BANDGAP_EVERY 16u
@@ -27,5 +25,3 @@ const adc_sums_t *adc_latest(void)
 {
     return &latest;
 }
-
-#endif

@@ -1,5 +1,3 @@
-#ifndef __AVR__
-
 #include "bench.h"
 
 #include <errno.h>
@@ -87,5 +85,3 @@ const bench_in_t *bench_newest(void)
     while (bench != BENCH_NONE && is_waiting()) { (void)read_some(); }
     return &latest;
 }
-
-#endif

@@ -1,5 +1,3 @@
-#ifndef __AVR__
-
 #include "board.h"
 
 #include "../core/core.h"
@@ -97,5 +95,3 @@ void board_run(const start_t *start, noinit_t *record, uint8_t reset_flags, uint
     }
     for (;;) { lockstep ? step() : keep_time(); }
 }
-
-#endif

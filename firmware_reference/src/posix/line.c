@@ -1,5 +1,3 @@
-#ifndef __AVR__
-
 #include "line.h"
 
 #include <fcntl.h>
@@ -116,5 +114,3 @@ void line_send_by(uint32_t now_us)
     size -= gone;
     memmove(waiting, waiting + gone, size);
 }
-
-#endif

@@ -1,5 +1,3 @@
-#ifndef __AVR__
-
 #include <errno.h>
 #include <limits.h>
 #include <signal.h>
@@ -126,5 +124,3 @@ int main(int count, char **words)
     reset_prepare(start, record);
     board_run(start, record, first && options.record == NULL ? RESET_FLAG_POWER_ON : 0, seed(start->seed));
 }
-
-#endif

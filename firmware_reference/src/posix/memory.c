@@ -1,5 +1,3 @@
-#ifndef __AVR__
-
 #include "memory.h"
 
 #include <errno.h>
@@ -55,5 +53,3 @@ noinit_t *record_map(int fd)
     void *at = mmap(NULL, sizeof(noinit_t), PROT_READ | PROT_WRITE, MAP_SHARED, fd, 0);
     return at == MAP_FAILED ? NULL : at;
 }
-
-#endif

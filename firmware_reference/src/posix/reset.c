@@ -1,5 +1,3 @@
-#ifndef __AVR__
-
 #include "reset.h"
 
 #include <signal.h>
@@ -89,5 +87,3 @@ void watchdog_kick(void)
     const struct itimerspec once = { .it_value = { .tv_nsec = WATCHDOG_MS * 1000000L } };
     (void)timer_settime(watchdog, 0, &once, NULL);
 }
-
-#endif

@@ -1,5 +1,3 @@
-#ifndef __AVR__
-
 #include "timebase.h"
 
 #include <errno.h>
@@ -51,5 +49,3 @@ uint32_t timebase_us(void)
 {
     return (uint32_t)(now() / 1000);
 }
-
-#endif
