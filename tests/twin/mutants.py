@@ -83,7 +83,7 @@ MUTANTS = (
     ),
     Mutant("telemetry.c", "- 1 - telemetry->board_waited", "- 1"),
     Mutant("core.c", "duty_tick(duty, axis_out.drive != 0)", "duty_tick(duty, axis_out.drive > 0)"),
-    Mutant("core.c", "board->supply_calibrated ?", "!board->supply_calibrated ?"),
+    Mutant("core.c", "axis_in.supply_mv = board->", "axis_in.supply_mv = !board->"),
     # two rods as one
     Mutant("gang.c", "#define APART_TICKS 10", "#define APART_TICKS 11"),
     Mutant("gang.c", "gang->alone ? trip + trip : trip", "trip"),
@@ -128,8 +128,8 @@ MUTANTS = (
         "guard->still_ticks >= guard->still_limit",
         "guard->still_ticks > guard->still_limit",
     ),
-    Mutant("guard.c", "allowed += larger(", "allowed -= larger("),
-    Mutant("guard.c", "value >= low - margin", "value > low - margin"),
+    Mutant("guard.c", "unmoved(position) + larger(", "unmoved(position) - larger("),
+    Mutant("guard.c", "raw < low - margin", "raw <= low - margin"),
     Mutant("position.c", "halved(residue, 2)", "halved(residue, 3)"),
     Mutant("position.c", "halved(residue, 5)", "residue / 32"),
     Mutant("motion.c", "+ time + halved(time, 2)", "+ time + halved(time, 3)"),
@@ -143,7 +143,7 @@ MUTANTS = (
     ),
     Mutant("motion.c", "motion->boost--;", "motion->boost = 0;"),
     Mutant("motion.c", "#define HELD_FIRM 24", "#define HELD_FIRM 26"),
-    Mutant("motion.c", "lead < (lead_max >> 1)", "lead < lead_max"),
+    Mutant("motion.c", "else if (lead < (lead_max >> 1)", "else if (lead < lead_max"),
     Mutant("seek.c", "#define PROBE_HALF 10", "#define PROBE_HALF 9"),
     Mutant(
         "seek.c", "if (seek->still_ticks < seek->dwell)", "if (seek->still_ticks <= seek->dwell)"
@@ -198,6 +198,58 @@ MUTANTS = (
         "event.c", "event->kind == EVENT_KIND_TRIP", "event->kind == EVENT_KIND_TRIP && axis != 0"
     ),
     Mutant("div.c", "a < 0 ? a - half : a + half", "half < 0 ? a - half : a"),
+    # guards
+    Mutant("guard.c", "if (raw < edge)", "if (raw <= edge)"),
+    Mutant("guard.c", "CORE_FULL_SCALE - edge)", "CORE_FULL_SCALE)"),
+    Mutant("guard.c", "#define SETTLE_TICKS 200", "#define SETTLE_TICKS 199"),
+    Mutant("guard.c", "absolute(um - guard->furthest_um)", "um - guard->furthest_um"),
+    Mutant("guard.c", "if (!in->folded_back && !drives_enough", "if (!drives_enough"),
+    Mutant("guard.c", "CURRENT_SENSOR_NONE || in->folded_back", "CURRENT_SENSOR_NONE"),
+    Mutant("position.c", "way < -reach || way > reach", "way < -reach || way >= reach"),
+    Mutant("position.c", "(position->jumped & 1) + 1", "1"),
+    Mutant("position.c", "if (position->jumped != 1)", "if (position->jumped != 2)"),
+    Mutant("position.c", "    position->last = raw;\n    /*", "    /*"),
+    Mutant("motion.c", "motion->lost_um + whole(step)", "motion->lost_um + step"),
+    Mutant("motion.c", "motion->lost_um = 0;", "motion->behind = 0;"),
+    Mutant("motion.c", "motion->behind < MOTION_BEHIND", "motion->behind < MOTION_BEHIND - 1"),
+    Mutant("axis.c", "set->following_um != 0 && axis_is_moving(axis)", "axis_is_moving(axis)"),
+    Mutant(
+        "axis.c",
+        "latch(axis, out, FAULT_FOLLOWING);\n        axis_stop(axis, set, 1,",
+        "latch(axis, out, FAULT_FOLLOWING);\n        axis_stop(axis, set, 0,",
+    ),
+    Mutant("axis.c", "(ceiling >> 3)", "(ceiling >> 4)"),
+    Mutant("axis.c", "ceiling < FOLD_MOST", "ceiling <= FOLD_MOST"),
+    Mutant(
+        "axis.c",
+        "axis->current_ma > most && axis->last_sign",
+        "axis->current_ma >= most && axis->last_sign",
+    ),
+    Mutant("axis.c", "axis->ceiling = UNFOLDED;", "axis->ceiling = 0;"),
+    Mutant("axis.c", "axis->used > AXIS_RESTS_BY_SETTING ||", "0 ||"),
+    Mutant("axis.c", "if (at_once && axis->used != AXIS_RESTS_OFF)", "if (at_once)"),
+    Mutant(
+        "axis.c",
+        "axis_stop(axis, set, !at_once, ENDED_FAULT)",
+        "axis_stop(axis, set, 1, ENDED_FAULT)",
+    ),
+    Mutant(
+        "axis.c",
+        "        guard_begin(&axis->guard);      /* where it jumped",
+        "        /* where it jumped",
+    ),
+    Mutant("core.c", "#define SUPPLY_LOW_TICKS 40", "#define SUPPLY_LOW_TICKS 41"),
+    Mutant("core.c", "#define SUPPLY_HIGH_TICKS 4", "#define SUPPLY_HIGH_TICKS 3"),
+    Mutant("core.c", "#define STOP_INPUT_TICKS 4", "#define STOP_INPUT_TICKS 5"),
+    Mutant("core.c", "#define LATE_WEIGHT 26", "#define LATE_WEIGHT 25"),
+    Mutant("core.c", "(uint8_t)(patience - 1)", "0"),
+    Mutant("core.c", "!(core->inputs & INPUTS_STOP)", "!core->inputs"),
+    Mutant("core.c", "core->newest_fault = number;", "core->newest_fault = 0;"),
+    Mutant(
+        "gang.c",
+        "core->axis[0].guard.start_ticks = core->axis[1]",
+        "core->axis[1].guard.start_ticks = core->axis[1]",
+    ),
 )
 
 

@@ -35,6 +35,9 @@ class Rod:
     forced_pot: int = -1
     forced_current: int = -1
     backwards: bool = False
+    aside: int = 0  # raw, that the pot reads beside its place
+    spark: int = 0  # ticks after which it does not any more; 0: always
+    push: float = 0.0  # raw a tick, while nothing drives it
 
     def step(self, drive: int, bridge: int, rng: Random) -> tuple[int, int]:
         """Pot and current reading after a tick under these outputs."""
@@ -42,7 +45,7 @@ class Rod:
         grip = 0.8 if bridge == BRAKE else 0.3
         self.speed += (wanted - self.speed) * grip
         self.ran = self.ran + 1 if wanted else 0
-        place = self.place + self.speed
+        place = self.place + self.speed + (0.0 if drive else self.push)
         blocked = not self.low < place < self.high or self.jammed or self._barred()
         if blocked:
             place, self.speed = min(self.high, max(self.low, self.place)), 0.0
@@ -62,7 +65,10 @@ class Rod:
         if self.forced_pot >= 0:
             return self.forced_pot
         reading = self.place + (rng.uniform(-self.noise, self.noise) if self.noise else 0.0)
-        reading = min(8184, max(0, round(reading)))
+        reading = min(8184, max(0, round(reading) + self.aside))
+        if self.spark:
+            self.spark -= 1
+            self.aside = self.aside if self.spark else 0
         if self.frozen_at >= 0:
             return self.frozen_at
         return reading

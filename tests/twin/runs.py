@@ -39,6 +39,11 @@ IDLE, FAULT = int(AxisState.IDLE), int(AxisState.FAULT)
 KEYS = {kind: {key.name: key for key in keys} for kind, keys in settings.KEYS.items()}
 
 
+ALONE, PUSH = 420, 330  # ticks without a host, and after which of them the rods are pushed
+GUARDED = (  # 12 V lie well between
+    ("supply_calibrated", 1), ("supply_low_mv", 10_000), ("supply_high_mv", 14_000),
+    ("stop_input", 1),
+)  # fmt: skip
 WIDE_SUPPLY = (("supply_ratio_x1000", 20000), ("supply_calibrated", 1), ("board_5v_mv", 4900))
 
 
@@ -86,8 +91,9 @@ class Plan:
 
     @property
     def ticks(self) -> int:
-        """TICKS, or as many more as a store takes."""
-        return TICKS + 300 * any(act.kind == "store" for act in self.acts)
+        """TICKS, or as many more as a store takes, or rods that are left alone."""
+        alone = any(act.kind == "leave" and act.a % 4 == 0 for act in self.acts)
+        return TICKS + max(300 * any(act.kind == "store" for act in self.acts), ALONE * alone)
 
 
 def _value(kind: str, name: str) -> st.SearchStrategy[int]:
@@ -129,6 +135,7 @@ MISHAPS = (
     "reset", "late_alive", "jam", "free", "freeze", "pot", "current", "backwards", "mend", "commit",
     "left", "stuck", "stuck", "aged", "torn", "late", "worn", "odd_supply", "asserted",
     "zeros", "other_nonce", "edge", "edge", "rewindow", "longest", "commit", "rested",
+    "leave", "spark", "volts", "open_stop",
 )  # fmt: skip
 
 _acts = st.builds(
@@ -143,7 +150,7 @@ plans = st.builds(
     Plan,
     seed=st.integers(0, 2**32 - 1),
     axes=st.tuples(_axes, _axes),
-    board=st.one_of(st.just(()), st.just(()), st.just(WIDE_SUPPLY), _changes("board", 2)),
+    board=st.one_of(st.just(()), st.just(GUARDED), st.just(WIDE_SUPPLY), _changes("board", 2)),
     alive_every=st.sampled_from((9, 4, 9, 9, 20, 9, 70, 300)),
     flags=st.sampled_from((1, 1, 0, 1, 1, 0, 1, 1, 1, 2, 4, 8)),
     memory=st.sampled_from((0,) * 50 + (1, 2, 3, 4) * 5 + (5, 6, 7, 8, 9, 10)),
@@ -212,6 +219,8 @@ def settings_of(axis: Axis) -> dict[str, int]:
             "duty_window_s": 60 if axis.slow else 1200,
             "duty_share_permille": 20 if axis.slow and axis.switch_ends else 250,
             "stall_time_ms": 150 if axis.slow else 400,
+            "following_um": min(60000, (0, 0, full // 8)[axis.start % 3]),
+            "fold_back_ma": (0, 900)[axis.start % 2],
         }
     if axis.style == 3:
         ticks = axis.span // axis.rate
@@ -292,6 +301,7 @@ class Run:
         self.session = SESSION
         self.last = b""
         self.still = 0
+        self.calm_at = self.alone_until = 0
         self.queue: list[bytes | Callable[[], bytes]] = []
         self.acts: dict[int, list[Act]] = {}
         for act in plan.acts:
@@ -321,7 +331,9 @@ class Run:
         data = b""
         for act in self.acts.get(tick, ()):
             data += getattr(self, f"_{act.kind}", self._by_request)(act) or b""
-        data += self._drive(tick)
+        if tick == self.calm_at:
+            self.supply, self.pair.inputs = SUPPLY, 1
+        data += self._drive(tick) if tick >= self.alone_until else self._leave_alone(tick)
         out = self.pair.out
         read = [rod.step(out.drive[i], out.bridge[i], self.rng) for i, rod in enumerate(self.rods)]
         pots, currents = [r[0] for r in read], [r[1] for r in read]
@@ -373,7 +385,7 @@ class Run:
         values = [settings_of(axis) for axis in axes]
         self.pair.renew(memory.image(0, self._plain_board(), *values))
         self._new_rods(axes)
-        self.supply, self.bandgap = SUPPLY, BANDGAP
+        self.supply, self.bandgap, self.pair.inputs = SUPPLY, BANDGAP, 1
         self.still = 0
         return self._boot(1, self.rng.randrange(65536), True)
 
@@ -382,6 +394,14 @@ class Run:
         live = self.pair.twin.live
         read = [person.step(live.scope[i + 1]) for i, person in enumerate(self.persons)]
         return (read[0][0], read[1][0]), read[0][1] | read[1][1] << 2
+
+    def _leave_alone(self, tick: int) -> bytes:
+        """No host; late enough for all to have come to rest, something pushes the rods."""
+        left = self.alone_until - 1 - tick
+        for rod in self.rods:
+            rod.push = (3.0, -1.0)[self.plan.seed % 2] if 0 < left < ALONE - PUSH else 0.0
+        self.still = 0
+        return b""
 
     def _drive(self, tick: int) -> bytes:
         data = b""
@@ -688,6 +708,20 @@ class Run:
         self.supply = act.a % 1024
         self.bandgap = (0, 1, 17, act.b % 1024)[act.a // 1024 % 4]
 
+    def _volts(self, act: Act) -> None:
+        """The supply is low or high for a while, about the time that its guards take."""
+        self.supply = (330, 540)[act.a % 2]
+        self.calm_at = act.tick + (39, 40, 41, 2 + act.b % 60)[act.a // 2 % 4] - 36 * (act.a % 2)
+
+    def _open_stop(self, act: Act) -> None:
+        """The stop circuit is open for a while; the buttons are as they may be."""
+        self.pair.inputs = act.a & 0x1E
+        self.calm_at = act.tick + (3, 4, 5, 30)[act.b % 4]
+
+    def _leave(self, act: Act) -> None:
+        if act.a % 4 == 0:
+            self.alone_until = act.tick + ALONE
+
     def _asserted(self, act: Act) -> bytes:
         """A reset that left its mark in the record."""
         self.pair.mark((6, 6, 4, 5, 0, 7, 255)[act.b % 7])
@@ -731,6 +765,12 @@ class Run:
         edges = (low - margin, low + axis.span + margin, margin // 2, 8184 - margin // 2)
         rod.forced_pot = edges[act.b % 4] + (0, 0, -1, 1)[act.b // 4 % 4]
 
+    def _spark(self, act: Act) -> None:
+        """The pot reads aside for one tick, or slips for good."""
+        rod = self.rods[act.a % 2]
+        rod.spark = (0, 2)[act.a // 2 % 2]
+        rod.aside = (256, 257, 300, act.b % 4000)[act.b % 4] * (-1) ** (act.a // 4)
+
     def _current(self, act: Act) -> None:
         self.rods[act.a % 2].forced_current = (0, 4092, 900, act.b % 4093)[act.a // 2 % 4]
 
@@ -740,6 +780,7 @@ class Run:
     def _mend(self, act: Act) -> None:
         rod = self.rods[act.a % 2]
         rod.frozen_at = rod.forced_pot = rod.forced_current = -1
+        rod.aside = rod.spark = 0
         rod.jammed = rod.backwards = False
 
 
