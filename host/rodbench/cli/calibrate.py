@@ -1,4 +1,4 @@
-"""rodbench calibrate current | polarity | endpoints | speed"""
+"""rodbench calibrate current | polarity | endpoints | speed | supply"""
 
 from __future__ import annotations
 
@@ -16,9 +16,9 @@ if TYPE_CHECKING:
 
 @click.group("calibrate")
 def command() -> None:
-    """One step of learning. The order is: current, polarity, endpoints, speed.
+    """One step of learning. The order is: current, polarity, endpoints, speed; supply at any time.
 
-    Each step takes the axis out of use first (uncalibrated) and leaves what it found in force
+    A step of an axis takes it out of use first (uncalibrated) and leaves what it found in force
     until reset, and in the machine file; `rodbench settings push` stores it. `commission` does
     all of them in a row. Any key stops the rod.
 
@@ -143,6 +143,26 @@ def speed(setup: Setup, axis: int) -> None:
         found = procedure.measure(job, at_rest, ends)
         steps.keep(setup, job, "speed", found)
     steps.show(setup, "speed", axis, found)
+
+
+@command.command("supply")
+@for_procedure
+def supply(setup: Setup) -> None:
+    """The motor supply by your meter, and limits to watch it.
+
+    Asks for two readings: the board's own 5 V pin, and the motor supply. Until then the board takes
+    the nominal supply and watches none. Nothing moves, but motor power is on.
+
+    \b
+    Example:  rodbench calibrate supply
+    """
+    from rodbench.bench import supply as procedure
+    from rodbench.cli import steps
+
+    with setup.board("calibrate supply") as board, steps.answers(setup, board) as asker:
+        found = procedure.calibrate(board, asker, talk.say)
+        steps.keep_board(setup, board, "supply", found)
+    steps.show(setup, "supply", 0, found)
 
 
 def _consent(job: object, what: str, caution: str | None = None) -> None:

@@ -16,6 +16,7 @@ from rodbench.cli.options import Setup
 from rodbench.errors import ProcedureError, SettingsError
 
 if TYPE_CHECKING:
+    from rodbench.bench.ask import Asker
     from rodbench.bench.found_ends import Endpoints
     from rodbench.board import Board
 
@@ -48,6 +49,23 @@ def keep(setup: Setup, job: Job, step: str, found: Any) -> None:
         settings = job.board.read_scope(job.number)
         file_only = found.file_only() if hasattr(found, "file_only") else {}
         keeper.keep(job.number, rod, settings, file_only, found.notes())
+
+
+@contextlib.contextmanager
+def answers(setup: Setup, board: Board) -> Iterator[Asker]:
+    """Who answers a step that is about no axis. Raises SettingsError without a machine file."""
+    setup.machine()
+    with asker(setup, board) as found:
+        yield found
+
+
+def keep_board(setup: Setup, board: Board, step: str, found: Any) -> None:
+    """Note a result about the board: in the logbook and in the machine file."""
+    FileKeeper(setup, board).record(LEARNED, {"step": step, "found": found})
+    machine = setup.machine()
+    with machine.changing():
+        machine.put(0, found.settings(), found.notes())
+    machine.save()
 
 
 def recall(setup: Setup, axis: int, step: str, kind: type[T], command: str) -> T:
@@ -94,5 +112,5 @@ def show(setup: Setup, step: str, axis: int, found: Any) -> None:
     """The result on stdout."""
     from rodbench.show.tables import facts
 
-    data = {"step": step, "axis": axis, "found": plain(found)}
+    data = {"step": step, **({"axis": axis} if axis else {}), "found": plain(found)}
     talk.result(data, facts(plain(found), setup.units()), setup.as_json)

@@ -9,7 +9,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "load": ("load", "Put the firmware on a board; its settings survive."),
     "emulate": ("emulate", "Serve an emulated board on a pty or a TCP port."),
     "commission": ("commission", "The whole sequence for one axis, from sensors to trial."),
-    "calibrate": ("calibrate", "One step of learning: current, polarity, endpoints, speed."),
+    "calibrate": ("calibrate", "One step of learning: current, polarity, ends, speed, supply."),
     "measure": ("measure", "Look closer: pot. Results go to the logbook."),
     "propose": ("propose", "Propose limits with reasons; sends nothing."),
     "settings": ("settings", "Compare, send and fetch settings: check, diff, push, pull."),

@@ -103,7 +103,8 @@ def _commissioned(data: Data, _: Units) -> str:
 
 
 def _learned(data: Data, _: Units) -> str:
-    return f"axis {data.get('axis')}: {data.get('step')}"
+    axis = f"axis {data['axis']}: " if "axis" in data else ""
+    return f"{axis}{data.get('step')}"
 
 
 def _accepted(data: Data, _: Units) -> str:
