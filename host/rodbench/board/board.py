@@ -7,9 +7,9 @@ from collections.abc import Callable
 from types import TracebackType
 from typing import Any
 
-from rodbench_protocol.names import ALIVE_PERIOD_MS, EventKind, JogUnit
+from rodbench_protocol.names import ALIVE_PERIOD_MS, Commander, EventKind, JogUnit, Status
 
-from rodbench.board import convert, memory, settings, signals
+from rodbench.board import convert, local, memory, settings, signals
 from rodbench.board.motion import Motion
 from rodbench.board.types import (
     AxisSample,
@@ -270,7 +270,11 @@ class Board:
         self._listen()
         try:
             return self.link.request(name, axis=axis, **fields)
-        except (Refused, HeldError, LinkLost):
+        except Refused as error:
+            if error.status == Status.LOCAL_CONTROL:
+                raise local.refused(self, axis, error) from None
+            raise
+        except (HeldError, LinkLost):
             raise  # not carried out, or nobody there to stop
         except BaseException:
             self._stop_quietly(axis)
@@ -373,6 +377,15 @@ class Axis:
                 if isinstance(sample, AxisSample) and sample.axis == self.number:
                     return sample
         raise NoAnswer(f"no telemetry of axis {self.number} in {timeout_s} s")
+
+    def take(self) -> None:
+        """From now on the host commands this axis, not its local input; what that has under way
+        stops. After 10 s of this host's silence at rest the input has it again."""
+        self.board.request("hand_over", axis=self.number, commander=int(Commander.HOST))
+
+    def give_back(self) -> None:
+        """The local input commands again, once it was seen at rest."""
+        self.board.request("hand_over", axis=self.number, commander=int(Commander.LOCAL))
 
     def clear(self) -> int:
         """Clear latched faults of this axis; returns the bits cleared."""

@@ -1,4 +1,4 @@
-"""rodbench calibrate current | polarity | endpoints | speed | supply"""
+"""rodbench calibrate current | polarity | endpoints | speed | supply | inputs"""
 
 from __future__ import annotations
 
@@ -16,7 +16,9 @@ if TYPE_CHECKING:
 
 @click.group("calibrate")
 def command() -> None:
-    """One step of learning. The order is: current, polarity, endpoints, speed; supply at any time.
+    """One step of learning, in this order: current, polarity, endpoints, speed.
+
+    supply and inputs at any time.
 
     A step of an axis takes it out of use first (uncalibrated) and leaves what it found in force
     until reset, and in the machine file; `rodbench settings push` stores it. `commission` does
@@ -163,6 +165,30 @@ def supply(setup: Setup) -> None:
         found = procedure.calibrate(board, asker, talk.say)
         steps.keep_board(setup, board, "supply", found)
     steps.show(setup, "supply", 0, found)
+
+
+@command.command("inputs")
+@axis_argument
+@for_procedure
+def inputs(setup: Setup, axis: int) -> None:
+    """Buttons, stick or pulse: what the board reads of them.
+
+    Nothing moves. The input then stands in force and in the machine file; `rodbench settings push`
+    stores it. From then on, once this computer was silent for 10 s, and from each start of the
+    board, the input commands the axis as soon as it was seen at rest: a rod that a button can start
+    wants a guard, and a switch that cuts motor power.
+
+    \b
+    Example:  rodbench calibrate inputs 1
+    """
+    from rodbench.bench import inputs as procedure
+    from rodbench.cli import local, steps
+
+    with setup.board(f"calibrate inputs {axis}") as board, steps.job(setup, board, axis) as job:
+        local.supported(board)
+        found = procedure.find(job)
+        steps.keep(setup, job, "inputs", found)
+    steps.show(setup, "inputs", axis, found)
 
 
 def _consent(job: object, what: str, caution: str | None = None) -> None:

@@ -18,6 +18,7 @@ _HINTS: dict[int, str] = {
     Status.OUTSIDE: "ask for a target between the soft stops",
     Status.GANGED: "once both are calibrated `move` and `jog` move both, `rodbench level` one "
     "alone; [gang] taken out and pushed, each moves on its own",
+    Status.LOCAL_CONTROL: "rodbench local AXIS --take",
     Status.BUSY: "a store takes about two seconds: ask again",
     Status.NO_DRAFT: "the draft was dropped (a restart, or another program): begin again",
 }
