@@ -90,6 +90,7 @@ def _over_current(s: Script, axis: int, motion: int) -> None:
 def _kept_trips() -> Json:
     s = Script("trip_log", "trips are kept through a power loss, the newest first")
     s.begin()
+    s.step(ticks=60)
     s.ask("trip_get", Status.NOTHING_KEPT, age=0)
     s.set_axis(**FITTED)
     _over_current(s, 1, 1)
