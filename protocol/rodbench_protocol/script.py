@@ -19,14 +19,17 @@ READINGS: Json = {
     "supply": 430,
     "bandgap": 225,
     "inputs": 0,
+    "local": [0, 0],
 }
 
 
 class Script:
     """A session under construction; counts seq by itself."""
 
-    def __init__(self, name: str, about: str, session: int = 5, seq: int = 0) -> None:
-        self.name, self.about = name, about
+    def __init__(
+        self, name: str, about: str, session: int = 5, seq: int = 0, feature: str = ""
+    ) -> None:
+        self.name, self.about, self.feature = name, about, feature
         self.session, self.seq = session, seq
         self.axis: dict[str, int] = {}
         self.steps: list[Json] = []
@@ -80,6 +83,7 @@ class Script:
         return {
             "name": self.name,
             "about": self.about,
+            "feature": self.feature,
             "start": {"reset_flags": POWER_ON, "nonce_seed": 4660},
             "readings": dict(READINGS),
             "steps": self.steps,

@@ -29,7 +29,11 @@ def _again(s: Script, name: str) -> None:
 
 
 def _gang() -> Json:
-    s = Script("gang", "two rods as one: what is asked of either is asked of both, or of none")
+    s = Script(
+        "gang",
+        "two rods as one: what is asked of either is asked of both, or of none",
+        feature="gang",
+    )
     s.begin()
     s.put(0, apart_trip_um=6000)
     s.ask("jog", Status.GANGED, axis=1, unit=int(JogUnit.OUTPUT), value=100)
@@ -52,7 +56,9 @@ def _gang() -> Json:
 
 
 def _level() -> Json:
-    s = Script("level", "rods too far apart do not begin; level moves one alone, at creep")
+    s = Script(
+        "level", "rods too far apart do not begin; level moves one alone, at creep", feature="gang"
+    )
     s.begin()
     level: Json = {"axis": 2, "speed_um_s": 1000}
     s.ask("level", Status.NOT_SUPPORTED, **level)
@@ -88,7 +94,9 @@ def _over_current(s: Script, axis: int, motion: int) -> None:
 
 
 def _kept_trips() -> Json:
-    s = Script("trip_log", "trips are kept through a power loss, the newest first")
+    s = Script(
+        "trip_log", "trips are kept through a power loss, the newest first", feature="trip_log"
+    )
     s.begin()
     s.step(ticks=60)
     s.ask("trip_get", Status.NOTHING_KEPT, age=0)
@@ -113,7 +121,11 @@ def _kept_trips() -> Json:
 
 
 def _black_box() -> Json:
-    s = Script("black_box", "the last 0.3 s before a trip, through a reset and not a power loss")
+    s = Script(
+        "black_box",
+        "the last 0.3 s before a trip, through a reset and not a power loss",
+        feature="black_box",
+    )
     s.begin()
     s.ask("black_box", Status.NOTHING_KEPT, axis=1, first=0)
     s.set_axis(**FITTED)
@@ -144,7 +156,11 @@ def _black_box() -> Json:
 
 
 def _totals() -> Json:
-    s = Script("totals", "on-time and starts are counted, and kept through a power loss")
+    s = Script(
+        "totals",
+        "on-time and starts are counted, and kept through a power loss",
+        feature="trip_log",
+    )
     s.begin()
     s.ask("totals", Status.BAD_VALUE, 1, axis=3)
     s.ask("totals", axis=1, reply={"on_s": 0, "starts": 0, "travel_mm": 0})

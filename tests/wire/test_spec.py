@@ -124,7 +124,7 @@ def test_names_in_the_prose_exist():
         "unknown", "cut", "start", "reset_flags", "nonce_seed", "readings", "steps", "pot",
         "current", "supply", "bandgap", "reset", "power_lost", "send", "ticks", "restarts",
         "expect", "events", "never", "at_least", "receive", "transmit", "why", "bad_crc",
-        "other",
+        "other", "feature",
     }  # fmt: skip
     others = {"id", "rods", "axes", "limits", "since", "acceleration_um_s2", "current_ua", "live_"}
     others |= {"other_", "axis", "reference_mv", "full_scale"}  # of cross rules
