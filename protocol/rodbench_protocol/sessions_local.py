@@ -101,7 +101,7 @@ def _stick() -> Json:
     s.step(ticks=30, readings={"local": [950, 0]}, never=["event"], outputs=_DRIVING)
     s.step(ticks=19, readings={"local": [1000, 0]}, never=["event"], outputs=_DRIVING)
     lost = {"kind": int(EventKind.SOURCE_LOST), "axis": 1}
-    s.step(ticks=1, events=[lost])
+    s.step(ticks=2, events=[lost])  # in a tick of 16 a stick is not converted
     s.step(ticks=150, events=[_ended(Ended.STOPPED, 1)], outputs=_RESTING)
     s.step(ticks=50, readings={"local": [900, 0]}, never=["event"], outputs=_RESTING)
     s.step(ticks=30, readings={"local": [500, 0]}, events=[_ARMED])

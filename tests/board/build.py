@@ -88,11 +88,17 @@ def library() -> Path:
 
 
 @functools.cache
-def firmware(baud: int = 250_000, watchdog: str = "reset", hang: bool = False) -> Path:
+def firmware(
+    baud: int = 250_000, watchdog: str = "reset", hang: bool = False, local: bool = False
+) -> Path:
     """The ELF file of the firmware with these options, made by its own Makefile."""
     require_tools()
-    out = OUT / f"firmware-{baud}-{watchdog}{'-hang' if hang else ''}-{WORKER}"
+    out = (
+        OUT
+        / f"firmware-{baud}-{watchdog}{'-hang' if hang else ''}{'-local' if local else ''}-{WORKER}"
+    )
     options = [f"BAUD={baud}", f"WATCHDOG={watchdog}", f"TEST_HANG={int(hang)}", f"BUILD={out}"]
+    options.append(f"LOCAL={int(local)}")
     run(["make", "-C", str(FIRMWARE), "-j2", *options])
     return out / "firmware.elf"
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+from pathlib import Path
 from typing import Any
 
 from tests.board import build
@@ -38,8 +39,8 @@ class ChipSession:
     """One chip through the resets of a session. `queued` is read from the core's own ring, tick by
     tick; `line` is what then came over the serial line: the one must be the other."""
 
-    def __init__(self) -> None:
-        self.elf = build.firmware()
+    def __init__(self, elf: Path | None = None) -> None:
+        self.elf = elf or build.firmware()
         self.ring = build.offset_of("tx.ring")
         self.head = build.offset_of("tx.head")
         self.chip: Chip | None = None
