@@ -12,6 +12,7 @@
 #include <simavr/avr_adc.h>
 #include <simavr/avr_eeprom.h>
 #include <simavr/avr_ioport.h>
+#include <simavr/avr_ioport.h>
 #include <simavr/avr_uart.h>
 #include <simavr/sim_avr.h>
 #include <simavr/sim_core.h>
@@ -60,7 +61,15 @@ typedef struct {
 } lines_t;
 
 typedef struct {
+    void *sim;
+    uint32_t width;                     /* cycles */
+    uint8_t bit, high, runs;
+} pulse_t;
+
+typedef struct {
     avr_t *avr;
+    pulse_t pulse[2];
+    avr_ioport_external_t held[2];      /* ports B and D */
     elf_firmware_t firmware;
     lines_t lines;
     avr_irq_t *adc[8];
@@ -329,12 +338,48 @@ static uint8_t on_count(avr_t *avr, avr_io_addr_t address, void *param)
 
 /* ------------------------------------------------------------------ pins that somebody closes */
 
-/* D8 is Timer1's capture input too. While ICR1 is TOP the chip captures nothing; simavr would overwrite it. */
+/* Held from outside: else simavr lets every write to PORTx pull the level up again where the pull-up is on.
+ * D8 is Timer1's capture input too. While ICR1 is TOP the chip captures nothing; simavr would overwrite it. */
 void sim_pin(sim_t *sim, uint8_t port, uint8_t bit, uint8_t level)
 {
     uint8_t top[2] = { sim->avr->data[ICR1], sim->avr->data[ICR1 + 1] };
+    avr_ioport_external_t *held = &sim->held[port == 'D'];
+    uint8_t mask = (uint8_t)(1u << bit);
+    held->name = port;
+    held->mask |= mask;
+    held->value = (uint8_t)(level ? held->value | mask : held->value & ~mask);
+    avr_ioctl(sim->avr, AVR_IOCTL_IOPORT_SET_EXTERNAL(port), held);
     avr_raise_irq(avr_io_getirq(sim->avr, AVR_IOCTL_IOPORT_GETIRQ(port), bit), level);
     memcpy(sim->avr->data + ICR1, top, sizeof top);
+}
+
+/* ------------------------------------------------------------------ servo pulses, 50 a second */
+
+#define PULSE_PERIOD 320000u
+
+static avr_cycle_count_t pulse_edge(avr_t *avr, avr_cycle_count_t when, void *param)
+{
+    pulse_t *pulse = param;
+    (void)avr;
+    pulse->high = pulse->high ? 0 : pulse->width != 0;
+    sim_pin(pulse->sim, 'D', pulse->bit, pulse->high);
+    if (pulse->width == 0) {
+        pulse->runs = 0;
+        return 0;
+    }
+    return when + (pulse->high ? pulse->width : PULSE_PERIOD - pulse->width);
+}
+
+/* On input local A of axis index + 1, from the next turn of its period on; 0 cycles: low for good. */
+void sim_pulse(sim_t *sim, uint8_t index, uint32_t cycles)
+{
+    pulse_t *pulse = &sim->pulse[index];
+    *pulse = (pulse_t){ .sim = sim, .bit = (uint8_t)(2 + index), .width = cycles, .high = pulse->high, .runs = pulse->runs };
+    if (cycles != 0 && !pulse->runs) {
+        pulse->runs = 1;
+        sim_pin(sim, 'D', pulse->bit, 0);
+        avr_cycle_timer_register(sim->avr, 4321u + 77777u * index, pulse_edge, pulse);
+    }
 }
 
 /* ------------------------------------------------------------------ life */

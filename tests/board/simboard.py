@@ -13,6 +13,7 @@ from typing import Any
 from rodbench.emulator.on_line import BoardOnLine
 from rodbench.emulator.plant_file import Machine
 from rodbench.emulator.signals import BRAKE, DRIVE, OFF
+from rodbench_protocol.names import Inputs
 
 from tests.board import build
 
@@ -76,6 +77,7 @@ def _load() -> ctypes.CDLL:
     lib.sim_pin.argtypes = [ctypes.c_void_p] + [ctypes.c_uint8] * 3
     lib.sim_pace.argtypes = [ctypes.c_void_p, ctypes.c_uint64]
     lib.sim_codes.argtypes = [ctypes.c_void_p, ctypes.c_uint8, ctypes.c_void_p, ctypes.c_uint8]
+    lib.sim_pulse.argtypes = [ctypes.c_void_p, ctypes.c_uint8, ctypes.c_uint32]
     lib.sim_send.argtypes = [ctypes.c_void_p, ctypes.c_char_p, ctypes.c_uint32]
     for name in ("sim_take", "sim_probe", "sim_feed", "sim_writes"):
         getattr(lib, name).argtypes = [ctypes.c_void_p, ctypes.c_char_p, ctypes.c_uint32]
@@ -143,10 +145,16 @@ class Chip:
         for channel, values in by_channel.items():
             self.call("codes", channel, (ctypes.c_uint16 * len(values))(*values), len(values))
 
-    def inputs(self, closed: int) -> None:
-        """Which inputs are closed to ground, bits as in the schema; open ones are pulled up."""
+    def inputs(self, closed: int, driven: int = 0) -> None:
+        """Which inputs are closed to ground, bits as in the schema; open ones are pulled up.
+        `driven` ones are left alone: something else drives them."""
         for number, (port, bit) in enumerate(INPUTS):
-            self.call("pin", ord(port), bit, 1 - (closed >> number & 1))
+            if not driven >> number & 1:
+                self.call("pin", ord(port), bit, 1 - (closed >> number & 1))
+
+    def pulse(self, index: int, us: float) -> None:
+        """Servo pulses on input local A of an axis (0 or 1) from now on; 0: low for good."""
+        self.call("pulse", index, round(us * 16))
 
     def send(self, data: bytes) -> None:
         """Bytes into the line, paced, none within 200 us of a tick's boundary."""
@@ -292,7 +300,7 @@ class SimBoard(BoardOnLine):
     def _run(self, arrived: bytes) -> None:
         chip = self.chip
         chip.codes(self.rig.conversions_by_channel())
-        chip.inputs(self.rig.inputs)
+        self._put_inputs(chip)
         if arrived:
             chip.send(arrived)
         # the first tick comes later than the others by the time that the program takes to start
@@ -306,6 +314,16 @@ class SimBoard(BoardOnLine):
         sent = chip.take()
         if sent:
             self._up.push(sent)
+
+    def _put_inputs(self, chip: Chip) -> None:
+        hands, driven = self.rig.hands, 0
+        for index, us in enumerate(hands.pulse_us):
+            if us or self._pulses[index]:
+                driven |= int((Inputs.EXTEND_1, Inputs.EXTEND_2)[index])
+            if us != self._pulses[index]:
+                self._pulses[index] = us
+                chip.pulse(index, us)
+        chip.inputs(self.rig.inputs | hands.inputs, driven)
 
     def _look_at_lines(self) -> None:
         rods = self.machine.rods
@@ -348,6 +366,7 @@ class SimBoard(BoardOnLine):
         self.rig.restart_scan()
         self._started = False
         self.chip = Chip(self.elf, eeprom, ram, flags, self.machine.line.baud)
+        self._pulses = [0.0, 0.0]  # as the chip was told of them
 
     def close(self) -> None:
         """Free the chip."""
