@@ -200,13 +200,13 @@ static void restart_step(core_t *core, outputs_t *out)
     }
 }
 
-/* In the tick after a change: the change itself has taken enough of its own. No request comes in between. */
-static void count_settings(core_t *core)
+uint32_t core_live_digest(core_t *core)
 {
     if (core->live_changed) {
         core->live_changed = 0;
         core->live_digest = digest_of(&core->live, SETTINGS_COUNTED);
     }
+    return core->live_digest;
 }
 
 void core_tick(core_t *core, const readings_t *in, outputs_t *out)
@@ -214,7 +214,6 @@ void core_tick(core_t *core, const readings_t *in, outputs_t *out)
     core->tick++;
     tx_tick(&core->tx);
     core->ee_ready = in->ee_ready;
-    count_settings(core);
     dispatch_tick(core);
     blackbox_tick(core);
     local_tick(core, in);

@@ -120,7 +120,7 @@ typedef struct {
 typedef struct {
     uint32_t tick;                      /* number of this tick; the first after a start is 1 */
     uint32_t faults;                    /* latched, of the board */
-    uint32_t live_digest;               /* of all settings in force */
+    uint32_t live_digest;               /* of all settings in force, unless live_changed: core_live_digest */
     uint32_t scope_digest[1 + AXES];    /* of each scope; 0 of an axis that the board has not */
     noinit_t *noinit;
     ee_read_t ee_read;
@@ -166,6 +166,9 @@ void core_late_tick(core_t *core);              /* between ticks: the last one e
 void core_worst_tick(core_t *core, uint16_t us);
 
 uint8_t core_faulted(const core_t *core);       /* a fault is latched */
+/* Of all settings in force: reckoned when asked for after a change, so that no tick has that and a change or a start. */
+uint32_t core_live_digest(core_t *core);
+
 /* axis_stop of one axis. */
 void core_stop(core_t *core, uint8_t index, uint8_t category, uint8_t reason);
 

@@ -19,9 +19,6 @@ static int32_t at_share(int32_t um, const settings_axis_t *from, const settings_
     int32_t stroke = from->stroke_um;
     int32_t result = 0;
     int32_t rest = 0;
-    if (from == to) {
-        return um;
-    }
     uint32_t bits = (uint32_t)larger(um, 0) << (32 - PLACE_BITS);
     for (uint8_t left = PLACE_BITS; left > 0; left--) {
         result += result;
@@ -41,8 +38,14 @@ static int32_t at_share(int32_t um, const settings_axis_t *from, const settings_
 static int32_t apart_um(const core_t *core)
 {
     const settings_axis_t *set = core->live.axis;
-    const settings_axis_t *longer = &set[set[1].stroke_um > set[0].stroke_um];
-    return at_share(core->axis[0].position_um, &set[0], longer) - at_share(core->axis[1].position_um, &set[1], longer);
+    int32_t one = core->axis[0].position_um;
+    int32_t two = core->axis[1].position_um;
+    if (set[0].stroke_um < set[1].stroke_um) {
+        one = at_share(one, &set[0], &set[1]);
+    } else {
+        two = at_share(two, &set[1], &set[0]);
+    }
+    return one - two;
 }
 
 /* ---------------------------------------------------------------- commands */

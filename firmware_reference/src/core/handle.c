@@ -58,7 +58,7 @@ uint8_t handle_hello(core_t *core, call_t *call)
     at = put_u8(at, core->reset_cause);
     at = put_rom(at, ANALOG, sizeof ANALOG);
     at = put_u32(at, core->live.board.board_id);
-    at = put_u32(at, core->live_digest);
+    at = put_u32(at, core_live_digest(core));
     at = put_u32(at, core->store.digest);
     call->end = put_rom(at, &NAME, sizeof NAME);
     return STATUS_OK;

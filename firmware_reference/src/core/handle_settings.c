@@ -117,7 +117,7 @@ static uint8_t get(core_t *core, call_t *call)
 
 static uint8_t digests(core_t *core, call_t *call)
 {
-    uint8_t *at = put_u32(call->end, core->live_digest);
+    uint8_t *at = put_u32(call->end, core_live_digest(core));
     at = put_u32(at, core->store.digest);
     at = put_bytes(at, core->scope_digest, sizeof core->scope_digest);
     call->end = put_u8(at, core->store.writing != 0);
