@@ -115,6 +115,7 @@ def _kept_trips() -> Json:
         s.ask("trip_get", Status.NOTHING_KEPT, age=age)
     s.step(reset=POWER_ON, power_lost=True)
     _again(s, "$again")
+    s.step(ticks=60)
     s.ask("trip_get", age=0, reply=second)
     s.ask("trip_get", age=1, reply=first)
     return s.done()
