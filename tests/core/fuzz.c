@@ -170,6 +170,7 @@ static void change(readings_t *in)
     in->supply = (uint16_t)(any(4) ? 430 : any(1024));
     in->bandgap = (uint16_t)any(1024);
     in->inputs = (uint8_t)(any(8) ? 1 : any(32));
+    in->local[any(2)] = (uint16_t)(any(2) ? 500 : any(1024));
 }
 
 int main(int count, char **words)

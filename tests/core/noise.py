@@ -56,6 +56,12 @@ def settings_with_all_guards() -> bytes:
     return memory_with(LIMITS, CALIBRATED | WATCHED, CALIBRATED | WATCHED)
 
 
+def settings_of_inputs() -> bytes:
+    """Axis 1 has buttons, axis 2 a stick."""
+    stick = {"local_low_end": 100, "local_rest": 500, "local_high_end": 900, "local_source": 2}
+    return memory_with({}, CALIBRATED | {"local_source": 1}, CALIBRATED | stick | {"local_as": 1})
+
+
 def settings_of_a_gang() -> bytes:
     """Two rods as one."""
     return memory_with({"apart_trip_um": 60000}, CALIBRATED, CALIBRATED)

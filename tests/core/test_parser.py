@@ -20,6 +20,7 @@ IMAGES = {
     "two rods": noise.settings_with_two_rods(),
     "all guards": noise.settings_with_all_guards(),
     "gang": noise.settings_of_a_gang(),
+    "inputs": noise.settings_of_inputs(),
 }
 
 
