@@ -90,7 +90,7 @@ MUTANTS = (
     Mutant("gang.c", "gang->apart_ticks = APART_TICKS - 1;", "gang->apart_ticks = 0;"),
     Mutant("gang.c", "other->ended != ENDED_REACHED", "other->ended != ENDED_NONE"),
     Mutant("gang.c", "other->state != AXIS_STATE_FAULT", "1"),
-    Mutant("gang.c", "set[1].stroke_um > set[0].stroke_um", "set[1].stroke_um < set[0].stroke_um"),
+    Mutant("gang.c", "if (set[0].stroke_um < set[1].stroke_um)", "if (1)"),
     Mutant("gang.c", "along(lead, axis->track.direction)", "lead"),
     Mutant("gang.c", "core->gang.alone != alone && ", ""),
     Mutant("gang.c", "if (its_speed > other->speed_max_um_s)", "if (0)"),

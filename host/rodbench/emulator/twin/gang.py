@@ -45,19 +45,19 @@ def gang_is_on(core: Twin) -> bool:
 
 
 def _at_share(um: int, of: Any, to: Any) -> int:
-    """What is um of one stroke on another, rounded down; below 0 of another it is 0."""
-    if of is to:
-        return um
+    """What is um of one stroke on another, rounded down, 0 below 0."""
     return int(max(um, 0) * to.stroke_um // of.stroke_um)
 
 
 def _apart_um(core: Twin) -> int:
     """How far axis 1 is before axis 2, by share of stroke, in um of the longer rod."""
-    one, two = core.live.scope[1:]
-    longer: Any = two if two.stroke_um > one.stroke_um else one
-    return _at_share(core.axis[0].position_um, one, longer) - _at_share(
-        core.axis[1].position_um, two, longer
-    )
+    first, second = core.live.scope[1:]
+    one, two = (axis.position_um for axis in core.axis)
+    if first.stroke_um < second.stroke_um:
+        one = _at_share(one, first, second)
+    else:
+        two = _at_share(two, second, first)
+    return one - two
 
 
 # ---------------------------------------------------------------- commands
