@@ -33,9 +33,15 @@ COLUMNS = (
 LINE = "|---|---|---|---|---|"
 
 
-def document(rows: Rows) -> str:
-    """FAULTS.md."""
-    parts = [HEAD, *(_cause(cause, rows) for cause in CAUSES), _undetected(rows), _sentences()]
+def document(rows: Rows, binary: str) -> str:
+    """FAULTS.md; `binary` says how the AVR binary compares."""
+    parts = [
+        HEAD,
+        binary,
+        *(_cause(cause, rows) for cause in CAUSES),
+        _undetected(rows),
+        _sentences(),
+    ]
     return "\n".join(parts)
 
 

@@ -226,7 +226,9 @@ def test_the_proposal_keeps_its_promises() -> None:
     assert 1.9 * 1.15 <= p.trip_a <= 0.8 * (6.2 - 0.7)
     assert (p.duty_share, p.duty_window_min) == (0.25, 20)
     assert "not measured" in p.reasons["trip"]
-    assert set(p.reasons) == {"soft stops", "speed, ramps", "trip", "stall time", "duty"}
+    groups = {"soft stops", "speed, ramps", "trip", "stall time", "duty", "falls behind"}
+    assert set(p.reasons) == groups
+    assert p.following_mm == pytest.approx(2.0 * p.speed_max_mm_s, abs=1.0)
 
 
 @pytest.mark.parametrize("load_a", [0.5, 4.0])

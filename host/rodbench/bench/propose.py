@@ -69,6 +69,8 @@ class Proposed:
         }
         if p.trip_a is not None:
             keys["trip_ma"] = round(1000 * p.trip_a)
+        if p.following_mm is not None:
+            keys["following_um"] = round(1000 * p.following_mm)
         return keys
 
     def notes(self) -> dict[str, str]:
@@ -79,6 +81,7 @@ class Proposed:
             "speed_max_um_s": reasons["speed, ramps"],
             "trip_ma": reasons["trip"],
             "duty_share_permille": reasons["duty"],
+            "following_um": reasons["falls behind"],
         }
 
 
@@ -190,6 +193,8 @@ def propose(job: Job, known: Learned) -> Proposed:
         found = Proposed(reckon(known, job.units.length), known.stall)
     except ValueError as error:
         raise failed(job, str(error), "Lower the speed, or let the driver brake.") from None
+    if "following_um" not in job.live:  # a board of an older firmware
+        found = replace(found, proposal=replace(found.proposal, following_mm=None))
     say(job, found)
     return found
 
@@ -210,11 +215,31 @@ def say(job: Job, found: Proposed) -> None:
         ("stall time", f"{p.stall_time_ms} ms"),
         ("duty", f"{100 * p.duty_share:.0f} % in {p.duty_window_min:g} min"),
     ]
+    if p.following_mm is not None:
+        rows.append(("falls behind", units.length(p.following_mm)))
     for name, value in rows:
         job.say(f"       {name:<14} {value:<30}  {why[name]}")
+    if job.live["current_sensor"] and "rated_ma" in job.live:
+        job.say(f"       {'heat':<14} {heat_words(job)}")
     for warning in p.warnings:
         job.say(f"       ! {warning}")
-    job.say("       " + not_guarded(job.board_live, job.live))
+    job.say("       " + not_guarded(job.board_live, job.live | found.settings()))
+
+
+def heat_words(job: Job) -> str:
+    """What guards the motor against heat, by the rated current of its label."""
+    live = job.live
+    if not live["rated_ma"]:
+        return (
+            f"{'not guarded':<30}  write rated_current_a, from the label, into the machine "
+            "file's rod"
+        )
+    rated, warn = live["rated_ma"] / 1000, live["thermal_warn_percent"]
+    trip = live["thermal_trip_percent"]
+    return (
+        f"{f'by {rated:g} A rated':<30}  warns at {warn} %, trips at {trip} % of what that current "
+        "gives"
+    )
 
 
 def agree(

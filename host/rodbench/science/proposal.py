@@ -15,6 +15,8 @@ GENTLE_START = 0.25  # share of full speed that the board may drive ahead at a s
 RUN_ON_FACTOR = 1.25  # as the board's guard reckons
 MARGIN_SHARE = 0.01
 MARGIN_MM = 0.5
+BEHIND_S = 2.0  # at the greatest speed: a low supply and a cold grease do not make up so much
+BEHIND_MM = (5.0, 60.0)  # least and most; the board's setting holds no more
 DUTY_SHARE = 0.25
 DUTY_WINDOW_MIN = 20.0
 Length = Callable[[float], str]
@@ -58,6 +60,7 @@ class Proposal:
     duty_window_min: float
     reasons: dict[str, str]
     warnings: tuple[str, ...]
+    following_mm: float | None = None  # None: the board's firmware does not watch it
 
 
 def in_mm(mm: float) -> str:
@@ -81,6 +84,7 @@ def propose(learned: Learned, length: Length = in_mm) -> Proposal:
         "trip": trip_why,
         "stall time": stall_why,
         "duty": "the default; read the label if there is one",
+        "falls behind": "2 s at the greatest speed: it slips, or drags more than it did here",
     }
     warnings = [trip_warning] if trip_warning else []
     if not learned.brakes:
@@ -90,7 +94,7 @@ def propose(learned: Learned, length: Length = in_mm) -> Proposal:
         )
     return Proposal(
         stops.low_mm, stops.high_mm, speed, up, down, trip, stall_ms, DUTY_SHARE, DUTY_WINDOW_MIN,
-        reasons, tuple(warnings),
+        reasons, tuple(warnings), _following(speed, learned.noise_mm),
     )  # fmt: skip
 
 
@@ -186,6 +190,12 @@ def _stall_time(learned: Learned) -> tuple[int, str]:
     """Long enough for a start with a ramp, and for creep to stand out of the noise."""
     wait_s = max(0.3, 2.0 * learned.dwell_s)
     return int(round(1000 * wait_s, -1)), "twice the time that creep needs to show motion"
+
+
+def _following(speed_mm_s: float, noise_mm: float) -> float:
+    """How far behind its ramps a rod is that no longer does what was measured."""
+    least, most = BEHIND_MM
+    return round(min(max(BEHIND_S * speed_mm_s, least) + 6.0 * noise_mm, most), 1)
 
 
 def _two_digits(value: float) -> float:
