@@ -82,10 +82,10 @@ def binary(causes: Sequence[Cause]) -> int:
     print("\n".join(found))
     differ, ms, mm = figures(on_twin, rows)
     text = (
-        f"On the binary {len(rows)} of the rows were measured: {len(rows) - len(found)} detect the "
-        f"same, {differ} differ by\nmore than a tick or {NEAR_MM} mm, by {ms} ms and {mm:.1f} mm at "
-        "most: its PWM has steps of 0.25 %, so the rod\nis not quite in the same place. Not "
-        "brought about there: "
+        f"On the binary {len(rows)} of the rows were measured: {len(rows) - len(found)} detect "
+        f"the same, {differ} differ by\nmore than a tick or {NEAR_MM} mm, by {ms} ms and "
+        f"{mm:.1f} mm at most: its PWM has steps of 0.25 %, so the rod\nis not quite "
+        "in the same place. Not brought about there: "
         + ", ".join(cause.title.lower() for cause in causes if cause.twin_alone)
         + ".\n"
     )
