@@ -221,6 +221,7 @@ def settings_of(axis: Axis) -> dict[str, int]:
             "stall_time_ms": 150 if axis.slow else 400,
             "following_um": min(60000, (0, 0, full // 8)[axis.start % 3]),
             "fold_back_ma": (0, 900)[axis.start % 2],
+            "dead_zone_extend_permille": (0, 0, 250)[axis.start % 3],
         }
     if axis.style == 3:
         ticks = axis.span // axis.rate
