@@ -203,8 +203,6 @@ MUTANTS = (
     Mutant("guard.c", "CORE_FULL_SCALE - edge)", "CORE_FULL_SCALE)"),
     Mutant("guard.c", "#define SETTLE_TICKS 200", "#define SETTLE_TICKS 199"),
     Mutant("guard.c", "absolute(um - guard->furthest_um)", "um - guard->furthest_um"),
-    Mutant("guard.c", "if (!in->folded_back && !drives_enough", "if (!drives_enough"),
-    Mutant("guard.c", "CURRENT_SENSOR_NONE || in->folded_back", "CURRENT_SENSOR_NONE"),
     Mutant("position.c", "way < -reach || way > reach", "way < -reach || way >= reach"),
     Mutant("position.c", "(position->jumped & 1) + 1", "1"),
     Mutant("position.c", "if (position->jumped != 1)", "if (position->jumped != 2)"),
@@ -219,14 +217,12 @@ MUTANTS = (
         "latch(axis, out, FAULT_FOLLOWING);\n        axis_stop(axis, set, 0,",
     ),
     Mutant("axis.c", "(ceiling >> 3)", "(ceiling >> 4)"),
-    Mutant("axis.c", "ceiling < FOLD_MOST", "ceiling <= FOLD_MOST"),
     Mutant(
         "axis.c",
         "axis->current_ma > most && axis->last_sign",
         "axis->current_ma >= most && axis->last_sign",
     ),
     Mutant("axis.c", "axis->ceiling = UNFOLDED;", "axis->ceiling = 0;"),
-    Mutant("axis.c", "axis->used > AXIS_RESTS_BY_SETTING ||", "0 ||"),
     Mutant("axis.c", "if (at_once && axis->used != AXIS_RESTS_OFF)", "if (at_once)"),
     Mutant(
         "axis.c",

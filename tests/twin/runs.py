@@ -135,7 +135,7 @@ MISHAPS = (
     "reset", "late_alive", "jam", "free", "freeze", "pot", "current", "backwards", "mend", "commit",
     "left", "stuck", "stuck", "aged", "torn", "late", "worn", "odd_supply", "asserted",
     "zeros", "other_nonce", "edge", "edge", "rewindow", "longest", "commit", "rested",
-    "leave", "spark", "volts", "open_stop",
+    "leave", "spark", "volts", "open_stop", "heavy", "heavy",
 )  # fmt: skip
 
 _acts = st.builds(
@@ -221,7 +221,9 @@ def settings_of(axis: Axis) -> dict[str, int]:
             "stall_time_ms": 150 if axis.slow else 400,
             "following_um": min(60000, (0, 0, full // 8)[axis.start % 3]),
             "fold_back_ma": (0, 900)[axis.start % 2],
-            "dead_zone_extend_permille": (0, 0, 250)[axis.start % 3],
+            "dead_zone_extend_permille": (0, 250)[axis.start % 2],
+            "dead_zone_retract_permille": (0, 250)[axis.start % 2],
+            "stop_by": axis.rate % 2,
         }
     if axis.style == 3:
         ticks = axis.span // axis.rate
@@ -750,6 +752,12 @@ class Run:
         rod = self.rods[act.a % 2]
         rod.jammed = True
         rod.forced_current = rod.zero + (0, 1, 60, 100, 300)[act.a // 2 % 5]
+
+    def _heavy(self, act: Act) -> None:
+        """The rod draws more than fold_back_ma, less than the trip; it may stand."""
+        rod = self.rods[act.a % 2]
+        rod.forced_current = rod.zero + 150 + act.b % 150
+        rod.jammed = act.a // 2 % 2 == 0
 
     def _freeze(self, act: Act) -> None:
         rod = self.rods[act.a % 2]
