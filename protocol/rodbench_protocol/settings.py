@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import binascii
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Container, Mapping
 from dataclasses import dataclass
 from functools import cache
 
@@ -71,11 +71,16 @@ def _concerns(rule: Rule, with_live: bool, with_peer: bool) -> bool:
     return (with_live or not rule.change) and (with_peer or not rule.peer)
 
 
-def pack_scope(scope_kind: str, values: Mapping[str, int]) -> bytes:
-    """The scope's bytes as digested and stored: keys in id order, own width, little-endian."""
+def pack_scope(
+    scope_kind: str, values: Mapping[str, int], only: Container[str] | None = None
+) -> bytes:
+    """The scope's bytes as digested and stored: keys in id order, own width, little-endian.
+
+    `only`: the keys that an older board has."""
     return b"".join(
         values[k.name].to_bytes(k.setting.width, "little", signed=k.setting.type[0] == "i")
         for k in KEYS[scope_kind]
+        if only is None or k.name in only
     )
 
 

@@ -51,7 +51,8 @@ def command(
 ) -> None:
     """Serve an emulated board, with a machine on it, until Ctrl-C.
 
-    Says where it listens. Opening the pty restarts the board, as opening a real port does.
+    Says where it listens. Opening the pty restarts the board, as opening a real port does. A
+    plant file may hold faults of machine, supply and line, each from a time on: --keys lists them.
 
     \b
     Example:  rodbench emulate --pty

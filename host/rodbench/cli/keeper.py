@@ -10,6 +10,7 @@ from typing import Any, cast
 from rodbench.bench.keeper import KnownRod
 from rodbench.board import Board
 from rodbench.cli.options import Setup
+from rodbench.settings import transfer
 from rodbench.settings.keys import Value, by_place
 from rodbench.settings.machine import MachineFile
 
@@ -46,7 +47,7 @@ class FileKeeper:
 
     def digest(self) -> int:
         """The digest that a board with the file's settings tells."""
-        return self.setup.machine().digest()
+        return transfer.digest_on(self.setup.machine(), self.board)
 
     def wrong_rod(self, axis: int, name: str) -> str | None:
         """Why a rod of this name cannot be kept on the axis; None when it can."""

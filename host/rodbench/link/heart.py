@@ -15,7 +15,7 @@ from typing import Any
 
 from rodbench_protocol import framing, messages, stream
 from rodbench_protocol.errors import FrameError, MessageError
-from rodbench_protocol.names import MessageId
+from rodbench_protocol.names import AxisTelemetry, BoardTelemetry, Event, MessageId
 from rodbench_protocol.schema import load_schema
 
 from rodbench.link.api import LinkStatistics, Unasked
@@ -31,15 +31,29 @@ _DECODERS: dict[int, Callable[[bytes], Unasked]] = {
     MessageId.TELEMETRY_BOARD: stream.decode_board,
     MessageId.EVENT: stream.decode_event,
 }
+_KINDS: dict[int, Callable[..., Unasked]] = {
+    MessageId.TELEMETRY_AXIS: AxisTelemetry,
+    MessageId.TELEMETRY_BOARD: BoardTelemetry,
+    MessageId.EVENT: Event,
+}
 
 
 def decode_unasked(payloads: list[bytes]) -> list[Unasked]:
     """Telemetry and events of payloads; what is too short to be one is left out."""
     found: list[Unasked] = []
     for payload in payloads:
-        with contextlib.suppress(MessageError):
+        try:
             found.append(_DECODERS[payload[0]](payload))
+        except MessageError:
+            with contextlib.suppress(MessageError):
+                found.append(_older(payload))
     return found
+
+
+def _older(payload: bytes) -> Unasked:
+    """Of a board of an older protocol minor: what it does not tell is 0. Raises MessageError."""
+    message = messages.parse(payload)
+    return _KINDS[payload[0]](counter=message.seq, **message.fields)
 
 
 def newer_tick(one: int, other: int) -> int:

@@ -302,6 +302,7 @@ def new_text(name: str) -> str:
         "[board]\n"
         'kind = "atmega328p-5v"\n'
         "supply_nominal_v = 12.0          # what the supply is built for\n"
+        '# stop_input = "normally-closed"  # once wired to D8. No emergency stop: that cuts power\n'
         "\n"
         "# `rodbench commission` fills in the rest: rods, axes and their limits.\n"
         "# Yours to add: places by name, as in `rodbench move 1 open`, and the hinge for degrees.\n"

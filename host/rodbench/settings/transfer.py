@@ -7,13 +7,14 @@ way of uncalibrated, so that a push that is cut off leaves an axis that only jog
 
 from __future__ import annotations
 
+import binascii
 import secrets
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Protocol
 
 from rodbench_protocol.schema import load_schema
-from rodbench_protocol.settings import Peer, check, digest_scope
+from rodbench_protocol.settings import Peer, check, defaults, pack_scope
 
 from rodbench.errors import SettingsError
 from rodbench.settings.keys import Key, by_wire, kind_named
@@ -99,8 +100,9 @@ def diff(machine: MachineFile, board: BoardLike, scopes: Sequence[int] = ALL) ->
     _same_kind(machine, board)
     found = []
     for scope in _there(machine, scopes):
-        values, live = machine.scope(scope), board.read_scope(scope)
+        values = machine.scope(scope)
         kind = "axis" if scope else "board"
+        live = _filled(machine, scope, values, board.read_scope(scope))
         for wire, value in values.items():
             if value != live[wire]:
                 key = by_wire(machine.board_kind).get((kind, wire))
@@ -158,7 +160,7 @@ def pull(machine: MachineFile, board: BoardLike) -> list[Difference]:
         if new:
             machine.put(scope, new)
     live = board.digests()["live"]
-    if machine.digest() != live:
+    if digest_on(machine, board) != live:
         homeless = ", ".join(d.name for d in diff(machine, board))
         raise SettingsError(
             f"the board holds values that the machine file has no place for: {homeless}",
@@ -166,6 +168,36 @@ def pull(machine: MachineFile, board: BoardLike) -> list[Difference]:
             hint="A later rodbench may have written them; push makes them defaults.",
         )
     return changed
+
+
+def _filled(
+    machine: MachineFile, scope: int, values: Mapping[str, int], live: Mapping[str, int]
+) -> Mapping[str, int]:
+    """The board's settings, those that its older firmware has not at their defaults. Raises
+    SettingsError where the file wants anything else."""
+    kind = "axis" if scope else "board"
+    absent = {key: value for key, value in defaults(kind).items() if key not in live}
+    wanted = [key for key, value in absent.items() if values[key] != value]
+    if wanted:
+        places = [by_wire(machine.board_kind).get((kind, wire)) for wire in wanted]
+        pairs = zip(places, wanted, strict=True)
+        names = ", ".join(place.name if place else wire for place, wire in pairs)
+        raise SettingsError(
+            f"the board's firmware is older and has no {names}",
+            kept="Nothing was sent.",
+            hint="`rodbench load` puts this program's firmware on it, or take the lines out.",
+        )
+    return {**absent, **live}
+
+
+def digest_on(machine: MachineFile, board: BoardLike) -> int:
+    """The digest that this board, maybe of an older firmware, tells with the file's settings."""
+    return binascii.crc32(b"".join(_packed(machine, board, n) for n in _there(machine, ALL)))
+
+
+def _packed(machine: MachineFile, board: BoardLike, scope: int) -> bytes:
+    kind = "axis" if scope else "board"
+    return pack_scope(kind, machine.scope(scope), board.read_scope(scope))
 
 
 def _there(machine: MachineFile, scopes: Sequence[int]) -> list[int]:
@@ -264,7 +296,7 @@ def _needs_step(machine: MachineFile, board: BoardLike, scope: int, new: Mapping
     if not scope:
         return False
     live = board.read_scope(scope)
-    wanted = {**live, **new}
+    wanted = {**defaults("axis"), **live, **new}
     alone = _broken(machine, wanted, None)
     kind = kind_named(machine.board_kind).name
     return any(p.rule_id not in alone for p in check("axis", wanted, live, kind=kind))
@@ -275,7 +307,7 @@ def _proven(machine: MachineFile, board: BoardLike, scopes: Sequence[int]) -> in
     told = board.digests()
     for scope in _there(machine, scopes):
         name = f"axis_{scope}" if scope else "board"
-        meant = digest_scope("axis" if scope else "board", machine.scope(scope))
+        meant = binascii.crc32(_packed(machine, board, scope))
         if told[name] != meant:
             raise SettingsError(
                 f"the board now tells {told[name]:08X} for {name}, the file means {meant:08X}",
