@@ -14,7 +14,7 @@ from tests.twin import memory
 from tests.twin.memory import settings
 
 SECOND = 200
-NEAR_US = 60  # the longest interrupt takes no longer
+NEAR_US = 20  # the longest that interrupts are off
 ENDS = {"local_low_end": 200, "local_rest": 512, "local_rest_band": 20, "local_high_end": 824}
 
 
