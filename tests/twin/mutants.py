@@ -151,16 +151,11 @@ MUTANTS = (
     Mutant("seek.c", "halved(last - before, 3)", "(last - before) / 8"),
     # local inputs
     Mutant("local.c", "#define REST_TICKS 20", "#define REST_TICKS 19"),
-    Mutant("local.c", "#define OPEN_TICKS 4", "#define OPEN_TICKS 5"),
-    Mutant("local.c", "> SILENT_TICKS", ">= SILENT_TICKS"),
-    Mutant("local.c", "change <= STEP", "change < STEP"),
+    Mutant("local.c", "#define STEP 10", "#define STEP 80"),
     Mutant("local.c", "* TICK_MS >= (int16_t)input", "* TICK_MS > (int16_t)input"),
-    Mutant("local.c", "(want ^ asked) >= 0", "(want ^ asked) < 0"),
     Mutant("local.c", "status == STATUS_STOP_STANDING", "status == STATUS_IN_MOTION"),
     Mutant("local.c", "|| buttons == BOTH", "|| buttons == 7"),
     Mutant("local.c", "off < 0 ? rest :", "off > 0 ? rest :"),
-    Mutant("local.c", "axis_renew(&core->axis[1], core->tick);", ""),
-    Mutant("dispatch.c", "frame[1] == core->session.number", "frame[1] != 0"),
     Mutant("handle.c", "if (!local_commands(core, index))", "if (index < AXES)"),
     Mutant("axis.c", "axis->local.asked = 0;", ""),
     # drivers, sensors, rods without a pot
