@@ -16,7 +16,7 @@ HOLD_MS: Final = 250
 REPLY_TIMEOUT_MS: Final = 150
 TRIES: Final = 3
 STOP_FRAME_MAX: Final = 16
-SCHEMA_DIGEST: Final = 0x0B9C169C
+SCHEMA_DIGEST: Final = 0x41C193EA
 
 
 class MessageId(IntEnum):

@@ -13,12 +13,18 @@ static const uint32_t HIGH[16] CORE_ROM = {
     0xEDB88320, 0xF00F9344, 0xD6D6A3E8, 0xCB61B38C, 0x9B64C2B0, 0x86D3D2D4, 0xA00AE278, 0xBDBDF21C,
 };
 
+/* By an offset in bytes, of which the bits of whole entries count: a shift of 8 bits is quick. */
+static inline uint32_t entry(const uint32_t *table, uint8_t offset)
+{
+    return CORE_ROM_READ_U32((const uint32_t *)(const void *)((const uint8_t *)table + (offset & 0x3C)));
+}
+
 uint32_t digest_more(uint32_t crc, const void *data, uint16_t size)
 {
     const uint8_t *at = data;
     for (const uint8_t *end = at + size; at != end; at++) {
         uint8_t byte = (uint8_t)((uint8_t)crc ^ *at);
-        crc = (crc >> 8) ^ CORE_ROM_READ_U32(&LOW[byte & 15]) ^ CORE_ROM_READ_U32(&HIGH[byte >> 4]);
+        crc = (crc >> 8) ^ entry(LOW, (uint8_t)(byte << 2)) ^ entry(HIGH, byte >> 2);
     }
     return crc;
 }

@@ -114,7 +114,7 @@ void motion_change(motion_t *motion, const motion_in_t *in, int32_t target_um, i
 /* Where the rod would be after `time` at a speed, along. */
 static int32_t ahead(const motion_t *motion, const motion_in_t *in, int32_t um_s, uint16_t time)
 {
-    return um_along(motion, in) + halved(larger(um_s, 0) * time, TIME_BITS);
+    return um_along(motion, in) + halved(whole(larger(um_s, 0) * time), TIME_BITS - 8);
 }
 
 /* By the reference too: the speed is seen late, and a start just before the stop is over by then. */
@@ -187,7 +187,7 @@ static void adapt(motion_t *motion, int32_t lead, int32_t lead_max)
 /* Output for the speed that the reference will have by the time the motor has answered, and for the lead. */
 static int32_t feed(const motion_t *motion, const settings_axis_t *set, const motion_in_t *in, int32_t step, int32_t lead)
 {
-    int32_t ticks = halved(motion->carry_time * TICKS_PER_S, TIME_BITS);
+    int32_t ticks = halved(whole(motion->carry_time * TICKS_PER_S), TIME_BITS - 8);
     int32_t soon = whole(between(motion->speed + step * ticks, 0, motion->limit + halved(motion->limit, 2)));
     int32_t um_s = whole(paced(in, soon) * TICKS_PER_S);
     int32_t push = um_s * (1000 - motion->dead) + lead * (1000 * GAIN_PER_S);
