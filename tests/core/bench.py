@@ -110,7 +110,10 @@ class Bench(Host):
         """By trip_get, newest first: what the board tells."""
         told = []
         for age in range(TRIPS + 2):
-            status = self.status("trip_get", age=age)
+            for _ in range(60):  # busy: another record is being written, ask again
+                status = self.status("trip_get", age=age)
+                if status != Status.BUSY:
+                    break
             if status == Status.OK:
                 fields = self.replies[0].fields
                 told.append(Trip(*(fields[name] for name in Trip._fields)))

@@ -38,7 +38,7 @@ static void judge(const char *what, const duty_t *before, const duty_t *after, i
 {
     duty_t found = *shared;
     const settings_axis_t *set = atomic ? &now_set : &next_set;
-    duty_resume(&found, set, 1);
+    duty_resume(&found, set);
     uint32_t used = duty_used(&found);
     uint32_t total = duty_total(&found);
     int is_before = used == duty_used(before) && total == duty_total(before);
@@ -93,7 +93,7 @@ int main(void)
     now_set.duty_share_permille = 500;
     next_set = now_set;
     srand(1);
-    duty_fresh(shared, &now_set);
+    duty_begin(shared, &now_set, 0, 0);
     for (int round = 0; round < 12; round++) {
         for (int left = 1 + rand() % 900; left > 0; left--) {
             duty_tick(shared, rand() % 3 == 0);

@@ -92,6 +92,9 @@ static void copy_state(harness_t *board)
     state->box_fault = board->noinit.box.fault;
     state->box_count = board->noinit.box.count;
     state->totals_pause = board->noinit.totals.pause;
+    state->heat[0] = board->noinit.duty[0].heat;
+    state->heat[1] = board->noinit.duty[1].heat;
+    state->cover = core->hot.cover;
     state->digest_stored = core->store.digest;
 }
 
@@ -126,6 +129,11 @@ int harness_tick(harness_t *board, const uint8_t *rx, uint32_t rx_size, const re
 void harness_end_pause(harness_t *board)
 {
     board->noinit.totals.pause = 1;
+}
+
+void harness_warm(harness_t *board, uint8_t index, uint32_t heat)
+{
+    board->noinit.duty[index].heat = heat;
 }
 
 void harness_spoil_box(harness_t *board)

@@ -64,6 +64,8 @@ typedef struct __attribute__((packed)) {
     uint8_t box_fault;
     uint8_t box_count;
     uint16_t totals_pause;
+    uint32_t heat[AXES];
+    uint16_t cover;
     uint32_t digest_stored;
 } harness_state_t;
 
@@ -95,6 +97,7 @@ int16_t harness_next(harness_t *board);         /* the line takes a byte; -1: th
 int harness_assert(harness_t *board);
 
 void harness_end_pause(harness_t *board);       /* totals may be written again */
+void harness_warm(harness_t *board, uint8_t index, uint32_t heat);
 void harness_spoil_box(harness_t *board);        /* its place lies outside, as in RAM partly kept */
 uint32_t harness_ee_waits(const harness_t *board);
 uint8_t *harness_eeprom(harness_t *board);

@@ -11,6 +11,7 @@ from tests.core.native import Board, library
 
 POWER_ON, EXTERNAL, WATCHDOG = 1, 2, 8
 SESSION = 3
+SETTLED = 12  # ticks
 ITEMS_MOST = 11  # of a draft_set
 BLANK = b"\xff" * 1024
 
@@ -33,7 +34,14 @@ class Host:
         self.events: list[messages.Message] = []
         self.writes: list[tuple[int, int]] = []
         self.slow = False  # a byte takes 3.4 ms: the memory is busy in the tick after it was begun
+        self.wait_for_memory()
         self.open()
+
+    def wait_for_memory(self) -> None:
+        """Until the record of duty and heat is written: a start waits for it."""
+        for _ in range(SETTLED):
+            Host.tick(self)
+        self.writes.clear()
 
     def again(self, flags: int = EXTERNAL) -> None:
         """A reset that RAM survives, or with POWER_ON and a spoilt record a power loss."""

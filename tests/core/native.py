@@ -160,6 +160,9 @@ class CState(ct.LittleEndianStructure):
         ("box_fault", ct.c_uint8),
         ("box_count", ct.c_uint8),
         ("totals_pause", ct.c_uint16),
+        ("heat_1", ct.c_uint32),
+        ("heat_2", ct.c_uint32),
+        ("cover", ct.c_uint16),
         ("digest_stored", ct.c_uint32),
     )
 
@@ -193,6 +196,7 @@ def load(path: Path) -> ct.CDLL:
         getattr(library, name).restype = ct.c_uint32
     library.harness_left.argtypes = [ct.c_void_p, ct.c_uint16]
     library.harness_tear.argtypes = [ct.c_void_p, ct.c_uint8, ct.c_uint8]
+    library.harness_warm.argtypes = [ct.c_void_p, ct.c_uint8, ct.c_uint32]
     library.duty_tick.argtypes = [ct.c_void_p, ct.c_uint8]
     library.core_late_tick.argtypes = [ct.c_void_p]
     library.noinit_mark.argtypes = [ct.c_void_p, ct.c_uint8]
@@ -253,6 +257,10 @@ class Board:
     def end_pause(self) -> None:
         """The ten minutes in which totals are not written again are over."""
         self.lib.harness_end_pause(self._it)
+
+    def warm(self, index: int, permille: int) -> None:
+        """A motor is so warm, by the board's estimate."""
+        self.lib.harness_warm(self._it, index, permille << 20)
 
     def spoil_box(self) -> None:
         """The black box's place lies outside, as in RAM that was kept in part."""

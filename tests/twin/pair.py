@@ -9,11 +9,12 @@ from rodbench.emulator.signals import Outputs, Readings
 from rodbench.emulator.twin.core import Twin
 from rodbench.emulator.twin.duty import duty_tick
 from rodbench.emulator.twin.noinit import NoInit, noinit_mark
+from rodbench.emulator.twin.thermal import THERMAL_BITS
 
 from tests.core.native import TEAR_BOTH, Board, CState
 
 _AXIS = "hBBBBBBHHIiiihhHihhhIIIIIIB"
-_STATE = struct.Struct("<II" + _AXIS * 2 + "HHBHBBBIIHHHHHBBBHBBBHI")
+_STATE = struct.Struct("<II" + _AXIS * 2 + "HHBHBBBIIHHHHHBBBHBBBHIIHI")
 assert _STATE.size == ct.sizeof(CState)
 NAMES = [name for name, _ in CState._fields_]
 
@@ -93,6 +94,11 @@ class Pair:
         self.twin.heard -= ticks
         self.native.lib.harness_left(self.native.address, ticks)
 
+    def warm(self, index: int, permille: int) -> None:
+        """A motor is so warm, by both estimates."""
+        self.twin.noinit.heat[index] = permille << THERMAL_BITS
+        self.native.warm(index, permille)
+
     def tear(self, index: int, how: int) -> None:
         """Leaves a duty record with the older, the newer, or no copy that is good."""
         self.native.tear(index, how)
@@ -154,6 +160,8 @@ class Pair:
             twin.noinit.box.fault,
             len(twin.noinit.box.sample[0]),
             twin.noinit.totals.pause,
+            *twin.noinit.heat,
+            twin.hot.cover,
             twin.store.digest,
         )
 

@@ -128,14 +128,14 @@ REQUESTS = (
     "hello", "open_act", "open_act", "open_act", "counters", "stop", "clear", "jog", "run", "seek",
     "move", "outcome", "restart", "draft", "store", "settings_get", "digests", "subscribe",
     "hand_over", "subscribe", "alive", "unknown", "trip_get", "trip_get", "black_box", "black_box",
-    "totals", "level",
+    "totals", "level", "credit_off",
 )  # fmt: skip
 MISHAPS = (
     "repeat", "wrong_session", "wrong_seq", "garbage", "damaged", "long", "short", "flood",
     "reset", "late_alive", "jam", "free", "freeze", "pot", "current", "backwards", "mend", "commit",
     "left", "stuck", "stuck", "aged", "torn", "late", "worn", "odd_supply", "asserted",
     "zeros", "other_nonce", "edge", "edge", "rewindow", "longest", "commit", "rested",
-    "leave", "spark", "volts", "open_stop", "heavy", "heavy",
+    "leave", "spark", "volts", "open_stop", "heavy", "heavy", "power", "warm",
 )  # fmt: skip
 
 _acts = st.builds(
@@ -216,6 +216,8 @@ def settings_of(axis: Axis) -> dict[str, int]:
             "run_on_retract_um": min(60000, full // 60),
             "running_ma": 400,
             "trip_ma": 2500,
+            "rated_ma": (0, 300, 700)[axis.span % 3],
+            "thermal_time_s": 10 + axis.start,
             "duty_window_s": 60 if axis.slow else 1200,
             "duty_share_permille": 20 if axis.slow and axis.switch_ends else 250,
             "stall_time_ms": 150 if axis.slow else 400,
@@ -521,6 +523,9 @@ class Run:
         shift = a // 16 % 24
         return self._ask("move", axis=axis, target_um=b >> shift, speed_um_s=b // 7 >> shift)
 
+    def _credit_off(self, act: Act) -> bytes:
+        return self._ask("credit_off", off_s=act.a >> (act.b % 32))
+
     def _hello(self, act: Act) -> bytes:
         return framing.encode(messages.pack("hello", act.a % 256, act.b % 256))
 
@@ -689,6 +694,19 @@ class Run:
         self.pair.age(act.a % 2, 300, True)
         self.pair.age(act.a % 2, 12500 - act.b % 800, False)
         return self._commit(Act(act.tick, "commit", act.a % 2 + 2, act.b))
+
+    def _power(self, act: Act) -> bytes:
+        """Power off and on; mostly the host tells for how long."""
+        self._boot(1, act.b % 65536, True)
+        if act.a % 4:
+            self.queue.append(lambda: self._credit_off(act))
+        return b""
+
+    def _warm(self, act: Act) -> None:
+        """A motor about as warm as its levels, or hotter than can be."""
+        live = self.pair.twin.live.scope[1 + act.a % 2]
+        level = (live.thermal_warn_percent, live.thermal_trip_percent)[act.a // 2 % 2] * 10
+        self.pair.warm(act.a % 2, (level, level - 12, level + 2, 3583, 3300)[act.b % 5])
 
     def _torn(self, act: Act) -> bytes:
         """A reset in the midst of writing a duty record."""

@@ -514,6 +514,28 @@ static void spend_duty(axis_t *axis, const settings_axis_t *set, const axis_in_t
 
 /* ---------------------------------------------------------------- guards */
 
+/* Once too warm, it trips again until it has come 1 % below the warning level. */
+static void watch_heat(axis_t *axis, const settings_axis_t *set, const axis_in_t *in, axis_out_t *out)
+{
+    uint16_t warn = (uint16_t)(set->thermal_warn_percent * 10u);
+    if (in->heat < warn - 10) {
+        axis->also &= (uint8_t)~(AXIS_ALSO_WARM | TOO_WARM);
+    } else if (in->heat >= warn && !(axis->also & AXIS_ALSO_WARM)) {
+        axis->also |= AXIS_ALSO_WARM;
+        tell(axis, out, EVENT_KIND_WARM, 0);
+    }
+    if (in->heat >= set->thermal_trip_percent * 10u) {
+        axis->also |= TOO_WARM;
+    }
+    if (axis->also & TOO_WARM) {
+        latch(axis, out, FAULT_THERMAL);
+        axis_stop(axis, set, 1, ENDED_FAULT);
+        if (!is_under_way(axis)) {
+            axis->state = AXIS_STATE_FAULT;
+        }
+    }
+}
+
 /* The way is over: a move waits for rest and is judged, a jog has come to its soft stop. */
 static void arrive(axis_t *axis, const settings_axis_t *set, axis_out_t *out)
 {
@@ -831,7 +853,7 @@ static int16_t act(axis_t *axis, const settings_axis_t *set, const axis_in_t *in
     } else if (axis->resting) {
         wait_for_rest(axis, set, &view, out);
     }
-    if (!is_under_way(axis) || axis->resting) {
+    if (!is_under_way(axis) || axis->resting || in->waits) {
         return 0;
     }
     int16_t output = drive(axis, set, &view, out);
@@ -906,6 +928,7 @@ void axis_tick(axis_t *axis, const settings_axis_t *set, const axis_in_t *in, ax
     tell_left(axis, out);
     watch(axis, set, out);
     end_silent_hold(axis, set, in, out);
+    watch_heat(axis, set, in, out);
     spend_duty(axis, set, in, out);
     int16_t output = act(axis, set, in, out);
     put_out(axis, set, fold_back(axis, set, output, out), out);

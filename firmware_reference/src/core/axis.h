@@ -15,6 +15,7 @@
 #include "seek.h"
 
 #define AXIS_EVENTS_MAX 4
+#define TOO_WARM 0x80u          /* not told: the thermal trip level was reached */
 
 #define AXIS_RESTS_OFF 0u           /* since boot, or by a fault */
 #define AXIS_RESTS_BY_SETTING 1u    /* as stop_by says */
@@ -23,6 +24,8 @@
 typedef struct {
     uint32_t tick;              /* of this tick, 5 ms each */
     uint32_t duty_room;         /* ticks of output that the duty budget still allows, this one included */
+    uint16_t heat;              /* permille */
+    uint8_t waits;              /* 1: output does not begin in this tick, as the memory does not tell of it yet */
     uint16_t raw;               /* pot, sum of 8 */
     uint16_t current4;          /* current input, sum of 4 */
     uint16_t supply_mv;         /* motor supply to reckon with: as read if calibrated, else nominal */
@@ -66,7 +69,7 @@ typedef struct {
     int16_t current_ma;
     int16_t output_permille;    /* positive extends (uncalibrated: by the lines) */
     uint32_t faults;            /* latched, bit (number - 1) */
-    uint8_t also;               /* AXIS_ALSO_... bits */
+    uint8_t also;               /* AXIS_ALSO_... bits, and TOO_WARM */
     uint8_t command;            /* AXIS_STATE_ of the motion under way, also while it is stopping */
     /* the motion under way or last, laid out as in the reply to `outcome` */
     uint16_t motion;            /* number of the motion under way or last; wraps, never 0 after the first */

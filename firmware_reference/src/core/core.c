@@ -6,6 +6,7 @@
 #include "div.h"
 #include "event.h"
 #include "gang.h"
+#include "hot.h"
 #include "local.h"
 #include "memory.h"
 #include "number.h"
@@ -56,18 +57,6 @@ static void load_settings(core_t *core)
     core->live_changed = 1;
 }
 
-/* A record that did not survive is fresh only where power was away, or nobody can tell. */
-static CORE_ONCE void start_duty(core_t *core, uint8_t index, uint8_t kept)
-{
-    duty_t *duty = &core->noinit->duty[index];
-    const settings_axis_t *set = &core->live.axis[index];
-    if (!kept && (core->reset_cause == RESET_CAUSE_POWER_ON || core->reset_cause == RESET_CAUSE_UNKNOWN)) {
-        duty_fresh(duty, set);
-    } else {
-        duty_resume(duty, set, kept);
-    }
-}
-
 void core_init(core_t *core, noinit_t *noinit, uint8_t reset_flags, uint16_t nonce_seed, ee_read_t ee_read)
 {
     uint8_t kept;
@@ -83,8 +72,8 @@ void core_init(core_t *core, noinit_t *noinit, uint8_t reset_flags, uint16_t non
     load_settings(core);
     for (uint8_t index = 0; index < AXES; index++) {
         axis_init(&core->axis[index]);
-        start_duty(core, index, kept);
     }
+    hot_start(core, kept);
     trips_start(core);
     totals_start(core, kept);
     noinit_complete(noinit);
@@ -154,12 +143,19 @@ static void control_axis(core_t *core, uint8_t index, axis_in_t *axis_in, output
     const settings_axis_t *set = &core->live.axis[index];
     duty_t *duty = &core->noinit->duty[index];
     axis_in->duty_room = duty_room(duty, set);
+    axis_in->waits = core->hot.cover == 0;
+    if (axis_in->waits && axis->output_permille != 0) {
+        axis_in->duty_room = 0;
+    }
+    thermal_tick(&duty->heat, set, axis->current_ma);
+    axis_in->heat = thermal_permille(&duty->heat);
     if (core->faults != 0) {
         axis_stop_by_board(axis, set, core->newest_fault);
     }
     axis_tick(axis, set, axis_in, &axis_out);
     duty_tick(duty, axis_out.drive != 0);
     if (axis_out.drive != 0) {
+        core->hot.cover--;
         totals_tick(core, index);
     }
     out->drive[index] = axis_out.drive;
@@ -182,6 +178,7 @@ static CORE_ONCE void control(core_t *core, const readings_t *in, outputs_t *out
     axis_in.supply_nominal_mv = board->supply_nominal_mv;
     axis_in.supply_mv = board->supply_calibrated ? core->supply_mv : board->supply_nominal_mv;
     gang_tick(core);
+    hot_tick(core);
     for (uint8_t index = 0; index < AXES; index++) {
         axis_in.raw = in->pot[index];
         axis_in.current4 = in->current[index];

@@ -70,6 +70,24 @@ typedef struct {
     trip_t trip[TRIPS_WAITING];
 } trips_t;
 
+typedef struct __attribute__((packed)) {
+    uint16_t used;                      /* on-time of the duty window, of 32 ticks, rounded up */
+    uint8_t heat;                       /* of 16 permille, rounded up */
+} hot_axis_t;
+
+typedef struct __attribute__((packed)) {
+    uint16_t number;
+    hot_axis_t axis[AXES];
+    uint8_t check;
+} hot_record_t;
+
+typedef struct {
+    hot_record_t record;                /* as written last, or to be written now */
+    uint16_t cover;                     /* ticks of output that the memory tells of in advance, of both axes together */
+    uint8_t writing;                    /* 0: no record is to be written */
+    uint8_t credit;                     /* 1: the time without power is not told yet */
+} hot_t;
+
 /* How far a record is written. */
 typedef struct {
     uint16_t at;                        /* 0: none */
@@ -128,6 +146,7 @@ typedef struct {
     uint16_t board_5v_mv;               /* by the bandgap; 0: not read yet */
     uint16_t event_number;
     uint16_t heard;                     /* tick of the last good frame of the session, its low half */
+    uint16_t duty_wait_s;               /* until what was refused for its duty last would fit */
     uint8_t barred;                     /* waiting frames that may start no motion: a stop came beside them */
     uint8_t seen_bad;                   /* interrupt counts taken over so far */
     uint8_t seen_dropped;
@@ -145,6 +164,7 @@ typedef struct {
     counters_t counters;
     gang_t gang;
     telemetry_t telemetry;
+    hot_t hot;
     trips_t trips;
     store_t store;
     tx_t tx;

@@ -40,9 +40,9 @@ static void spoil(duty_copy_t *copy)
     CORE_IN_ORDER();
 }
 
-/* The full bins hold `used` ticks, all of them in the newest, and the bin under way is empty. Both copies are invalid
- * until the bins are done; the older first: the newer stays good until then. */
-static void fill(duty_t *duty, uint16_t bin_ticks, uint32_t used, uint32_t total)
+/* The full bins hold `used` ticks, all of them in the newest but `skip`, and the bin under way is empty. Both copies are
+ * invalid until the bins are done; the older first: the newer stays good until then. */
+static void fill(duty_t *duty, uint16_t bin_ticks, uint32_t used, uint32_t total, uint16_t skip)
 {
     uint8_t which = newer(duty);
     duty_copy_t *copy = duty->copy;
@@ -51,6 +51,10 @@ static void fill(duty_t *duty, uint16_t bin_ticks, uint32_t used, uint32_t total
     copy->sum = 0;
     for (uint8_t slot = DUTY_FULL_BINS; slot-- > 0;) {
         uint16_t part = used > bin_ticks ? bin_ticks : (uint16_t)used;
+        if (skip != 0) {
+            skip--;
+            part = 0;
+        }
         duty->bin[slot] = part;
         used -= part;
         copy->sum += part;
@@ -77,17 +81,19 @@ static uint8_t copy_valid(const duty_t *duty, uint8_t which)
     return sum == copy->sum;
 }
 
-void duty_fresh(duty_t *duty, const settings_axis_t *set)
+void duty_begin(duty_t *duty, const settings_axis_t *set, uint32_t used, uint16_t off_s)
 {
-    fill(duty, bin_ticks_of(set), 0, 0);
+    uint16_t bin_ticks = bin_ticks_of(set);
+    uint16_t bins = (uint16_t)((uint32_t)off_s * TICKS_PER_S / bin_ticks);
+    fill(duty, bin_ticks, used, used != 0 ? DUTY_UNKNOWN : 0, bins);
 }
 
-void duty_resume(duty_t *duty, const settings_axis_t *set, uint8_t kept)
+void duty_resume(duty_t *duty, const settings_axis_t *set)
 {
-    uint8_t valid_0 = kept && copy_valid(duty, 0);
-    uint8_t valid_1 = kept && copy_valid(duty, 1);
+    uint8_t valid_0 = copy_valid(duty, 0);
+    uint8_t valid_1 = copy_valid(duty, 1);
     if (!valid_0 && !valid_1) {
-        fill(duty, bin_ticks_of(set), DUTY_UNKNOWN, DUTY_UNKNOWN);
+        duty_begin(duty, set, DUTY_UNKNOWN, 0);
         return;
     }
     uint8_t good = valid_0 && valid_1 ? newer(duty) : valid_1;
@@ -100,8 +106,13 @@ void duty_settings_changed(duty_t *duty, const settings_axis_t *set)
     uint16_t bin_ticks = bin_ticks_of(set);
     const duty_copy_t *now = current(duty);
     if (bin_ticks != now->bin_ticks) {
-        fill(duty, bin_ticks, bin_ticks > now->bin_ticks ? now->total : duty_used(duty), now->total);
+        fill(duty, bin_ticks, bin_ticks > now->bin_ticks ? now->total : duty_used(duty), now->total, 0);
     }
+}
+
+static uint8_t next_slot(uint8_t slot)
+{
+    return slot == DUTY_FULL_BINS ? 0 : (uint8_t)(slot + 1);
 }
 
 void duty_tick(duty_t *duty, uint8_t on)
@@ -118,7 +129,7 @@ void duty_tick(duty_t *duty, uint8_t on)
     }
     if (next->elapsed >= next->bin_ticks) {
         duty->bin[next->slot] = next->count;
-        next->slot = next->slot == DUTY_FULL_BINS ? 0 : (uint8_t)(next->slot + 1);
+        next->slot = next_slot(next->slot);
         next->sum = next->sum + next->count - duty->bin[next->slot];
         next->elapsed = 0;
         next->count = 0;
@@ -144,6 +155,19 @@ uint32_t duty_room(const duty_t *duty, const settings_axis_t *set)
     uint32_t budget = duty_budget(set);
     uint32_t used = duty_used(duty);
     return used < budget ? budget - used : 0;
+}
+
+uint32_t duty_wait(const duty_t *duty, uint32_t most)
+{
+    const duty_copy_t *now = current(duty);
+    uint32_t used = duty_used(duty);
+    uint8_t slot = now->slot;
+    uint8_t bins = 0;
+    for (; used > most; bins++) {
+        slot = next_slot(slot);
+        used -= slot == now->slot ? now->count : duty->bin[slot];
+    }
+    return bins == 0 ? 0 : (uint32_t)bins * now->bin_ticks - now->elapsed;
 }
 
 uint16_t duty_used_permille(const duty_t *duty, const settings_axis_t *set)

@@ -28,15 +28,16 @@ typedef struct {
 } duty_copy_t;
 
 typedef struct {
-    volatile uint16_t bin[DUTY_SLOTS];
+    uint32_t heat;              /* of the thermal estimate */
     duty_copy_t copy[2];
+    volatile uint16_t bin[DUTY_SLOTS];
 } duty_t;
 
-/* A fresh record: nothing spent. */
-void duty_fresh(duty_t *duty, const settings_axis_t *set);
+/* A new record: so much was spent until so long ago. Unless it is 0, nobody knows how much in all. */
+void duty_begin(duty_t *duty, const settings_axis_t *set, uint32_t used, uint16_t off_s);
 
-/* At start: takes up a kept record. One that was not kept, or has no valid copy, counts as all spent. */
-void duty_resume(duty_t *duty, const settings_axis_t *set, uint8_t kept);
+/* At start: takes up a kept record. One that has no valid copy counts as all spent. */
+void duty_resume(duty_t *duty, const settings_axis_t *set);
 
 /* The window may have changed. All on-time still counted is put into the newest bins, as if it had just been spent;
  * for a longer window that is all on-time since the record began. A reset half way leaves all spent. */
@@ -47,6 +48,7 @@ void duty_tick(duty_t *duty, uint8_t on);
 uint32_t duty_budget(const settings_axis_t *set);                       /* ticks per window */
 uint32_t duty_used(const duty_t *duty);
 uint32_t duty_room(const duty_t *duty, const settings_axis_t *set);     /* ticks that may be spent now */
+uint32_t duty_wait(const duty_t *duty, uint32_t most);                  /* ticks at rest until no more is used */
 uint16_t duty_used_permille(const duty_t *duty, const settings_axis_t *set);
 uint32_t duty_total(const duty_t *duty);
 

@@ -4,6 +4,7 @@
 #include "bytes.h"
 #include "handle_motion.h"
 #include "handle_settings.h"
+#include "hot.h"
 #include "local.h"
 #include "port.h"
 #include "telemetry.h"
@@ -179,6 +180,7 @@ static const uint8_t REQUESTS[][2] CORE_ROM = {
     {MSG_CLEAR, CLEAR_BODY_MIN},
     {MSG_OUTCOME, OUTCOME_BODY_MIN},
     {MSG_HAND_OVER, HAND_OVER_BODY_MIN},
+    {MSG_CREDIT_OFF, CREDIT_OFF_BODY_MIN},
     {MSG_DRAFT_BEGIN, DRAFT_BEGIN_BODY_MIN},
     {MSG_DRAFT_SET, DRAFT_SET_BODY_MIN},
     {MSG_DRAFT_CHECK, DRAFT_CHECK_BODY_MIN},
@@ -219,6 +221,8 @@ uint8_t handle_request(core_t *core, call_t *call, uint8_t id)
         return restart(core);
     case MSG_SUBSCRIBE:
         return subscribe(core, call);
+    case MSG_CREDIT_OFF:
+        return hot_credit(core, get_u32(call->body + CREDIT_OFF_OFF_S_AT));
     case MSG_TRIP_GET:
         return trip_get(core, call);
     case MSG_BLACK_BOX:

@@ -13,6 +13,7 @@
 
 _Static_assert(offsetof(axis_t, current_probe_ma) + 2 - offsetof(axis_t, motion) == OUTCOME_PART_SIZE,
                "axis_t has the outcome as the reply has it");
+#define NEVER UINT16_MAX
 
 /* Place of the axis that a field names; CORE_BOARD_AXES or more: there is none. */
 static uint8_t index_of(uint8_t axis)
@@ -119,15 +120,18 @@ static uint32_t way_ticks(const axis_t *axis, const settings_axis_t *set, const 
     return (uint32_t)div_toward_zero(way * (TICKS_PER_S * 6 / 5), speed);
 }
 
-/* Nothing starts without the reserve for its end; a move not without its ramps and its way. */
-static uint8_t duty_allows(const core_t *core, uint8_t index, const order_t *order)
+/* Nothing starts without the reserve for its end; a move not without its ramps and its way. Else in how many seconds. */
+static uint8_t duty_allows(core_t *core, uint8_t index, const order_t *order)
 {
     const settings_axis_t *set = &core->live.axis[index];
     uint32_t need = START_RESERVE + ramp_ticks(set, set->deceleration_um_s2);
     if (order->id == MSG_MOVE) {
         need += ramp_ticks(set, set->acceleration_um_s2) + way_ticks(&core->axis[index], set, order);
     }
-    return duty_room(&core->noinit->duty[index], set) >= need;
+    const duty_t *duty = &core->noinit->duty[index];
+    uint32_t budget = duty_budget(set);
+    core->duty_wait_s = need > budget ? NEVER : (uint16_t)div_up(duty_wait(duty, budget - need), TICKS_PER_S);
+    return core->duty_wait_s == 0;
 }
 
 /* A jog or run that goes on with another value, or ends, starts nothing. */
@@ -215,6 +219,8 @@ static uint8_t start(core_t *core, call_t *call, uint8_t id)
     uint8_t status = core->faults != 0 ? STATUS_FAULTED : gang_start(core, index, &order);
     if (status == STATUS_BAD_VALUE) {
         call->detail = place_of_value(call, id);
+    } else if (status == STATUS_DUTY_SPENT) {
+        call->detail = core->duty_wait_s;
     } else if (status == STATUS_FAULTED) {
         call->detail = fault_in_the_way(core, index);
     }

@@ -1,6 +1,7 @@
 #include "memory.h"
 
 #include "event.h"
+#include "hot.h"
 #include "port.h"
 #include "totals.h"
 #include "trips.h"
@@ -8,11 +9,13 @@
 #define TRIES_MOST 40                   /* bytes begun for one record, at most */
 #define LOW_MV 4400                     /* below this a write may spoil more than its byte */
 
-/* Good or not: what a place does not take goes to another the next time. */
-static void ended(core_t *core)
+/* What a place does not take goes to another the next time. */
+static void ended(core_t *core, uint8_t good)
 {
     if (core->memory.at >= STORE_TRIPS_AT) {
         trips_written(core);
+    } else if (core->memory.at < STORE_TOTALS_AT) {
+        hot_written(core, good);
     } else {
         totals_written(core);
     }
@@ -32,7 +35,7 @@ static void write_record(core_t *core, const record_t *record, outputs_t *out)
         place++;
     }
     if (place == record->size || memory->tries == TRIES_MOST) {
-        ended(core);
+        ended(core, place == record->size);
         return;
     }
     out->ee_value = from[place];
@@ -60,7 +63,7 @@ void memory_tick(core_t *core, outputs_t *out)
     if (!core->ee_ready || (core->live.board.board_5v_mv != 0 && core->board_5v_mv < LOW_MV)) {
         return;
     }
-    if (trips_due(core, &record) || totals_due(core, &record)) {
+    if (hot_due(core, &record) || trips_due(core, &record) || totals_due(core, &record)) {
         write_record(core, &record, out);
     } else {
         core->memory.at = 0;

@@ -1,4 +1,4 @@
-/* What RAM keeps through a reset: why the board starts anew, the last boot nonce, duty, totals and black box. */
+/* What RAM keeps through a reset: why the board starts anew, the last boot nonce, duty, heat, totals and black box. */
 #ifndef RODBENCH_NOINIT_H
 #define RODBENCH_NOINIT_H
 
@@ -6,6 +6,7 @@
 
 #include "draft.h"
 #include "duty.h"
+#include "thermal.h"
 
 /* Reset flags, as the ATmega328P's MCUSR has them. */
 #define RESET_FLAG_POWER_ON 1u

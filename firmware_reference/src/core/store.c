@@ -52,17 +52,21 @@ uint8_t record_get(void *to, uint8_t size, uint16_t at, ee_read_t ee_read)
     return byte[size - 1] == check_of(byte, size);
 }
 
-void record_newest(void *newest, uint8_t size, uint16_t at, uint8_t places, ee_read_t ee_read)
+uint8_t record_newest(void *newest, uint8_t size, uint16_t at, uint8_t places, ee_read_t ee_read)
 {
     uint8_t found[RECORD_MOST];
     uint8_t any = 0;
     memset(newest, 0, size);
     for (; places > 0; places--, at += size) {
-        if (record_get(found, size, at, ee_read) && (!any || (int16_t)(get_u16(found) - get_u16(newest)) > 0)) {
+        if (!record_get(found, size, at, ee_read)) {
+            continue;
+        }
+        if (!any || (int16_t)(get_u16(found) - get_u16(newest)) > 0) {
             memcpy(newest, found, size);
             any = 1;
         }
     }
+    return any;
 }
 
 void settings_defaults(settings_t *settings)

@@ -15,7 +15,7 @@
 #define STORE_SIZE 1024
 #define STORE_SLOT_AT 1
 #define STORE_SLOT_SIZE 328
-#define STORE_HOT_AT 657                /* 20 records of 8 bytes, not used yet */
+#define STORE_HOT_AT 657                /* 17 of 9 */
 #define STORE_TOTALS_AT 817             /* 2 of 28 */
 #define STORE_TRIPS_AT 873              /* 8 of 18 */
 
@@ -58,9 +58,10 @@ void settings_defaults(settings_t *settings);
 void record_seal(void *record, uint8_t size);
 uint8_t record_get(void *to, uint8_t size, uint16_t at, ee_read_t ee_read);     /* 0: it does not count */
 
-/* Records that begin with a number: the newest of those from `at` on into *newest, all 0 when none counts. */
+/* Records that begin with a number: the newest of those from `at` on into *newest, all 0 when none counts. Returns
+ * whether one does. */
 #define RECORD_MOST 28
-void record_newest(void *newest, uint8_t size, uint16_t at, uint8_t places, ee_read_t ee_read);
+uint8_t record_newest(void *newest, uint8_t size, uint16_t at, uint8_t places, ee_read_t ee_read);
 
 /* Settings, or defaults, into *settings. */
 uint8_t store_load(store_t *store, settings_t *settings, ee_read_t ee_read);

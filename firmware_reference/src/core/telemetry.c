@@ -33,7 +33,7 @@ static void send_axis(core_t *core, uint8_t index)
     at = put_bytes(at, axis, AXIS_PART_SIZE);
     at = put_u16(at, duty_used_permille(&core->noinit->duty[index], &core->live.axis[index]));
     at = put_u16(at, axis->motion);
-    put_u8(at, (uint8_t)(axis->also | (gang_is_on(core) ? AXIS_ALSO_GANGED : 0)));
+    put_u8(at, (uint8_t)((axis->also & 0x7F) | (gang_is_on(core) ? AXIS_ALSO_GANGED : 0)));
     telemetry_send(core, frame, sizeof frame);
 }
 
@@ -46,14 +46,15 @@ static void send_board(core_t *core)
     at = put_u16(at, core->board_5v_mv);
     at = put_u8(at, core->inputs);
     at = put_u32(at, core->faults);
-    at = put_u32(at, duty_total(&duty[0]));
-    at = put_u32(at, duty_total(&duty[1]));
-    at = put_u32(at, duty_room(&duty[0], &core->live.axis[0]) * MS_PER_TICK);
-    at = put_u32(at, duty_room(&duty[1], &core->live.axis[1]) * MS_PER_TICK);
-    at = put_u16(at, core->counters.frames_bad);
-    at = put_u16(at, core->counters.late_ticks);
-    memset(at, 0, TELEMETRY_BOARD_LOCAL_1_AT - TELEMETRY_BOARD_DUTY_READY_1_MS_AT);
-    at += TELEMETRY_BOARD_LOCAL_1_AT - TELEMETRY_BOARD_DUTY_READY_1_MS_AT;
+    for (uint8_t index = 0; index < AXES; index++, duty++, at += 4) {
+        put_u32(at, duty_total(duty));
+        put_u32(at + 8, duty_room(duty, &core->live.axis[index]) * MS_PER_TICK);
+        put_u32(at + 20, duty_wait(duty, 0) * MS_PER_TICK);
+        put_u16(at + 28 - 2 * index, thermal_permille(&duty->heat));
+    }
+    at = put_u16(at + 8, core->counters.frames_bad);
+    put_u16(at, core->counters.late_ticks);
+    at += 2 + 8 + 4;
     at = put_u16(at, core->axis[0].local.value);
     put_u16(at, core->axis[1].local.value);
     telemetry_send(core, frame, sizeof frame);

@@ -52,7 +52,7 @@
 #define STATUS_UNCALIBRATED 15u /* this needs a calibrated axis */
 #define STATUS_CALIBRATED 16u /* this is for an uncalibrated axis only */
 #define STATUS_OUTSIDE 17u /* the target, or the way there, lies outside the soft stops */
-#define STATUS_DUTY_SPENT 18u /* the duty budget does not allow a start; telemetry_board tells what is left */
+#define STATUS_DUTY_SPENT 18u /* the duty budget does not allow a start; from minor 2 on detail is the wait in s until it would, 65535: never, it is longer than the whole budget */
 #define STATUS_BUSY 19u /* a store is under way */
 #define STATUS_NOT_SUPPORTED 20u /* known, but not by this board or this build */
 #define STATUS_SESSION_IN_USE 21u /* open asked for a session of the last four: choose another number */
@@ -109,7 +109,7 @@
 #define EVENT_KIND_SOURCE_LOST 11u /* the local input is lost: pulse missing, or outside its ends */
 #define EVENT_KIND_HANDED_OVER 12u /* another commands the axis; cause is who (enum commander) */
 #define EVENT_KIND_FOLD_BACK 13u /* the current reached fold_back_ma: the output is taken back, once told per motion */
-#define EVENT_KIND_WARM 14u /* the thermal estimate has reached its warning level */
+#define EVENT_KIND_WARM 14u /* the thermal estimate has reached its warning level; told again once it was 1 % below */
 #define EVENT_KIND_LAST 14u
 
 /* How the last motion of an axis ended. */

@@ -22,6 +22,7 @@ _HINTS: dict[int, str] = {
     Status.BUSY: "a store takes about two seconds: ask again",
     Status.NO_DRAFT: "the draft was dropped (a restart, or another program): begin again",
 }
+DUTY_NEVER = 0xFFFF
 _SETTING_STATUSES = (Status.UNKNOWN_SETTING, Status.SETTING_RANGE, Status.CROSS_RULE)
 
 
@@ -34,6 +35,8 @@ def refusal(request: str, status: int, detail: int, scope: int | None = None) ->
         reason = f"{reason}: {fault_words(detail)}"
     elif status == Status.BAD_VALUE:
         reason = f"{reason}: {_field(request, detail)}"
+    elif status == Status.DUTY_SPENT:
+        reason = _about_duty(detail)
     return Refused(
         f"{request} refused: {reason}",
         request=request,
@@ -61,6 +64,16 @@ def _name(status: int) -> str:
 def _reason(status: int) -> str:
     choices = load_schema().enums["status"].values
     return next((c.doc for c in choices if c.value == status), f"status {status}, unknown here")
+
+
+def _about_duty(wait_s: int) -> str:
+    """A board before minor 2 says 0: it does not tell how long."""
+    reason = "the duty budget does not allow a start"
+    if wait_s == DUTY_NEVER:
+        return f"{reason}: it is longer than the whole budget"
+    minutes, seconds = divmod(wait_s, 60)
+    wait = f"{minutes} min {seconds:02d} s" if minutes else f"{seconds} s"
+    return f"{reason}: wait {wait}" if wait_s else reason
 
 
 def _field(request: str, place: int) -> str:

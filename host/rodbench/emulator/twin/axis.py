@@ -72,6 +72,7 @@ RESERVE_FULL = 36
 INCHES = 6
 WAY_STEP = 32
 AXIS_EVENTS_MAX = 4
+TOO_WARM = 0x80
 AXIS_RESTS_OFF = 0
 AXIS_RESTS_BY_SETTING = 1
 AXIS_RESTS_BRAKED = 2
@@ -87,6 +88,7 @@ _PROBE, _MOVE = int(AxisState.PROBE), int(AxisState.MOVE)
 _STOPPING, _FAULT = int(AxisState.STOPPING), int(AxisState.FAULT)
 _CALIBRATED, _PROVEN = int(AxisFlags.CALIBRATED), int(AxisFlags.PROVEN)
 _OUTSIDE, _HELD_BACK = int(AxisFlags.OUTSIDE), int(AxisFlags.HELD_BACK)
+_WARM = int(AxisAlso.WARM)
 _BRAKING = int(AxisFlags.BRAKING)
 _FOLDED_BACK = int(AxisAlso.FOLDED_BACK)
 _LOCAL_ALSO, _ARMED = int(AxisAlso.LOCAL), int(AxisAlso.ARMED)
@@ -108,15 +110,19 @@ class AxisIn:
         "board_mv",
         "current4",
         "duty_room",
+        "heat",
         "raw",
         "supply_mv",
         "supply_nominal_mv",
         "tick",
+        "waits",
     )
 
     def __init__(self) -> None:
         self.tick = self.duty_room = self.raw = self.current4 = 0
         self.supply_mv = self.supply_nominal_mv = self.board_mv = 0
+        self.heat = 0
+        self.waits = False
 
 
 class AxisEvent:
@@ -571,6 +577,23 @@ def _spend_duty(axis: Axis, settings: Any, axis_in: AxisIn, out: AxisOut) -> Non
 # ---------------------------------------------------------------- guards
 
 
+def _watch_heat(axis: Axis, settings: Any, axis_in: AxisIn, out: AxisOut) -> None:
+    """Once too warm, it trips again until it has come 1 % below the warning level."""
+    heat, warn = axis_in.heat, settings.thermal_warn_percent * 10
+    if heat < warn - 10:
+        axis.also &= ~(_WARM | TOO_WARM)
+    elif heat >= warn and not axis.also & _WARM:
+        axis.also |= _WARM
+        _tell(axis, out, EventKind.WARM, 0)
+    if heat >= settings.thermal_trip_percent * 10:
+        axis.also |= TOO_WARM
+    if axis.also & TOO_WARM:
+        _latch(axis, out, int(Fault.THERMAL))
+        axis_stop(axis, settings, 1, Ended.FAULT)
+        if not _is_under_way(axis):
+            axis.state = _FAULT
+
+
 def _arrive(axis: Axis, settings: Any, out: AxisOut) -> None:
     """The way is over: a move waits for rest and is judged, a jog has come to its soft stop."""
     if axis.state == _MOVE:
@@ -829,7 +852,7 @@ def _act(axis: Axis, settings: Any, axis_in: AxisIn, out: AxisOut) -> int:
         axis.resting = 0
     elif axis.resting:
         _wait_for_rest(axis, settings, view, out)
-    if not _is_under_way(axis) or axis.resting:
+    if not _is_under_way(axis) or axis.resting or axis_in.waits:
         return 0
     output = _drive(axis, settings, view, out)
     return 0 if axis.resting else output
@@ -892,6 +915,7 @@ def axis_tick(axis: Axis, settings: Any, axis_in: AxisIn, out: AxisOut) -> None:
     _tell_left(axis, out)
     _watch(axis, settings, out)
     _end_silent_hold(axis, settings, axis_in, out)
+    _watch_heat(axis, settings, axis_in, out)
     _spend_duty(axis, settings, axis_in, out)
     output = _act(axis, settings, axis_in, out)
     _put_out(axis, settings, _fold_back(axis, settings, output, out), out)

@@ -20,9 +20,10 @@ from rodbench.emulator.twin.blackbox import blackbox_tick
 from rodbench.emulator.twin.dispatch import Session, dispatch_tick
 from rodbench.emulator.twin.div import div_nearest
 from rodbench.emulator.twin.draft import Draft, settings_good
-from rodbench.emulator.twin.duty import duty_fresh, duty_resume, duty_room, duty_tick
+from rodbench.emulator.twin.duty import duty_room, duty_tick
 from rodbench.emulator.twin.event import event_board, event_send
 from rodbench.emulator.twin.gang import Gang, gang_tick
+from rodbench.emulator.twin.hot import Hot, hot_start, hot_tick
 from rodbench.emulator.twin.local import local_tick
 from rodbench.emulator.twin.memory import Memory, memory_tick
 from rodbench.emulator.twin.noinit import NoInit, noinit_complete, noinit_mark, noinit_start
@@ -36,6 +37,7 @@ from rodbench.emulator.twin.store import (
     store_load,
 )
 from rodbench.emulator.twin.telemetry import Telemetry, telemetry_tick
+from rodbench.emulator.twin.thermal import thermal_permille, thermal_tick
 from rodbench.emulator.twin.totals import totals_start, totals_tick
 from rodbench.emulator.twin.trips import Trips, trips_start
 from rodbench.emulator.twin.tx import Tx, tx_tick
@@ -51,7 +53,6 @@ KIND = load_schema().board_kinds["atmega328p_5v"]
 _U16_MAX = 0xFFFF
 _SUPPLY_LOW, _SUPPLY_HIGH = int(Fault.SUPPLY_LOW), int(Fault.SUPPLY_HIGH)
 _STOP_INPUT = int(Fault.STOP_INPUT)
-_FRESH_CAUSES = (ResetCause.POWER_ON, ResetCause.UNKNOWN)
 
 
 class Counters:
@@ -95,12 +96,13 @@ class Twin:
         self.axis = [Axis() for _ in range(AXES)]
         self.rx, self.tx = Rx(), Tx()
         self.session, self.draft, self.store = Session(), Draft(), Store()
-        self.memory, self.trips = Memory(), Trips()
+        self.memory, self.hot, self.trips = Memory(), Hot(), Trips()
         self.telemetry, self.counters, self.gang = Telemetry(), Counters(), Gang()
         self.supply_mv = self.board_5v_mv = 0
         self.event_number = 0
         self.heard = 0
         self.barred = 0
+        self.duty_wait_s = 0
         self.late_pending = self.late_level = 0
         self.wrong_ticks = [0] * GUARDS
         self.newest_fault = 0
@@ -113,7 +115,7 @@ class Twin:
         self._load_settings()
         for index in range(AXES):
             axis_init(self.axis[index])
-            self._start_duty(index, kept)
+        hot_start(self, kept)
         trips_start(self)
         totals_start(self, kept)
         noinit_complete(self.noinit)
@@ -137,13 +139,6 @@ class Twin:
             found = STORE_DAMAGED
         if found == STORE_DAMAGED:
             self._fault(Fault.SETTINGS)
-
-    def _start_duty(self, index: int, kept: bool) -> None:
-        duty, settings = self.noinit.duty[index], self.live.scope[index + 1]
-        if not kept and self.reset_cause in _FRESH_CAUSES:
-            duty_fresh(duty, settings)
-        else:
-            duty_resume(duty, settings, kept)
 
     # ------------------------------------------------------------ line
 
@@ -211,6 +206,7 @@ class Twin:
         axis_in.supply_nominal_mv = nominal
         axis_in.supply_mv = self.supply_mv if board.supply_calibrated else nominal
         gang_tick(self)
+        hot_tick(self)
         for index in range(AXES):
             axis_in.raw = readings.pot[index]
             axis_in.current4 = readings.current[index]
@@ -250,12 +246,19 @@ class Twin:
     def _control_axis(self, index: int, out: Outputs) -> None:
         axis, settings = self.axis[index], self.live.scope[index + 1]
         duty, axis_out = self.noinit.duty[index], self._axis_out
-        self._axis_in.duty_room = duty_room(duty, settings)
+        axis_in, heat = self._axis_in, self.noinit.heat
+        axis_in.duty_room = duty_room(duty, settings)
+        axis_in.waits = self.hot.cover == 0
+        if axis_in.waits and axis.output_permille:
+            axis_in.duty_room = 0
+        heat[index] = thermal_tick(heat[index], settings, axis.current_ma)
+        axis_in.heat = thermal_permille(heat[index])
         if self.faults:
             axis_stop_by_board(axis, settings, self.newest_fault)
-        axis_tick(axis, settings, self._axis_in, axis_out)
+        axis_tick(axis, settings, axis_in, axis_out)
         duty_tick(duty, axis_out.drive != 0)
         if axis_out.drive:
+            self.hot.cover -= 1
             totals_tick(self, index)
         out.drive[index] = axis_out.drive
         out.bridge[index] = axis_out.bridge

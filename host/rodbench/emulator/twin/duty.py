@@ -55,28 +55,31 @@ def _bin_ticks_of(settings: Any) -> int:
     return div_up(settings.duty_window_s * TICKS_PER_S, DUTY_FULL_BINS)
 
 
-def _fill(duty: Duty, bin_ticks: int, used: int, total: int) -> None:
+def _fill(duty: Duty, bin_ticks: int, used: int, total: int, skip: int) -> None:
     duty.sum = 0
     duty.total = total
     duty.bin_ticks = bin_ticks
     duty.elapsed = duty.count = 0
     duty.slot = DUTY_FULL_BINS
     for slot in reversed(range(DUTY_FULL_BINS)):
-        part = min(used, bin_ticks)
+        part = 0 if skip > 0 else min(used, bin_ticks)
+        skip -= 1
         duty.bin[slot] = part
         used -= part
         duty.sum += part
 
 
-def duty_fresh(duty: Duty, settings: Any) -> None:
-    """A fresh record: nothing spent."""
-    _fill(duty, _bin_ticks_of(settings), 0, 0)
+def duty_begin(duty: Duty, settings: Any, used: int, off_s: int) -> None:
+    """A new record: so much was spent until so long ago."""
+    bin_ticks = _bin_ticks_of(settings)
+    total = DUTY_UNKNOWN if used else 0
+    _fill(duty, bin_ticks, used, total, off_s * TICKS_PER_S // bin_ticks)
 
 
-def duty_resume(duty: Duty, settings: Any, kept: bool) -> None:
-    """Take up a kept record; one that was not kept, or is not good, counts as all spent."""
-    if not kept or duty.bin_ticks == 0:
-        _fill(duty, _bin_ticks_of(settings), DUTY_UNKNOWN, DUTY_UNKNOWN)
+def duty_resume(duty: Duty, settings: Any) -> None:
+    """Take up a kept record; one that is not good counts as all spent."""
+    if duty.bin_ticks == 0:
+        duty_begin(duty, settings, DUTY_UNKNOWN, 0)
         return
     duty_settings_changed(duty, settings)
 
@@ -86,7 +89,7 @@ def duty_settings_changed(duty: Duty, settings: Any) -> None:
     bin_ticks = _bin_ticks_of(settings)
     if bin_ticks != duty.bin_ticks:
         used = duty.total if bin_ticks > duty.bin_ticks else duty_used(duty)
-        _fill(duty, bin_ticks, used, duty.total)
+        _fill(duty, bin_ticks, used, duty.total, 0)
 
 
 def duty_tick(duty: Duty, on: bool) -> None:
@@ -119,6 +122,16 @@ def duty_used(duty: Duty) -> int:
 def duty_room(duty: Duty, settings: Any) -> int:
     """Ticks that may be spent now."""
     return max(0, duty_budget(settings) - duty.sum - duty.count)
+
+
+def duty_wait(duty: Duty, most: int) -> int:
+    """Ticks at rest until no more is used."""
+    used, slot, bins = duty_used(duty), duty.slot, 0
+    while used > most:
+        slot = (slot + 1) % DUTY_SLOTS
+        used -= duty.count if slot == duty.slot else duty.bin[slot]
+        bins += 1
+    return bins * duty.bin_ticks - duty.elapsed if bins else 0
 
 
 def duty_used_permille(duty: Duty, settings: Any) -> int:

@@ -21,6 +21,7 @@ from rodbench.emulator.twin.blackbox import blackbox_items
 from rodbench.emulator.twin.draft import draft_drop
 from rodbench.emulator.twin.handle_motion import handle_motion
 from rodbench.emulator.twin.handle_settings import handle_settings
+from rodbench.emulator.twin.hot import hot_credit
 from rodbench.emulator.twin.local import local_commands, local_hand_over
 from rodbench.emulator.twin.telemetry import telemetry_subscribe
 from rodbench.emulator.twin.trips import trips_get
@@ -48,6 +49,7 @@ _FEATURES = int(
 _HELLO, _COUNTERS = wire.reply("hello"), wire.reply("counters")
 _BOX, _TOTALS = wire.reply("black_box"), wire.reply("totals")
 _OPEN, _SUBSCRIBE = wire.request("open"), wire.request("subscribe")
+_CREDIT = wire.request("credit_off")
 _LEAST = wire.least_sizes()
 _MOTION_IDS = range(MessageId.STOP, MessageId.DRAFT_BEGIN)
 
@@ -180,6 +182,8 @@ def handle_request(core: Twin, call: Call, number: int) -> int:
         return _restart(core)
     if number == MessageId.SUBSCRIBE:
         return _subscribe(core, call)
+    if number == MessageId.CREDIT_OFF:
+        return hot_credit(core, _CREDIT.unpack_from(call.body)[0])
     if number == MessageId.TRIP_GET:
         return _trip_get(core, call)
     if number in (MessageId.BLACK_BOX, MessageId.TOTALS):

@@ -18,8 +18,8 @@ from rodbench.emulator.twin.axis import (
     axis_run,
     axis_seek,
 )
-from rodbench.emulator.twin.div import div_toward_zero
-from rodbench.emulator.twin.duty import duty_room
+from rodbench.emulator.twin.div import div_toward_zero, div_up
+from rodbench.emulator.twin.duty import duty_budget, duty_wait
 from rodbench.emulator.twin.event import event_send
 from rodbench.emulator.twin.gang import Order, gang_is_on, gang_start
 from rodbench.emulator.twin.local import local_commands
@@ -31,6 +31,7 @@ if TYPE_CHECKING:
 TICKS_PER_S = 200
 START_RESERVE = 20
 ALL_AXES = 0
+NEVER = 0xFFFF
 AXES = 2
 _JOG, _RUN = wire.request("jog"), wire.request("run")
 _SEEK, _MOVE = wire.request("seek"), wire.request("move")
@@ -126,13 +127,22 @@ def _way_ticks(axis: Axis, settings: Any, order: Order) -> int:
 
 
 def _duty_allows(core: Twin, index: int, order: Order) -> bool:
-    """Nothing starts without the reserve for its end; a move not without its ramps and its way."""
+    """Nothing starts without the reserve for its end; a move not without its ramps and its way.
+
+    Else core.duty_wait_s tells in how many seconds.
+    """
     settings: Any = core.live.scope[index + 1]
     need = START_RESERVE + _ramp_ticks(settings, settings.deceleration_um_s2)
     if order.id == MessageId.MOVE:
         need += _ramp_ticks(settings, settings.acceleration_um_s2)
         need += _way_ticks(core.axis[index], settings, order)
-    return duty_room(core.noinit.duty[index], settings) >= need
+    budget = duty_budget(settings)
+    if need > budget:
+        core.duty_wait_s = NEVER
+    else:
+        wait = duty_wait(core.noinit.duty[index], budget - need)
+        core.duty_wait_s = div_up(wait, TICKS_PER_S)
+    return core.duty_wait_s == 0
 
 
 def _starts_motion(axis: Axis, number: int) -> bool:
@@ -201,6 +211,8 @@ def _start(core: Twin, call: Call, number: int) -> int:
     status = Status.FAULTED if core.faults else gang_start(core, index, order)
     if status == Status.BAD_VALUE:
         call.detail = _place_of_value(call, number)
+    elif status == Status.DUTY_SPENT:
+        call.detail = core.duty_wait_s
     elif status == Status.FAULTED:
         call.detail = _fault_in_the_way(core, index)
     call.reply = _STARTED.pack(core.axis[index].motion)

@@ -11,10 +11,12 @@ from typing import TYPE_CHECKING
 from rodbench_protocol.names import EventKind
 
 from rodbench.emulator.twin.event import event_board
+from rodbench.emulator.twin.hot import hot_due, hot_written
 from rodbench.emulator.twin.store import (
     RECORD_SPOILT,
     STORE_FAILED,
     STORE_IDLE,
+    STORE_TOTALS_AT,
     STORE_TRIPS_AT,
     store_tick,
 )
@@ -39,9 +41,11 @@ class Memory:
         self.tries = 0
 
 
-def _ended(core: Twin) -> None:
+def _ended(core: Twin, good: bool) -> None:
     if core.memory.at >= STORE_TRIPS_AT:
         trips_written(core)
+    elif core.memory.at < STORE_TOTALS_AT:
+        hot_written(core, good)
     else:
         totals_written(core)
     core.memory.at = 0
@@ -55,7 +59,7 @@ def _write_record(core: Twin, at: int, record: bytes, out: Outputs) -> None:
     size = len(record)
     place = next((n for n in range(size) if core.eeprom[at + n] != record[n]), size)
     if place == size or memory.tries == TRIES_MOST:
-        _ended(core)
+        _ended(core, place == size)
         return
     value = record[place]
     memory.tries += 1
@@ -75,7 +79,7 @@ def memory_tick(core: Twin, out: Outputs) -> None:
     """The byte of this tick."""
     if not core.ee_ready or (core.live.board.board_5v_mv and core.board_5v_mv < LOW_MV):
         return
-    record = trips_due(core) or totals_due(core)
+    record = hot_due(core) or trips_due(core) or totals_due(core)
     if record:
         _write_record(core, *record, out)
     else:

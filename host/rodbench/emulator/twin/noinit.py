@@ -1,4 +1,4 @@
-"""What RAM keeps through a reset: why the board starts anew, nonce, duty, totals, black box."""
+"""What RAM keeps through a reset: cause of the start, nonce, duty, heat, totals, black box."""
 
 from __future__ import annotations
 
@@ -14,25 +14,26 @@ RESET_FLAG_POWER_ON = 1
 RESET_FLAG_EXTERNAL = 2
 RESET_FLAG_BROWN_OUT = 4
 RESET_FLAG_WATCHDOG = 8
-_LAYOUT = struct.Struct("<HBB")
+_LAYOUT = struct.Struct("<HBBII")
 
 
 class NoInit:
     """The record. `valid` stands for the magic number of C's."""
 
-    __slots__ = ("box", "duty", "mark", "nonce", "totals", "valid")
+    __slots__ = ("box", "duty", "heat", "mark", "nonce", "totals", "valid")
 
     def __init__(self) -> None:
         self.valid = False
         self.nonce = 0
         self.mark = int(ResetCause.UNKNOWN)
         self.duty = [Duty(), Duty()]
+        self.heat = [0, 0]
         self.totals = Totals()
         self.box = BlackBox()
 
     def to_bytes(self) -> bytes:
         """For keeping the record between processes."""
-        head = _LAYOUT.pack(self.nonce, self.mark, self.valid)
+        head = _LAYOUT.pack(self.nonce, self.mark, self.valid, *self.heat)
         duty = b"".join(duty.to_bytes() for duty in self.duty)
         return head + duty + self.totals.to_bytes() + self.box.to_bytes()
 
@@ -42,7 +43,7 @@ class NoInit:
         if len(data) != _LAYOUT.size + 2 * DUTY_BYTES + TOTALS_BYTES + BOX_BYTES:
             raise ValueError("no record of this version")
         record = cls()
-        record.nonce, record.mark, valid = _LAYOUT.unpack_from(data)
+        record.nonce, record.mark, valid, *record.heat = _LAYOUT.unpack_from(data)
         record.valid = bool(valid)
         at = _LAYOUT.size
         for index in range(2):

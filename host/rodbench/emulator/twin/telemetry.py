@@ -7,8 +7,14 @@ from typing import TYPE_CHECKING
 from rodbench_protocol.names import AxisAlso, MessageId
 
 from rodbench.emulator.twin import wire
-from rodbench.emulator.twin.duty import duty_room, duty_total, duty_used_permille
+from rodbench.emulator.twin.duty import (
+    duty_room,
+    duty_total,
+    duty_used_permille,
+    duty_wait,
+)
 from rodbench.emulator.twin.gang import gang_is_on
+from rodbench.emulator.twin.thermal import thermal_permille
 from rodbench.emulator.twin.tx import tx_unasked
 
 if TYPE_CHECKING:
@@ -64,7 +70,7 @@ def _send_axis(core: Twin, index: int) -> None:
         axis.faults,
         duty_used_permille(core.noinit.duty[index], core.live.scope[index + 1]),
         axis.motion,
-        axis.also | (_GANGED if gang_is_on(core) else 0),
+        axis.also & 0x7F | (_GANGED if gang_is_on(core) else 0),
     )
     telemetry_send(core, frame)
 
@@ -84,7 +90,8 @@ def _send_board(core: Twin) -> None:
         *rooms,
         core.counters.frames_bad,
         core.counters.late_ticks,
-        *(0,) * 4,
+        *(duty_wait(record, 0) * MS_PER_TICK for record in duty),
+        *map(thermal_permille, core.noinit.heat),
         core.axis[0].local.value,
         core.axis[1].local.value,
     )
