@@ -73,7 +73,7 @@ def remember(setup: Setup, board: Board, trips: list[Trip]) -> None:
     digest = None
     with contextlib.suppress(RodbenchError):
         digest = board.digests()["live"]
-    note_new(setup.logbook(), board.hello.board_id, [told(trip) for trip in trips], digest)
+    note_new(setup.logbook(), board.ask_hello().board_id, [told(trip) for trip in trips], digest)
 
 
 def _pots(board: Board) -> dict[int, bool]:
