@@ -186,6 +186,10 @@ CAUSES: tuple[Cause, ...] = (
                  "moving": "without a sensor it only jogs"},
           excuses={"jogging": Excuse(NO_SENSOR, "hold-to-run: the person sees it; the fuse"),
                    "holding": STILL}),
+    Cause("The motor works too hard", "0.8 A more friction, rated_current_a 1.5, time constant "
+          "10 s", ("thermal",), lambda bench: _rub(bench, 0.8), lambda bench: _rub(bench, -0.8),
+          axis={"rated_ma": 1_500, "thermal_time_s": 10, "following_um": 0}, look_s=14.0,
+          excuses={"holding": STILL}),
     Cause("The supply sags", "9 V from the source, below supply_low_v", ("supply_low",),
           *_plant("supply_sag", 9.0, 0)),
     Cause("The supply is too high", "17 V from the source, above supply_high_v", ("supply_high",),
