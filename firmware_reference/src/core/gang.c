@@ -94,7 +94,7 @@ uint8_t gang_start(core_t *core, uint8_t index, order_t *order)
         return STATUS_NOT_SUPPORTED;
     }
     if (both) {
-        if (!can_be_ganged(set) || !can_be_ganged(other) || !is_for_gangs(order)) {
+        if (!CORE_GANG || !can_be_ganged(set) || !can_be_ganged(other) || !is_for_gangs(order)) {
             return STATUS_GANGED;
         }
         if (core->gang.alone != alone && !core_at_rest(core)) {
@@ -140,7 +140,7 @@ void gang_tick(core_t *core)
 {
     gang_t *gang = &core->gang;
     int32_t trip = core->live.board.apart_trip_um;
-    if (trip == 0 || core_at_rest(core)) {
+    if (!CORE_GANG || trip == 0 || core_at_rest(core)) {
         gang->apart_ticks = APART_TICKS - 1;
         return;
     }
