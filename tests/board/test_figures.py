@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 import functools
+import json
 from typing import Any
 
-from tests.board import figures
+import pytest
+
+from tests.board import build, figures
 from tests.board.simboard import TICK_CYCLES
 
-OLD_BOOTLOADER_LIMIT = 30720  # nano.menu.cpu.atmega328.upload.maximum_size in Debian's boards.txt
+# The boards' upload.maximum_size in Debian's boards.txt.
+ROOM = {"reset": 32256, "noreset": 30720}
 
 
 @functools.cache
@@ -16,8 +20,13 @@ def measured() -> dict[str, Any]:
     return figures.measure()
 
 
-def test_flash_fits_beside_the_old_bootloader() -> None:
-    assert measured()["flash"] <= OLD_BOOTLOADER_LIMIT
+@pytest.mark.parametrize("baud", [250_000, 115_200])
+@pytest.mark.parametrize("watchdog", ROOM)
+def test_flash_fits_beside_the_bootloader(watchdog: str, baud: int) -> None:
+    """Each build beside the bootloader that it is for."""
+    elf = build.firmware(baud, watchdog)
+    size = json.loads(build.run(["python3", str(build.FIRMWARE / "size.py"), str(elf), "--json"]))
+    assert size["flash"] <= ROOM[watchdog]
 
 
 def test_stack_keeps_its_margin() -> None:
