@@ -40,9 +40,10 @@ ISR(USART_RX_vect)
 {
     uint8_t seen = UCSR0A;
     uint8_t byte = UDR0;
-    if (seen & BIT(FE0)) { core_rx_damage(&core); }
-    core_rx_byte(&core, byte);
-    if (seen & BIT(DOR0)) { core_rx_damage(&core); }
+    rx_t *rx = &core.rx;                        /* core_rx_byte and core_rx_damage, without the calls */
+    if (seen & BIT(FE0)) { rx_damage(rx); }
+    rx_byte(rx, byte);
+    if (seen & BIT(DOR0)) { rx_damage(rx); }
 }
 
 ISR(USART_UDRE_vect)
