@@ -71,11 +71,12 @@ void probe_tick(probe_t *probe, uint16_t raw, uint16_t current4, uint32_t duty_r
         probe->out.events, {{0}},
     };
     for (int n = 0; n < probe->out.events; n++) {
-        const axis_event_t *event = &probe->out.event[n];
-        view->event[n][0] = event->kind;
-        view->event[n][1] = event->cause;
-        view->event[n][2] = event->value_a;
-        view->event[n][3] = event->value_b;
+        axis_event_t event;
+        axis_event(axis, &probe->out, (uint8_t)n, &event);
+        view->event[n][0] = event.told.kind;
+        view->event[n][1] = event.told.cause;
+        view->event[n][2] = event.value_a;
+        view->event[n][3] = event.value_b;
     }
 }
 

@@ -433,25 +433,20 @@ uint32_t axis_clear(axis_t *axis)
 
 /* ---------------------------------------------------------------- ends */
 
-static axis_event_t *tell(const axis_t *axis, axis_out_t *out, uint8_t kind, uint8_t cause)
+static void tell(axis_out_t *out, uint8_t kind, uint8_t cause)
 {
     if (out->events == AXIS_EVENTS_MAX) {
         out->events--;
     }
-    axis_event_t *event = &out->event[out->events++];
-    event->kind = kind;
-    event->cause = cause;
-    event->value_a = axis->motion;
-    event->value_b = (int32_t)axis->on_ticks;
-    return event;
+    axis_told_t *told = &out->told[out->events++];
+    told->kind = kind;
+    told->cause = cause;
 }
 
 static void tell_left(axis_t *axis, axis_out_t *out)
 {
     if (axis->left_reason != 0) {
-        axis_event_t *event = tell(axis, out, EVENT_KIND_MOTION_ENDED, axis->left_reason);
-        event->value_a = axis->motion == 1 ? 65535 : axis->motion - 1;
-        event->value_b = 0;
+        tell(out, EVENT_KIND_MOTION_ENDED | AXIS_LEFT, axis->left_reason);
         axis->left_reason = 0;
     }
 }
@@ -461,7 +456,7 @@ static void end(axis_t *axis, axis_out_t *out, uint8_t reason)
     axis->ended = reason;
     axis->resting = 0;
     axis->state = axis->faults != 0 ? AXIS_STATE_FAULT : AXIS_STATE_IDLE;
-    tell(axis, out, EVENT_KIND_MOTION_ENDED, reason);
+    tell(out, EVENT_KIND_MOTION_ENDED, reason);
 }
 
 static void latch(axis_t *axis, axis_out_t *out, uint8_t fault)
@@ -472,7 +467,7 @@ static void latch(axis_t *axis, axis_out_t *out, uint8_t fault)
     }
     if (!(axis->faults & bit)) {
         axis->faults |= bit;
-        tell(axis, out, EVENT_KIND_TRIP, fault);
+        tell(out, EVENT_KIND_TRIP, fault);
     }
 }
 
@@ -504,7 +499,7 @@ static void end_silent_hold(axis_t *axis, const settings_axis_t *set, const axis
 static void spend_duty(axis_t *axis, const settings_axis_t *set, const axis_in_t *in, axis_out_t *out)
 {
     if (axis_is_moving(axis) && in->duty_room <= axis->reserve) {
-        tell(axis, out, EVENT_KIND_DUTY_SPENT, 0);
+        tell(out, EVENT_KIND_DUTY_SPENT, 0);
         axis_stop(axis, set, 1, ENDED_DUTY);
     }
     if (in->duty_room == 0) {
@@ -522,7 +517,7 @@ static void watch_heat(axis_t *axis, const settings_axis_t *set, const axis_in_t
         axis->also &= (uint8_t)~(AXIS_ALSO_WARM | TOO_WARM);
     } else if (in->heat >= warn && !(axis->also & AXIS_ALSO_WARM)) {
         axis->also |= AXIS_ALSO_WARM;
-        tell(axis, out, EVENT_KIND_WARM, 0);
+        tell(out, EVENT_KIND_WARM, 0);
     }
     if (in->heat >= set->thermal_trip_percent * 10u) {
         axis->also |= TOO_WARM;
@@ -542,7 +537,7 @@ static void arrive(axis_t *axis, const settings_axis_t *set, axis_out_t *out)
     if (axis->state == AXIS_STATE_MOVE) {
         rest_now(axis);
     } else {
-        tell(axis, out, EVENT_KIND_SOFT_STOP, 0);
+        tell(out, EVENT_KIND_SOFT_STOP, 0);
         axis_stop(axis, set, 0, ENDED_SOFT_STOP);
     }
 }
@@ -666,7 +661,7 @@ static void judge_move(axis_t *axis, const settings_axis_t *set, const motion_in
         reason = ENDED_UNFINISHED;
         if (held) {
             reason = ENDED_SOFT_STOP;
-            tell(axis, out, EVENT_KIND_SOFT_STOP, 0);
+            tell(out, EVENT_KIND_SOFT_STOP, 0);
         }
     }
     end(axis, out, reason);
@@ -733,9 +728,7 @@ static int16_t open_seek(axis_t *axis, const settings_axis_t *set, axis_out_t *o
     axis->current_stop_ma = seek->current_stop;
     axis->current_probe_ma = seek->current_probe;
     if (said == SEEK_FOUND) {
-        axis_event_t *event = tell(axis, out, EVENT_KIND_END_FOUND, 0);
-        event->value_a = seek->current_before;
-        event->value_b = seek->current_probe;
+        tell(out, EVENT_KIND_END_FOUND, 0);
         if (has_two_wires(set) && seek->runs > 0) {
             know(axis, end_towards(axis->demand));
         }
@@ -766,7 +759,7 @@ static int16_t drive_run(axis_t *axis, const settings_axis_t *set, const motion_
     }
     if (motion_forbids(&axis->track, view)) {
         axis->flags |= AXIS_FLAGS_HELD_BACK;
-        tell(axis, out, EVENT_KIND_SOFT_STOP, 0);
+        tell(out, EVENT_KIND_SOFT_STOP, 0);
         axis_stop(axis, set, 0, ENDED_SOFT_STOP);
         return 0;
     }
@@ -869,7 +862,7 @@ static int16_t fold_back(axis_t *axis, const settings_axis_t *set, int16_t outpu
     if (most != 0 && axis->current_ma > most && axis->last_sign != 0 && !has_two_wires(set) &&
         axis->command != AXIS_STATE_SEEK) {
         if (ceiling == UNFOLDED) {
-            tell(axis, out, EVENT_KIND_FOLD_BACK, 0);
+            tell(out, EVENT_KIND_FOLD_BACK, 0);
         }
         ceiling = ceiling > FOLD_LEAST ? (uint8_t)(ceiling - (ceiling >> 3)) : FOLD_LEAST;
     } else if (ceiling < FOLD_MOST) {
@@ -932,4 +925,22 @@ void axis_tick(axis_t *axis, const settings_axis_t *set, const axis_in_t *in, ax
     spend_duty(axis, set, in, out);
     int16_t output = act(axis, set, in, out);
     put_out(axis, set, fold_back(axis, set, output, out), out);
+}
+
+/* The ticks with output are those before this one. */
+void axis_event(const axis_t *axis, const axis_out_t *out, uint8_t n, axis_event_t *event)
+{
+    uint16_t motion = axis->motion;
+    event->told = out->told[n];
+    event->value_b = (int32_t)axis->on_ticks - (out->drive != 0);
+    if (event->told.kind & AXIS_LEFT) {
+        event->told.kind ^= AXIS_LEFT;
+        event->value_b = 0;
+        motion = motion == 1 ? 65535 : (uint16_t)(motion - 1);
+    }
+    event->value_a = motion;
+    if (event->told.kind == EVENT_KIND_END_FOUND) {
+        event->value_a = axis->current_before_ma;
+        event->value_b = axis->current_probe_ma;
+    }
 }

@@ -16,6 +16,7 @@
 
 #define AXIS_EVENTS_MAX 4
 #define TOO_WARM 0x80u          /* not told: the thermal trip level was reached */
+#define AXIS_LEFT 0x80u          /* beside EVENT_KIND_MOTION_ENDED: of the motion before */
 
 #define AXIS_RESTS_OFF 0u           /* since boot, or by a fault */
 #define AXIS_RESTS_BY_SETTING 1u    /* as stop_by says */
@@ -38,6 +39,10 @@ typedef struct {
 typedef struct {
     uint8_t kind;               /* EVENT_KIND_... */
     uint8_t cause;
+} axis_told_t;
+
+typedef struct {
+    axis_told_t told;
     int32_t value_a;
     int32_t value_b;
 } axis_event_t;
@@ -45,9 +50,9 @@ typedef struct {
 typedef struct {
     int16_t drive;              /* on the LINES, permille, after motor_reversed; 0 unless driving */
     uint8_t bridge;             /* BRIDGE_OFF, _BRAKE, _DRIVE */
-    uint8_t events;             /* how many of event[] are set, in order */
+    uint8_t events;             /* how many of told[] are set, in order */
     int16_t output_before;      /* output of the tick before, for the events */
-    axis_event_t event[AXIS_EVENTS_MAX];
+    axis_told_t told[AXIS_EVENTS_MAX];
 } axis_out_t;
 
 /* The local input of an axis. */
@@ -153,5 +158,8 @@ uint8_t axis_is_moving(const axis_t *axis);
 
 /* Everything of one tick. */
 void axis_tick(axis_t *axis, const settings_axis_t *set, const axis_in_t *in, axis_out_t *out);
+
+/* Behind axis_tick: event n with its values. */
+void axis_event(const axis_t *axis, const axis_out_t *out, uint8_t n, axis_event_t *event);
 
 #endif

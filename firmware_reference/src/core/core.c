@@ -161,9 +161,7 @@ static void control_axis(core_t *core, uint8_t index, axis_in_t *axis_in, output
     out->drive[index] = axis_out.drive;
     out->bridge[index] = axis_out.bridge;
     out->driver[index] = set->driver;
-    for (uint8_t n = 0; n < axis_out.events; n++) {
-        event_send(core, (uint8_t)(index + 1), &axis_out.event[n], axis_out.output_before);
-    }
+    event_axis(core, (uint8_t)(index + 1), &axis_out);
 }
 
 static CORE_ONCE void control(core_t *core, const readings_t *in, outputs_t *out)

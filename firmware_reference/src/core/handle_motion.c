@@ -53,7 +53,7 @@ uint8_t handle_stop(core_t *core, call_t *call)
 static uint32_t tell_cleared(core_t *core, uint8_t axis, uint32_t stood)
 {
     if (stood != 0) {
-        axis_event_t event = {EVENT_KIND_CLEARED, 0, (int32_t)stood, 0};
+        axis_event_t event = {{EVENT_KIND_CLEARED, 0}, (int32_t)stood, 0};
         event_send(core, axis, &event, 0);
     }
     return stood;

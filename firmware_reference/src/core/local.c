@@ -47,7 +47,7 @@ static CORE_INSIDE void drop(core_t *core, uint8_t index)
 
 static CORE_ONCE void tell(core_t *core, uint8_t index, uint8_t kind, uint8_t cause)
 {
-    axis_event_t event = {kind, cause, 0, 0};
+    axis_event_t event = {{kind, cause}, 0, 0};
     event_send(core, (uint8_t)(index + 1), &event, core->axis[index].output_permille);
 }
 
