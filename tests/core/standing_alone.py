@@ -1,4 +1,7 @@
-"""A native board whose axis 1 has a local input, and a rod that goes as it is driven."""
+"""A native board whose axis 1 has a local input, and a rod that goes as it is driven.
+
+With `apart_um` two such rods move as one.
+"""
 
 from __future__ import annotations
 
@@ -21,12 +24,16 @@ ARM_TICKS = 20
 class Alone(Host):
     """`rest` and `hold` give the input; every tick moves the rod."""
 
-    def __init__(self, source: int, means: int = SPEED, um: float = MIDDLE, **more: int) -> None:
+    def __init__(
+        self, source: int, means: int = SPEED, um: float = MIDDLE, apart_um: int = 0, **more: int
+    ) -> None:
         self.um, self.output = um, 0
         self.value, self.inputs = REST, 0
         axis = ROD | {"local_source": source, "local_as": means, "current_sensor": 1} | more
-        board = settings.defaults("board")
-        super().__init__(bytes(memory.image(0, board, axis, settings.defaults("axis"))))
+        board = settings.defaults("board") | {"apart_trip_um": apart_um}
+        second = ROD | {"current_sensor": 1} if apart_um else settings.defaults("axis")
+        pots = (raw_at(um), raw_at(um) if apart_um else 0)
+        super().__init__(bytes(memory.image(0, board, axis, second)), pots=pots)
 
     def open(self) -> None:
         """Only where a test asks for it: nobody is on the cable."""
@@ -38,8 +45,9 @@ class Alone(Host):
     def tick(self, data: bytes = b"", keep: bool = True) -> None:
         """One tick."""
         current = counts(600) if self.output else 0
-        local, pot = (self.value, 0), (raw_at(self.um), 0)
-        self.board.set_readings(pot, (current, 0), local=local, inputs=self.inputs | Inputs.STOP)
+        local, pot = (self.value, 0), raw_at(self.um)
+        inputs = self.inputs | Inputs.STOP
+        self.board.set_readings((pot, pot), (current, current), local=local, inputs=inputs)
         super().tick(data, keep)
         self.output = self.axis.output_permille
         push = max(abs(self.output) - 200, 0) / 800 * 50

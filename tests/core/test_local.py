@@ -347,6 +347,24 @@ def test_a_long_loss_time_outlasts_the_hold_of_a_host() -> None:
 # ---------------------------------------------------------------- who commands
 
 
+def test_the_input_of_a_gang_holds_both_rods_for_as_long_as_it_is_held_over() -> None:
+    """Nobody is on the cable: longer than the hold of a host, and then both end at rest."""
+    board = Alone(STICK, um=30_000, apart_um=3000).armed()
+    board.value = HIGH
+    for _ in range(2000):  # 10 s, at 8 mm/s
+        board.tick()
+        axes = board.board.fields().axis
+        assert [axis.state for axis in axes] == [AxisState.JOG] * 2
+    assert [axis.drive > 0 for axis in axes] == [True] * 2
+    board.value = REST
+    board.still()
+    axes = board.board.fields().axis
+    assert [(axis.state, axis.ended, axis.drive) for axis in axes] == [
+        (AxisState.IDLE, Ended.STOPPED, 0),
+        (AxisState.IDLE, Ended.GANG, 0),
+    ]
+
+
 def test_the_input_commands_from_the_start_and_a_host_is_refused() -> None:
     board = Alone(STICK)
     board.connect()
