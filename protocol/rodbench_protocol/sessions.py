@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from rodbench_protocol import framing, sessions_alone, sessions_local, settings
+from rodbench_protocol import framing, sessions_alone, sessions_heat, sessions_local, settings
 from rodbench_protocol.messages import pack
 from rodbench_protocol.names import (
     Ended,
@@ -729,4 +729,7 @@ def all_sessions() -> list[Json]:
         _settings_get, _store, _reset, _jog_silence, _alive, _move_silence,
         _stop_categories, _trip, _centred, _two_wires, _both_pwm_pins, _subscribe,
     )  # fmt: skip
-    return [make() for make in (*makers, *sessions_alone.MAKERS, *sessions_local.MAKERS)]
+    return [
+        make()
+        for make in (*makers, *sessions_alone.MAKERS, *sessions_heat.MAKERS, *sessions_local.MAKERS)
+    ]
