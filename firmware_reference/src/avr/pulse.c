@@ -20,8 +20,12 @@
 #error "the inputs local A are INT0 and INT1"
 #endif
 
-static volatile uint16_t rise[AXES];            /* stamps, from the beginning of this tick */
-static volatile uint16_t width[AXES];           /* us */
+typedef struct {
+    uint16_t rise;                              /* stamp, from the beginning of this tick */
+    uint16_t width;                             /* us */
+} pulse_t;
+
+static volatile pulse_t pulses[AXES];
 static uint8_t high;                            /* bits of INPUTS: a rise was seen, its fall not yet */
 
 void pulse_start(void)
@@ -31,12 +35,12 @@ void pulse_start(void)
 
 void pulse_tick(void)
 {
-    for (uint8_t index = 0; index < AXES; index++) {
-        uint16_t next = (uint16_t)(rise[index] - TIMEBASE_TICK);
+    for (volatile pulse_t *pulse = pulses; pulse < pulses + AXES; pulse++) {
+        uint16_t next = (uint16_t)(pulse->rise - TIMEBASE_TICK);
         if ((uint16_t)-next >= GONE) {
-            width[index] = 0;
+            pulse->width = 0;
         } else {
-            rise[index] = next;
+            pulse->rise = next;
         }
     }
     EIFR = INPUTS;
@@ -46,7 +50,7 @@ void pulse_tick(void)
 uint16_t pulse_us(uint8_t index)
 {
     uint16_t us;
-    ATOMIC_BLOCK(ATOMIC_RESTORESTATE) { us = width[index]; }
+    ATOMIC_BLOCK(ATOMIC_RESTORESTATE) { us = pulses[index].width; }
     return us;
 }
 
@@ -54,17 +58,17 @@ ISR(INT0_vect)
 {
     uint16_t now = timebase_stamp();
     uint8_t levels = (uint8_t)(PIND >> FIRST_BIT);
-    uint8_t bit = 1;
-    for (uint8_t index = 0; index < AXES; index++) {
+    volatile pulse_t *pulse = pulses;
+    for (uint8_t bit = 1; bit < BIT(AXES); bit = (uint8_t)(bit << 1)) {
         if (levels & bit) {
-            if (!(high & bit)) { rise[index] = now; }
+            if (!(high & bit)) { pulse->rise = now; }
             high |= bit;
         } else if (high & bit) {
-            width[index] = (uint16_t)((uint16_t)(now - rise[index]) * 2u);
+            pulse->width = (uint16_t)((uint16_t)(now - pulse->rise) * 2u);
             high &= (uint8_t)~bit;
             EIMSK &= (uint8_t)~bit;
         }
-        bit = (uint8_t)(bit << 1);
+        pulse++;
     }
 }
 

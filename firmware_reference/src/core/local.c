@@ -31,7 +31,10 @@ static const input_t *input_of(const settings_axis_t *set)
 
 uint8_t local_commands(const core_t *core, uint8_t index)
 {
-    return CORE_LOCAL_INPUTS && (core->axis[gang_is_on(core) ? 0 : index].also & AXIS_ALSO_LOCAL);
+    if (gang_is_on(core)) {
+        index = 0;
+    }
+    return CORE_LOCAL_INPUTS && (core->axis[index].also & AXIS_ALSO_LOCAL);
 }
 
 static CORE_ONCE void stop(core_t *core, uint8_t index)
@@ -55,7 +58,7 @@ static CORE_ONCE void tell(core_t *core, uint8_t index, uint8_t kind, uint8_t ca
 static CORE_ONCE void hand_to(core_t *core, uint8_t index, uint8_t commander)
 {
     axis_t *axis = &core->axis[index];
-    if (CORE_LOCAL_INPUTS && core->live.axis[index].local_source != LOCAL_SOURCE_NONE && (axis->also & AXIS_ALSO_LOCAL) != commander) {
+    if (CORE_LOCAL_INPUTS && core->live.axis[index].local_source != LOCAL_SOURCE_NONE && ((axis->also ^ commander) & AXIS_ALSO_LOCAL)) {
         axis->also = (uint8_t)((axis->also ^ AXIS_ALSO_LOCAL) & ~AXIS_ALSO_SOURCE_LOST);
         drop(core, index);
         tell(core, index, EVENT_KIND_HANDED_OVER, commander);
@@ -72,16 +75,17 @@ uint8_t local_hand_over(core_t *core, call_t *call)
     if (commander > COMMANDER_LAST) {
         return handle_bad_value(call, 2);
     }
-    for (uint8_t index = 0; index < AXES; index++) {
-        if (axis == 0 || axis == index + 1) {
-            hand_to(core, index, commander);
-        }
+    if (axis != 2) {
+        hand_to(core, 0, commander);
+    }
+    if (axis != 1) {
+        hand_to(core, 1, commander);
     }
     return STATUS_OK;
 }
 
 /* Counted from the low end towards the high end. */
-static int16_t from_low(const input_t *input, uint16_t value)
+static CORE_ONCE int16_t from_low(const input_t *input, uint16_t value)
 {
     int16_t at = (int16_t)(value - input->low_end);
     return input->high_end < input->low_end ? (int16_t)-at : at;
@@ -127,9 +131,10 @@ static CORE_INSIDE int16_t wanted(const local_t *local, const input_t *input, ui
 
 static CORE_INSIDE int32_t target_um(const settings_axis_t *set, const input_t *input, uint16_t share)
 {
-    uint32_t sum = (uint32_t)input->place_extend * share + (uint32_t)input->place_retract * (uint16_t)(WHOLE - share);
-    uint32_t um = (uint32_t)(uint16_t)(set->stroke_um >> 5) * (uint16_t)(sum >> 11) >> 10;
-    return between((int32_t)um, set->soft_stop_min_um, set->soft_stop_max_um);
+    int32_t way = (int32_t)input->place_extend - input->place_retract;
+    uint16_t place = (uint16_t)halved(halved(way * share, 10) + input->place_retract, 1);
+    int32_t um = halved((int32_t)((uint32_t)place * (uint16_t)halved(set->stroke_um, 5)), 10);
+    return between(um, set->soft_stop_min_um, set->soft_stop_max_um);
 }
 
 static CORE_INSIDE uint8_t request(core_t *core, uint8_t index, const settings_axis_t *set, const input_t *input, int16_t want)
@@ -140,7 +145,7 @@ static CORE_INSIDE uint8_t request(core_t *core, uint8_t index, const settings_a
     order.value = 0;
     order.speed_um_s = want < 0 ? -1000 : 1000;         /* an output, which the axis holds to creep */
     if (set->calibrated) {
-        order.speed_um_s = (want * set->speed_max_um_s) >> 10;
+        order.speed_um_s = halved(want * set->speed_max_um_s, 10);
     }
     if (input->as) {
         order.id = MSG_MOVE;
