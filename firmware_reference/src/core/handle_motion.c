@@ -59,7 +59,7 @@ static uint32_t tell_cleared(core_t *core, uint8_t axis, uint32_t stood)
     return stood;
 }
 
-static uint8_t clear(core_t *core, call_t *call)
+static CORE_ONCE uint8_t clear(core_t *core, call_t *call)
 {
     uint8_t axis = call->body[CLEAR_AXIS_AT];
     uint32_t stood = 0;
@@ -121,7 +121,7 @@ static uint32_t way_ticks(const axis_t *axis, const settings_axis_t *set, const 
 }
 
 /* Nothing starts without the reserve for its end; a move not without its ramps and its way. Else in how many seconds. */
-static uint8_t duty_allows(core_t *core, uint8_t index, const order_t *order)
+static CORE_ONCE uint8_t duty_allows(core_t *core, uint8_t index, const order_t *order)
 {
     const settings_axis_t *set = &core->live.axis[index];
     uint32_t need = START_RESERVE + ramp_ticks(set, set->deceleration_um_s2);
