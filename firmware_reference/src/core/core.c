@@ -210,7 +210,9 @@ void core_tick(core_t *core, const readings_t *in, outputs_t *out)
     tx_tick(&core->tx);
     core->ee_ready = in->ee_ready;
     dispatch_tick(core);
-    blackbox_tick(core);
+    if (CORE_BLACK_BOX) {
+        blackbox_tick(core);
+    }
     local_tick(core, in);
     control(core, in, out);
     tell_board(core);

@@ -31,7 +31,9 @@ void event_send(core_t *core, uint8_t axis, const axis_event_t *event, int16_t o
     telemetry_send(core, body, sizeof body);
     if (event->told.kind == EVENT_KIND_TRIP) {
         trips_note(core, body + HEADER_SIZE);
-        blackbox_freeze(&core->noinit->box, axis, event->told.cause);
+        if (CORE_BLACK_BOX) {
+            blackbox_freeze(&core->noinit->box, axis, event->told.cause);
+        }
     }
 }
 

@@ -33,7 +33,7 @@ static const uint8_t PROTOCOL[] CORE_ROM = {
 static const uint8_t BOARD[] CORE_ROM = {
     FIRMWARE_MAJOR, FIRMWARE_MINOR, FIRMWARE_PATCH, CORE_BOARD_KIND, CORE_BOARD_AXES,
     (CORE_BOARD_AXES > 1 ? FEATURES_TWO_AXES : 0) | (CORE_GANG ? FEATURES_GANG : 0) | FEATURES_CURRENT_SENSE | FEATURES_SUPPLY_SENSE |
-        FEATURES_TRIP_LOG | FEATURES_BLACK_BOX | (CORE_LOCAL_INPUTS ? FEATURES_LOCAL_CONTROL : 0),
+        FEATURES_TRIP_LOG | (CORE_BLACK_BOX ? FEATURES_BLACK_BOX : 0) | (CORE_LOCAL_INPUTS ? FEATURES_LOCAL_CONTROL : 0),
     0,
 };
 static const uint8_t ANALOG[] CORE_ROM = {
@@ -150,6 +150,9 @@ static uint8_t trip_get(core_t *core, call_t *call)
 static uint8_t black_box(core_t *core, call_t *call, uint8_t index)
 {
     const blackbox_t *box = &core->noinit->box;
+    if (!CORE_BLACK_BOX) {
+        return STATUS_NOTHING_KEPT;
+    }
     uint8_t *at = put_bytes(call->end, box, BLACK_BOX_REPLY_ITEMS_AT - BLACK_BOX_REPLY_TRIP_AXIS_AT);
     call->end = blackbox_items(box, index, call->body[BLACK_BOX_FIRST_AT], at);
     return box->fault == 0 ? STATUS_NOTHING_KEPT : STATUS_OK;

@@ -51,6 +51,11 @@
 #define CORE_GANG (CORE_BOARD_AXES > 1)
 #endif
 
+/* 0: a board without a black box. 0.3 KB of flash: make BOX=0. */
+#ifndef CORE_BLACK_BOX
+#define CORE_BLACK_BOX 1
+#endif
+
 /* 0: a board without buttons, sticks and pulses. On the chip they take 2.2 KB of flash: make LOCAL=1. */
 #ifndef CORE_LOCAL_INPUTS
 #ifdef __AVR__

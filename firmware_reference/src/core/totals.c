@@ -46,7 +46,9 @@ void totals_tick(core_t *core, uint8_t index)
     if (axis->on_ticks == 1) {
         *last = (uint16_t)axis->position_um;
         count(&total->starts);
-        blackbox_motion(core);
+        if (CORE_BLACK_BOX) {
+            blackbox_motion(core);
+        }
     } else if ((uint16_t)(went < 0 ? -went : went) >= (uint16_t)(MM + axis->position.noise_um)) {
         *last = (uint16_t)(*last + (uint16_t)(went < 0 ? -MM : MM));
         count(&total->travel_mm);
