@@ -17,6 +17,7 @@ import os
 import struct
 import subprocess
 import sys
+import time
 from collections import Counter, deque
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
@@ -48,7 +49,8 @@ from tests.twin.pair import Pair
 
 SANITIZED = ("-O1", "-g", "-fsanitize=address,undefined", "-fno-sanitize-recover=all")
 OWN = ("late_ticks", "reset", "watchdog", "power_cut", "host_silent")
-CHUNK = 50  # runs of one process: a sanitizer ends it
+PATIENCE = 300  # ticks for which a fault waits for a motion to come into
+CHUNK = 20  # runs of one process: a sanitizer ends it
 SUPPLY_CODE = 430  # 12 V by the default divider
 LOW_MV, HIGH_MV = 10_500, 15_000
 RATED = 12.0
@@ -62,7 +64,8 @@ def supply_mv(code: int) -> float:
 
 def axis_values(random: Random, values: dict[str, int], plain: bool) -> dict[str, int]:
     """With what a builder may choose beside the calibration; else as before."""
-    duty = random.choice(((60, 10), (60, 30), (60, 100), (61, 250), (1200, 250), (60, 1000)))
+    tight = ((60, 10), (60, 30), (60, 100), (61, 250))
+    duty = random.choice((*tight, (1200, 250), (1200, 250), (60, 1000), (7200, 100)))
     more = {"duty_window_s": duty[0], "duty_share_permille": duty[1]}
     more["move_hold_ms"] = random.choice((100, 500, 2000))
     more["following_um"] = random.choice((0, 500, 3000, 20_000))
@@ -101,6 +104,10 @@ class Run:
         self.pair = Pair(library, bytes(image)) if twin else None
         self.board = self.pair.native if self.pair else native.Board(library)
         self.board.eeprom[:] = image
+        self.busy = random.random() < 0.5  # a byte takes longer than a tick
+        self.wrote = False
+        if self.pair and self.busy:
+            self.pair.busy_every = 2
         self.supply: dict[str, float] = {}
         self.line: dict[str, float] = {}
         self.stop_open, self.stood = False, Counter[str]()
@@ -150,7 +157,7 @@ class Run:
         self.idle, self.rest, self.rested = [0, 0], [0, 0], [False, False]
         self.local = [False, False]
         for watch in self.watches:
-            watch.start(power)
+            watch.start()
 
     def reset(self, kind: str) -> None:
         """Outputs off for a while, the rods run on; then a start."""
@@ -238,10 +245,12 @@ class Run:
         else:
             inputs = (not self.stop_open) | buttons << 1
             currents_read = (current_1, current_2)
-            self.board.set_readings((pot_1, pot_2), currents_read, code, 225, 1, inputs, local)
+            ready = not (self.busy and self.wrote)
+            self.board.set_readings((pot_1, pot_2), currents_read, code, 225, ready, inputs, local)
             self.board.tick(data)
         out = self.board.outputs()
-        if out.ee_write:
+        self.wrote = bool(out.ee_write)
+        if self.wrote:
             self.last_write = (out.ee_address, out.ee_value)
             self.board.eeprom[out.ee_address] = out.ee_value
 
@@ -406,6 +415,10 @@ class Run:
 
     # ---- all of it
 
+    def _is_due(self, entry: tuple[int, str, int], tick: int) -> bool:
+        """It waits for a motion to come into."""
+        return entry[0] <= tick and self.watches[entry[2]].before.drive != 0
+
     def run(self, ticks: int) -> Counter[str]:
         """`ticks` with one to four faults among them."""
         random, agenda = self.random, []
@@ -415,7 +428,7 @@ class Run:
             agenda.append((random.randrange(ticks // 20, ticks), kind, random.randrange(2)))
         agenda.sort(reverse=True)
         for tick in range(ticks):
-            while agenda and agenda[-1][0] <= tick:
+            while agenda and (agenda[-1][0] <= tick - PATIENCE or self._is_due(agenda[-1], tick)):
                 _, kind, axis = agenda.pop()
                 self.begin(kind, axis)
                 lasts = random.choice((3, 20, 100, 500, 2000))
@@ -488,18 +501,23 @@ def chunk_apart(first: int, runs: int, twin_every: int) -> tuple[Counter[str], l
     return total, broken
 
 
-def many(first: int, runs: int, jobs: int, twin_every: int) -> tuple[Counter[str], list[str]]:
-    """All runs in processes side by side: counts, and what broke."""
+def many(
+    first: int, runs: int, jobs: int, twin_every: int, minutes: float = 1e6
+) -> tuple[Counter[str], list[str]]:
+    """All runs in processes side by side, none begun after `minutes`: counts, and what broke."""
+    until = time.monotonic() + minutes * 60
     native.build_library("core_asan.so", SANITIZED)
     promise.build()
     starts = range(first, first + runs, CHUNK)
     total, broken = Counter[str](), []
+
+    def part(at: int) -> tuple[Counter[str], list[str]]:
+        if time.monotonic() > until:
+            return Counter(), []
+        return chunk_apart(at, min(CHUNK, first + runs - at), twin_every)
+
     with ThreadPoolExecutor(jobs) as pool:
-        parts = [
-            pool.submit(chunk_apart, at, min(CHUNK, first + runs - at), twin_every) for at in starts
-        ]
-        for part in parts:
-            counts, found = part.result()
+        for counts, found in pool.map(part, starts):
             total += counts
             broken += found
             for what in found:
@@ -514,12 +532,15 @@ def main() -> int:
     parser.add_argument("--first", type=int, default=1)
     parser.add_argument("--jobs", type=int, default=2)
     parser.add_argument("--twin-every", type=int, default=10)
+    parser.add_argument("--minutes", type=float, default=1e6, help="begin no more runs after these")
     parser.add_argument("--chunk", action="store_true", help=argparse.SUPPRESS)
     options = parser.parse_args()
     if options.chunk:
         chunk(options.first, options.runs, options.twin_every)
         return 0
-    total, broken = many(options.first, options.runs, options.jobs, options.twin_every)
+    total, broken = many(
+        options.first, options.runs, options.jobs, options.twin_every, options.minutes
+    )
     for name, count in sorted(total.items()):
         print(f"  {count:>10}  {name}")
     print(f"{total['runs']} runs, {total['ticks']} ticks, broken {len(broken)}")

@@ -20,6 +20,7 @@ AT_ONCE = 0xFFFFFFFF & ~sum(1 << (number - 1) for number in RAMPED)
 # Ticks that a cause stands before it is a fault, two more for the way there, and the ramp's part.
 STANDS = {"pot_open": (8, 0), "pot_short": (8, 0), "supply_high": (6, 0)}
 STANDS |= {"supply_low": (42, 1), "stop_open": (6, 1)}
+RISE = 150  # permille by which a ramp down may correct upwards
 ARMS = 20  # ticks at rest before a local input may ask for anything
 
 
@@ -53,12 +54,13 @@ class Watch:
     allowed_mm: float = 0.2
     lost_ticks: int = 0
     tick: int = 0
-    time: int = 0  # ticks since power came, resets included
+    time: int = 0  # ticks, those without a board among them
     before: Seen = NOTHING
     hold: int = 0
     allowed_to: int = -1  # by holds and ramps of what the host sent
     off_by: int = NEVER
-    over: bool = False  # with a fault latched the output has been 0
+    most: int = 0  # permille, of a ramp for a fault
+    over: bool = False  # with a fault latched it has come to rest
     started: bool = False
     judged: bool = False  # by its soft stops: it has been at rest inside
     on: deque[int] = field(default_factory=deque)
@@ -70,16 +72,14 @@ class Watch:
         self.window = values["duty_window_s"] * TICKS_PER_S
         self.budget = self.window * values["duty_share_permille"] // 1000
 
-    def start(self, power: bool) -> None:
-        """The board has started anew; after a power loss nobody knows for how long it was away."""
+    def start(self) -> None:
+        """The board has started anew; what was spent stays spent, whatever it remembers."""
         self.tick, self.allowed_to, self.off_by = 0, -1, NEVER
         self.over = self.started = False
         self.before = NOTHING
-        if power:
-            self.on.clear()
 
     def away(self, moved: bool) -> None:
-        """A tick in which the board did nothing: in reset, outputs off."""
+        """A tick in which the board did nothing: in reset or without power, outputs off."""
         self.time += 1
         self.judged = self.judged and not moved
 
@@ -127,15 +127,18 @@ class Watch:
         self._must(self.started or not now.drive, "output without a motion since the start", now)
 
     def _faults(self, now: Seen) -> None:
+        """At once, or by a ramp, whose output may touch 0 where the rod runs ahead of it."""
         if not now.faults:
             self.over, self.off_by = False, NEVER
             return
-        self.off_by = min(self.off_by, self.tick + self.ramp)
+        if self.off_by == NEVER:
+            self.off_by, self.most = self.tick + self.ramp, abs(self.before.drive) + RISE
         if now.drive:
             self._must(not now.faults & AT_ONCE, "output with a fault of category 0", now)
             self._must(self.tick <= self.off_by, "output with a fault, its ramp is over", now)
             self._must(not self.over, "output again with a fault", now)
-        self.over |= now.drive == 0
+            self._must(abs(now.drive) <= self.most, f"ramp down above {self.most}", now)
+        self.over |= now.drive == 0 and now.state != AxisState.STOPPING
 
     def _commander(self, now: Seen) -> None:
         if not now.local:

@@ -117,11 +117,11 @@ def test_the_observer_counts_the_budget_over_resets_and_lets_the_window_pass() -
     watch = going(duty_window_s=60, duty_share_permille=10)
     for _ in range(119):
         watch.see(GOES)
-    watch.start(power=False)
+    watch.start()
     watch.see(OFF)
     with pytest.raises(Broken, match="121 ticks on, 120 allowed"):
         watch.see(GOES._replace(motion=2))
-    watch.start(power=False)
+    watch.start()
     for _ in range(12_000):
         watch.see(OFF)
     watch.see(GOES._replace(motion=3))
