@@ -4,6 +4,7 @@
 #include "div.h"
 #include "event.h"
 #include "local.h"
+#include "number.h"
 #include "port.h"
 
 #define TICKS_PER_S 200
@@ -107,13 +108,11 @@ static uint32_t way_ticks(const axis_t *axis, const settings_axis_t *set, const 
 {
     int32_t way = order->value;
     int32_t speed = order->speed_um_s;
-    if (way < 0 || way > set->stroke_um) {
+    if ((uint32_t)way > (uint32_t)set->stroke_um) {
         return 0;                               /* refused for that, elsewhere */
     }
     way -= axis->position_um;
-    if (way < 0) {
-        way = -way;
-    }
+    way = absolute(way);
     if (speed <= 0 || speed > set->speed_max_um_s) {
         speed = set->speed_max_um_s;
     }

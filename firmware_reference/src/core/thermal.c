@@ -24,7 +24,7 @@ void thermal_tick(uint32_t *heat, const settings_axis_t *set, int16_t current_ma
         int32_t step = (int32_t)((uint32_t)most * most - (next >> 8));
         step = div_toward_zero(step, set->thermal_time_s);
         if (step < 0 || next < HEAT_MOST) {
-            next += (uint32_t)(step + (step * 9 >> 5));     /* 256 of 200 */
+            next += (uint32_t)(step + halved(step * 9, 5));     /* 256 of 200 */
         }
     }
     *heat = next;
