@@ -38,7 +38,7 @@ static const step_t steps[] PROGMEM = {
 #define STEP_STICKS ((uint8_t)1)
 #define STEP_SUPPLY ((uint8_t)3)
 
-static readings_t scan;             /* being filled; its last fields are not used */
+static uint16_t scan[offsetof(readings_t, inputs) / 2u];    /* being filled: the beginning of a readings_t */
 static readings_t latest;
 
 static struct {
@@ -89,7 +89,7 @@ void adc_start(void)
 
 void adc_latch(void)
 {
-    if (!now.running) { memcpy(&latest, &scan, offsetof(readings_t, inputs)); }
+    if (!now.running) { memcpy(&latest, scan, sizeof scan); }
 }
 
 void adc_scan(void)
@@ -114,7 +114,7 @@ ISR(ADC_vect)
         now.at.keep--;
     }
     if (now.at.keep == 0) {
-        *(uint16_t *)(void *)((uint8_t *)&scan + now.at.place) = now.sum;
+        *(uint16_t *)(void *)((uint8_t *)scan + now.at.place) = now.sum;
         uint8_t next = now.step == STEP_BANDGAP ? STEP_SUPPLY : (uint8_t)(now.step + 1u);
         if (next == STEPS) {
             park();
