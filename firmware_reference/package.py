@@ -17,12 +17,17 @@ HERE = Path(__file__).resolve().parent
 GOAL = HERE.parent / "host" / "rodbench" / "firmware"
 KIND = "atmega328p-5v"
 BAUDS = (250_000, 115_200)
-WATCHDOG = {"new": "reset", "old": "noreset"}  # by bootloader: README.md says why
+# Options by the bootloader that a program is for, and what it is beside: README.md says why.
+PROGRAMS = {
+    "new-bootloader": {"WATCHDOG": "reset"},
+    "new-bootloader-inputs": {"WATCHDOG": "reset", "LOCAL": "1"},
+    "old-bootloader": {"WATCHDOG": "noreset"},
+}
 
 
-def name(baud: int, bootloader: str) -> str:
-    """The file for a line's speed and a bootloader."""
-    return f"{KIND}-{baud}-baud-{bootloader}-bootloader.hex"
+def name(baud: int, program: str) -> str:
+    """The file for a line's speed and a program."""
+    return f"{KIND}-{baud}-baud-{program}.hex"
 
 
 def number(file: Path, define: str) -> int:
@@ -47,10 +52,11 @@ def about() -> dict[str, object]:
     }
 
 
-def build(baud: int, bootloader: str) -> Path:
+def build(baud: int, program: str) -> Path:
     """The HEX file of one build."""
-    out = HERE / "build" / f"package-{baud}-{bootloader}"
-    options = [f"BAUD={baud}", f"WATCHDOG={WATCHDOG[bootloader]}", f"BUILD={out}"]
+    out = HERE / "build" / f"package-{baud}-{program}"
+    options = [f"BAUD={baud}", f"BUILD={out}"]
+    options += [f"{name}={value}" for name, value in PROGRAMS[program].items()]
     subprocess.run(["make", "-s", "-C", str(HERE), *options], check=True, stdout=subprocess.DEVNULL)
     return out / "firmware.hex"
 
@@ -59,9 +65,9 @@ def main() -> int:
     """Build all and put them into the Python package."""
     GOAL.mkdir(exist_ok=True)
     for baud in BAUDS:
-        for bootloader in WATCHDOG:
-            shutil.copyfile(build(baud, bootloader), GOAL / name(baud, bootloader))
-            print(f"wrote {name(baud, bootloader)}")
+        for program in PROGRAMS:
+            shutil.copyfile(build(baud, program), GOAL / name(baud, program))
+            print(f"wrote {name(baud, program)}")
     (GOAL / "about.json").write_text(json.dumps(about(), indent=2) + "\n", "utf-8")
     return 0
 

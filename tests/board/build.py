@@ -98,8 +98,7 @@ def firmware(
         / f"firmware-{baud}-{watchdog}{'-hang' if hang else ''}{'-local' if local else ''}-{WORKER}"
     )
     options = [f"BAUD={baud}", f"WATCHDOG={watchdog}", f"TEST_HANG={int(hang)}", f"BUILD={out}"]
-    # The chip has no room for both.
-    options += ["LOCAL=1", "GANG=0"] if local else ["LOCAL=0"]
+    options.append(f"LOCAL={int(local)}")
     run(["make", "-C", str(FIRMWARE), "-j2", *options])
     return out / "firmware.elf"
 

@@ -6,7 +6,7 @@ import json
 import sys
 
 import pytest
-from rodbench.load.images import BOOTLOADERS, FOLDER, hex_file
+from rodbench.load.images import FOLDER, INPUTS, NEW, OLD, Bootloader, hex_file
 
 from tests.board import build
 from tests.board.build import FIRMWARE
@@ -18,10 +18,11 @@ STALE = "the packaged firmware is stale: make -C firmware_reference package"
 
 
 @pytest.mark.parametrize("baud", package.BAUDS)
-@pytest.mark.parametrize("word", BOOTLOADERS)
-def test_packaged_and_built_are_the_same(baud: int, word: str) -> None:
-    built = build.firmware(baud, package.WATCHDOG[word]).with_suffix(".hex")
-    same = hex_file(baud, BOOTLOADERS[word]).read_text() == built.read_text()
+@pytest.mark.parametrize("bootloader", [NEW, OLD, INPUTS])
+def test_packaged_and_built_are_the_same(baud: int, bootloader: Bootloader) -> None:
+    options = package.PROGRAMS[f"{bootloader.word}-bootloader{bootloader.program}"]
+    built = build.firmware(baud, options["WATCHDOG"], local="LOCAL" in options).with_suffix(".hex")
+    same = hex_file(baud, bootloader).read_text() == built.read_text()
     assert same, STALE
 
 
@@ -30,5 +31,5 @@ def test_what_is_said_about_them_is_true() -> None:
 
 
 def test_nothing_else_is_packaged() -> None:
-    meant = {package.name(baud, word) for baud in package.BAUDS for word in package.WATCHDOG}
+    meant = {package.name(baud, word) for baud in package.BAUDS for word in package.PROGRAMS}
     assert {f.name for f in FOLDER.iterdir()} == meant | {"about.json"}

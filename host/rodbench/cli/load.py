@@ -27,13 +27,26 @@ if TYPE_CHECKING:
 @click.option(
     "--without-settings", is_flag=True, help="Pull no settings first, whatever the board holds."
 )
+@click.option(
+    "--inputs", is_flag=True, help="The program that reads buttons, sticks and servo pulses."
+)
 @for_port
-def command(setup: Setup, bootloader: str | None, only_print: bool, without_settings: bool) -> None:
+def command(
+    setup: Setup,
+    bootloader: str | None,
+    only_print: bool,
+    without_settings: bool,
+    inputs: bool,
+) -> None:
     """Put the firmware on a board. Nothing moves.
 
     Pulls the board's settings into logbook/backup first, runs the installed avrdude with the
     program that comes with rodbench, asks the board who it is, and compares its settings with
     those of before. What did not survive is put back.
+
+    The chip has no room for all: the usual program moves two rods as one and keeps a black box;
+    that of --inputs takes commands from buttons, sticks and servo pulses instead of both. Beside
+    the old bootloader there is room for neither.
 
     Switch motor power off meanwhile: half a program guards nothing.
 
@@ -45,7 +58,7 @@ def command(setup: Setup, bootloader: str | None, only_print: bool, without_sett
 
     _check_port(setup)
     program = programmer.find()
-    tried = order(bootloader)
+    tried = order(bootloader, inputs)
     if only_print or program is None:
         _show_lines(setup, tried, missing=program is None)
         return

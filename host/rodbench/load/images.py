@@ -14,16 +14,19 @@ KIND = "atmega328p-5v"
 
 @dataclass(frozen=True, slots=True)
 class Bootloader:
-    """A kind of bootloader: what it is called, and at how many baud it listens."""
+    """A kind of bootloader: what it is called, at how many baud it listens, and which program goes
+    beside it (empty: the usual one)."""
 
     word: str
     baud: int
     name: str
+    program: str = ""
 
 
 NEW = Bootloader("new", 115_200, "newer bootloader")
 OLD = Bootloader("old", 57_600, "old bootloader")
 BOOTLOADERS = {b.word: b for b in (NEW, OLD)}
+INPUTS = Bootloader("new", 115_200, "newer bootloader", "-inputs")
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +49,7 @@ def about() -> About:
 
 def hex_file(line_baud: int, bootloader: Bootloader) -> Path:
     """The file for a line's speed and a bootloader. Raises UsageError when there is none."""
-    path = FOLDER / f"{KIND}-{line_baud}-baud-{bootloader.word}-bootloader.hex"
+    path = FOLDER / f"{KIND}-{line_baud}-baud-{bootloader.word}-bootloader{bootloader.program}.hex"
     if not path.exists():
         raise UsageError(
             f"there is no firmware for {line_baud} baud",

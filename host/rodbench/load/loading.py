@@ -11,10 +11,18 @@ from pathlib import Path
 from rodbench_protocol.names import BoardKind
 
 from rodbench.board import Board, Hello
-from rodbench.errors import Interrupted, NoAnswer, PortError, ProcedureError, Refused, RodbenchError
+from rodbench.errors import (
+    Interrupted,
+    NoAnswer,
+    PortError,
+    ProcedureError,
+    Refused,
+    RodbenchError,
+    UsageError,
+)
 from rodbench.link.transport import BAUD
 from rodbench.load import backup, programmer
-from rodbench.load.images import NEW, OLD, About, Bootloader, about, hex_file
+from rodbench.load.images import INPUTS, NEW, OLD, About, Bootloader, about, hex_file
 from rodbench.load.programmer import Outcome, Run
 from rodbench.owner.link import OwnerLink
 from rodbench.owner.start import kept_free
@@ -305,8 +313,17 @@ def _not_written(run: Run, tried: Sequence[Bootloader]) -> ProcedureError:
     )
 
 
-def order(word: str | None) -> tuple[Bootloader, ...]:
-    """Which bootloaders are tried: the one that was named, or the newer, then the old."""
+def order(word: str | None, inputs: bool = False) -> tuple[Bootloader, ...]:
+    """Which bootloaders are tried: the one that was named, or the newer, then the old. Raises
+    UsageError for the program with inputs beside the old one."""
+    if inputs and word == "old":
+        raise UsageError(
+            "the program that reads inputs has no room beside the old bootloader",
+            kept="nothing was changed",
+            hint="a board with the newer one, or the usual program: leave --inputs out",
+        )
+    if inputs:
+        return (INPUTS,)
     return {"new": (NEW,), "old": (OLD,)}.get(word or "", (NEW, OLD))
 
 
