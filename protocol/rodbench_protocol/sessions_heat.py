@@ -27,13 +27,14 @@ def _again(s: Script, name: str, flags: int) -> None:
 
 
 def _credit_off() -> Json:
-    s = Script("credit_off", "off-time is told once a start of power, before anything moves")
+    s = Script("credit_off", "off-time is told once after power came on, before anything moves")
     s.begin()
+    _again(s, "$second", EXTERNAL)
     s.ask("credit_off", off_s=5400)
     s.ask("credit_off", Status.NOTHING_KEPT, off_s=5400)
-    _again(s, "$second", EXTERNAL)
+    _again(s, "$third", EXTERNAL)
     s.ask("credit_off", Status.NOTHING_KEPT, off_s=5400)
-    _again(s, "$third", POWER_ON)
+    _again(s, "$fourth", POWER_ON)
     s.set_axis(**FITTED)
     s.ask("jog", **_JOG, ticks=20)
     s.ask("credit_off", Status.NOTHING_KEPT, off_s=5400)

@@ -202,9 +202,26 @@ def test_off_time_is_credited_once_and_only_after_a_power_loss() -> None:
     assert board.status("credit_off", off_s=300) == Status.NOTHING_KEPT
 
 
-def test_off_time_is_not_credited_after_a_motion() -> None:
+def test_a_reset_before_it_is_told_does_not_matter() -> None:
+    """A cable that is plugged in restarts most boards, once their power is on."""
+    board = spent()
+    before = board.used
+    for _ in range(3):
+        board.again(EXTERNAL)
+    assert board.used == before
+    assert board.status("credit_off", off_s=700) == Status.OK
+    board.rest(1)
+    assert board.used == 0
+
+
+@pytest.mark.parametrize("resets", [0, 1, 2])
+def test_off_time_is_not_credited_after_a_motion(resets: int) -> None:
     board = spent(900)
+    board.rest(30)
     board.jog(10)
+    assert board.driven[-1]
+    for _ in range(resets):
+        board.again(EXTERNAL)
     assert board.status("credit_off", off_s=300) == Status.NOTHING_KEPT
 
 

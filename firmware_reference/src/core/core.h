@@ -85,7 +85,6 @@ typedef struct {
     hot_record_t record;                /* as written last, or to be written now */
     uint16_t cover;                     /* ticks of output that the memory tells of in advance, of both axes together */
     uint8_t writing;                    /* 0: no record is to be written */
-    uint8_t credit;                     /* 1: the time without power is not told yet */
 } hot_t;
 
 /* How far a record is written. */

@@ -34,12 +34,12 @@ void hot_start(core_t *core, uint8_t kept)
     hot_t *hot = &core->hot;
     uint8_t found = record_newest(&hot->record, sizeof hot->record, STORE_HOT_AT, PLACES, core->ee_read);
     hot->record.number++;
-    hot->credit = !kept;
     if (kept) {
         duty_resume(&core->noinit->duty[0], &core->live.axis[0]);
         duty_resume(&core->noinit->duty[1], &core->live.axis[1]);
         return;
     }
+    core->noinit->credit = 1;
     if (!found && core->reset_cause > RESET_CAUSE_POWER_ON) {
         hot->record.axis[0].used = UINT16_MAX;
         hot->record.axis[1].used = UINT16_MAX;
@@ -75,7 +75,7 @@ void hot_tick(core_t *core)
         more = AHEAD / UNIT;
         warmer = HEAT_AHEAD;
         hot->writing = RAISES;
-        hot->credit = 0;
+        core->noinit->credit = 0;
     }
     if (hot->cover > LEAD) {
         hot->cover = LEAD;
@@ -111,10 +111,10 @@ void hot_written(core_t *core, uint8_t good)
 
 uint8_t hot_credit(core_t *core, uint32_t off_s)
 {
-    if (!core->hot.credit) {
+    if (!core->noinit->credit) {
         return STATUS_NOTHING_KEPT;
     }
-    core->hot.credit = 0;
+    core->noinit->credit = 0;
     take_up(core, at_most_u16((int32_t)off_s));
     return STATUS_OK;
 }

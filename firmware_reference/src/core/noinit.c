@@ -2,7 +2,7 @@
 
 #include "port.h"
 
-#define MAGIC UINT32_C(0x524F4403)      /* changes whenever noinit_t does */
+#define MAGIC UINT32_C(0x524F4404)      /* changes whenever noinit_t does */
 
 static uint8_t cause_of_flags(uint8_t flags, uint8_t kept)
 {

@@ -61,6 +61,7 @@ typedef struct {
     uint16_t nonce;             /* of this boot */
     uint16_t nonce_inverted;
     uint8_t mark;               /* RESET_CAUSE_ to report next time; RESET_CAUSE_UNKNOWN: nothing was marked */
+    uint8_t credit;             /* 1: the time without power is not told yet, and nothing has moved since */
     totals_t totals;            /* before the long ones: within reach of one instruction */
     blackbox_t box;
     duty_t duty[2];

@@ -173,6 +173,14 @@ class Board:
         """On-time, starts and travel of an axis in all."""
         return memory.totals(self, axis)
 
+    def credit_off(self, seconds: float) -> None:
+        """Tell how long the board was without power, for duty and heat to fall by it.
+
+        Once after power came on, before anything moves; else Refused. Only what is known for
+        sure: too long a time makes the motor warmer than the board reckons.
+        """
+        memory.credit_off(self, seconds)
+
     # -- settings
 
     @property

@@ -1,13 +1,15 @@
-"""What a board remembers of its trips: log, black box, totals."""
+"""What a board remembers: trips, black box, totals, duty through a power loss."""
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING, Any
 
 from rodbench_protocol.names import Features, Status
 
-from rodbench.board.types import BlackBox, BoxSample, Totals, Trip
-from rodbench.errors import NoAnswer, Refused
+from rodbench.board import convert
+from rodbench.board.types import BlackBox, BoxSample, Hello, Totals, Trip
+from rodbench.errors import NoAnswer, Refused, UsageError
 
 if TYPE_CHECKING:
     from rodbench.board.board import Board
@@ -15,6 +17,7 @@ if TYPE_CHECKING:
 
 AGES = 8  # trips that are kept, SPEC.md section 14
 UPTIME_MOST_MIN = 65535
+OFF_MOST_S = 65535  # the board counts no more
 SAMPLE_S = 0.01
 BUSY_S = 6.0  # a store takes two seconds; trips and totals are written one by one
 BUSY_TURN_S = 0.05
@@ -51,17 +54,29 @@ def totals(board: Board, axis: int) -> Totals:
     return Totals(axis, reply["on_s"], reply["starts"], reply["travel_mm"])
 
 
+def credit_off(board: Board, seconds: float) -> None:
+    """So long was the board without power: duty and heat fall by it."""
+    if not 0 < seconds < math.inf:  # nan is in no range
+        raise UsageError(f"{seconds:g} s is no time without power", kept="nothing was sent")
+    if board.hello.protocol_minor < convert.GUARDS_MINOR:
+        raise _too_old(board.hello, "duty through a power loss")
+    board.request("credit_off", off_s=min(int(seconds), OFF_MOST_S))  # rounded down: warmer
+
+
 def _needs(board: Board, feature: Features, what: str) -> None:
-    hello = board.hello
-    if not hello.features & feature:
-        raise Refused(
-            f"this board keeps no {what}: its firmware {hello.firmware} speaks protocol "
-            f"{hello.protocol_major}.{hello.protocol_minor}",
-            status=Status.NOT_SUPPORTED,
-            status_name="not_supported",
-            kept="nothing was sent",
-            hint="`rodbench load` puts this program's firmware on the board; settings stay",
-        )
+    if not board.hello.features & feature:
+        raise _too_old(board.hello, what)
+
+
+def _too_old(hello: Hello, what: str) -> Refused:
+    return Refused(
+        f"this board keeps no {what}: its firmware {hello.firmware} speaks protocol "
+        f"{hello.protocol_major}.{hello.protocol_minor}",
+        status=Status.NOT_SUPPORTED,
+        status_name="not_supported",
+        kept="nothing was sent",
+        hint="`rodbench load` puts this program's firmware on the board; settings stay",
+    )
 
 
 def _ask(board: Board, name: str, **fields: int) -> Reply | None:

@@ -38,7 +38,7 @@ def seconds(text: str) -> float:
     """`2`, `2 s`, `500 ms`, `1 min`. Raises UsageError."""
     found = _amount(_with_unit(text, "s"), "s", "a time")
     if found <= 0:
-        raise UsageError(f"'{text}' is no time to run for: it must be above 0")
+        raise UsageError(f"'{text}' is no time: it must be above 0")
     return found
 
 

@@ -7,35 +7,46 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from rodbench.cli import talk
+from rodbench.cli import amounts, talk
 from rodbench.cli.options import Setup, for_board
 
 if TYPE_CHECKING:
-    from rodbench.board import Board
+    from rodbench.board import Board, BoardSample
     from rodbench.settings.units import Units
 
 BOARD_PERIOD_S = 0.25  # more than one period of the board's own telemetry
 
 
 @click.command("info")
+@click.option(
+    "--off-for",
+    metavar="TIME",
+    help='Tell the board how long it was without power ("2 h"); it cannot know. Once, before '
+    "anything moves. Say no more than is sure: else the motor is warmer than the board reckons.",
+)
 @for_board
-def command(setup: Setup) -> None:
-    """Who is on the port: versions, reset cause, digests, counters, link; where its rods are, and
-    which faults stand.
+def command(setup: Setup, off_for: str | None) -> None:
+    """Who is on the port: versions, reset cause, digests, counters, link; where its rods are, duty
+    left and heat, and which faults stand.
 
     Opening a port may restart the board; nothing moves.
 
     \b
     Example:  rodbench info --port emulator
     """
+    off_s = None if off_for is None else amounts.seconds(off_for)
     with setup.board("info") as board:
+        if off_s is not None:
+            board.credit_off(off_s)
+            setup.log(board, "power off", off_s=off_s)
+            board.watch(BOARD_PERIOD_S)  # what it reckons from now on
         found: dict[str, Any] = {
             "hello": asdict(board.ask_hello()),
             "digests": board.digests(),
             "counters": board.counters(),
             "link": asdict(board.statistics()),
-            "axes": _axes(board, setup.units()),
             "board": _board(board),
+            "axes": _axes(board, setup.units()),
         }
     talk.result(found, _text(found), setup.as_json)
 
@@ -73,14 +84,39 @@ def _axes(board: Board, units: Units) -> list[dict[str, Any]]:
             to_do = [fault_sentence(name, number, has_pot(live)) for name in names]
             found.append(
                 {"axis": number, "state": state(sample.state), "said": said, "faults": names}
-                | {"to_do": to_do}
+                | {"to_do": to_do, **_spent(board.last_board, number, live["rated_ma"])}
             )
+    return found
+
+
+def _spent(sample: BoardSample | None, axis: int, rated_ma: int) -> dict[str, float]:
+    """Duty and heat as far as the board tells them."""
+    if sample is None:
+        return {}
+    found = {"duty_left_s": sample.duty_left_s[axis - 1]}
+    if sample.duty_ready_s is not None:
+        found["duty_ready_s"] = sample.duty_ready_s[axis - 1]
+    if sample.heat is not None and rated_ma:
+        found["heat"] = sample.heat[axis - 1]
     return found
 
 
 def _axis_lines(axis: dict[str, Any]) -> list[str]:
     said = f"  axis {axis['axis']}       {axis['said']}"
-    return [said, *(f"  ! {sentence}" for sentence in axis["to_do"])]
+    return [said, *_spent_lines(axis), *(f"  ! {sentence}" for sentence in axis["to_do"])]
+
+
+def _spent_lines(axis: dict[str, Any]) -> list[str]:
+    from rodbench.settings.units import minutes
+
+    if "duty_left_s" not in axis:
+        return []
+    said = f"duty left {minutes(axis['duty_left_s'])}"
+    if axis.get("duty_ready_s"):
+        said += f", all of it after {minutes(axis['duty_ready_s'])} of rest"
+    if "heat" in axis:
+        said += f"; motor at {100 * axis['heat']:.0f} % of its rated heat"
+    return [f"               {said}"]
 
 
 def _text(found: dict[str, Any]) -> str:

@@ -22,13 +22,14 @@ _HINTS: dict[int, str] = {
     Status.BUSY: "a store takes about two seconds: ask again",
     Status.NO_DRAFT: "the draft was dropped (a restart, or another program): begin again",
 }
+_OFF_HINT = "let the motor rest: `rodbench info` shows how long"
 DUTY_NEVER = 0xFFFF
 _SETTING_STATUSES = (Status.UNKNOWN_SETTING, Status.SETTING_RANGE, Status.CROSS_RULE)
 
 
 def refusal(request: str, status: int, detail: int, scope: int | None = None) -> Refused:
     """The error of a reply whose status is not ok; `scope` lets settings be named."""
-    reason = _reason(status)
+    reason, hint = _reason(status), _HINTS.get(status)
     if scope is not None and status in _SETTING_STATUSES:
         reason = _about_setting(status, detail, scope)
     elif status == Status.FAULTED:
@@ -37,6 +38,9 @@ def refusal(request: str, status: int, detail: int, scope: int | None = None) ->
         reason = f"{reason}: {_field(request, detail)}"
     elif status == Status.DUTY_SPENT:
         reason = _about_duty(detail)
+    elif request == "credit_off" and status == Status.NOTHING_KEPT:
+        reason = "time without power counts only after power came on, before any motion, and once"
+        hint = _OFF_HINT
     return Refused(
         f"{request} refused: {reason}",
         request=request,
@@ -44,7 +48,7 @@ def refusal(request: str, status: int, detail: int, scope: int | None = None) ->
         status_name=_name(status),
         detail=detail,
         kept="nothing changed on the board",
-        hint=_HINTS.get(status),
+        hint=hint,
     )
 
 

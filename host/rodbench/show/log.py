@@ -7,7 +7,7 @@ from datetime import datetime
 from typing import Any
 
 from rodbench.record.logbook import Entry
-from rodbench.settings.units import Units
+from rodbench.settings.units import Units, minutes
 
 Data = Mapping[str, Any]
 
@@ -38,6 +38,10 @@ def _new(data: Data, _: Units) -> str:
 def _note(data: Data, _: Units) -> str:
     photos = [str(photo.get("name")) for photo in data.get("photos", ())]
     return f"{data.get('text', '')}{' photo ' if photos else ''}{' '.join(photos)}".strip()
+
+
+def _was_off(data: Data, _: Units) -> str:
+    return f"for {minutes(data.get('off_s', 0))}, as told to the board"
 
 
 def _moved(data: Data, units: Units) -> str:
@@ -118,6 +122,7 @@ _TOLD: dict[str, Callable[[Data, Units], str]] = {
     "jog": _jogged,
     "level": _levelled,
     "clear": _cleared,
+    "power off": _was_off,
     "trip": _tripped,
     "push": _pushed,
     "pull": _pulled,

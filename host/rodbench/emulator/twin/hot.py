@@ -31,7 +31,7 @@ AXES = 2
 class Hot:
     """hot_t, the record in its parts."""
 
-    __slots__ = ("cover", "credit", "heat", "number", "used", "writing")
+    __slots__ = ("cover", "heat", "number", "used", "writing")
 
     def __init__(self) -> None:
         self.number = 0
@@ -39,7 +39,6 @@ class Hot:
         self.heat = [0, 0]
         self.cover = 0
         self.writing = 0
-        self.credit = False
 
     def record(self) -> bytes:
         """As written."""
@@ -63,11 +62,11 @@ def hot_start(core: Twin, kept: bool) -> None:
     found = record_newest(PLACE_SIZE, STORE_HOT_AT, PLACES, core.eeprom)
     hot.number, hot.used[0], hot.heat[0], hot.used[1], hot.heat[1] = _RECORD.unpack(found[:-1])
     hot.number = (hot.number + 1) & _U16_MAX
-    hot.credit = not kept
     if kept:
         for index in range(AXES):
             duty_resume(core.noinit.duty[index], core.live.scope[index + 1])
         return
+    core.noinit.credit = True
     if not any(found) and core.reset_cause > ResetCause.POWER_ON:
         hot.used = [_U16_MAX, _U16_MAX]
     _take_up(core, 0)
@@ -93,7 +92,7 @@ def hot_tick(core: Twin) -> None:
             return
         more, warmer = AHEAD // UNIT, HEAT_AHEAD
         hot.writing = RAISES
-        hot.credit = False
+        core.noinit.credit = False
     hot.cover = min(hot.cover, LEAD)
     for index in range(AXES):
         used = duty_used(core.noinit.duty[index])
@@ -121,8 +120,8 @@ def hot_written(core: Twin, good: bool) -> None:
 
 def hot_credit(core: Twin, off_s: int) -> int:
     """Off-time told by the host."""
-    if not core.hot.credit:
+    if not core.noinit.credit:
         return Status.NOTHING_KEPT
-    core.hot.credit = False
+    core.noinit.credit = False
     _take_up(core, off_s & _U16_MAX if off_s >= 1 << 31 else min(off_s, _U16_MAX))
     return Status.OK

@@ -14,18 +14,19 @@ RESET_FLAG_POWER_ON = 1
 RESET_FLAG_EXTERNAL = 2
 RESET_FLAG_BROWN_OUT = 4
 RESET_FLAG_WATCHDOG = 8
-_LAYOUT = struct.Struct("<HBBII")
+_LAYOUT = struct.Struct("<HBBBII")
 
 
 class NoInit:
     """The record. `valid` stands for the magic number of C's."""
 
-    __slots__ = ("box", "duty", "heat", "mark", "nonce", "totals", "valid")
+    __slots__ = ("box", "credit", "duty", "heat", "mark", "nonce", "totals", "valid")
 
     def __init__(self) -> None:
         self.valid = False
         self.nonce = 0
         self.mark = int(ResetCause.UNKNOWN)
+        self.credit = False
         self.duty = [Duty(), Duty()]
         self.heat = [0, 0]
         self.totals = Totals()
@@ -33,7 +34,7 @@ class NoInit:
 
     def to_bytes(self) -> bytes:
         """For keeping the record between processes."""
-        head = _LAYOUT.pack(self.nonce, self.mark, self.valid, *self.heat)
+        head = _LAYOUT.pack(self.nonce, self.mark, self.valid, self.credit, *self.heat)
         duty = b"".join(duty.to_bytes() for duty in self.duty)
         return head + duty + self.totals.to_bytes() + self.box.to_bytes()
 
@@ -43,8 +44,8 @@ class NoInit:
         if len(data) != _LAYOUT.size + 2 * DUTY_BYTES + TOTALS_BYTES + BOX_BYTES:
             raise ValueError("no record of this version")
         record = cls()
-        record.nonce, record.mark, valid, *record.heat = _LAYOUT.unpack_from(data)
-        record.valid = bool(valid)
+        record.nonce, record.mark, valid, credit, *record.heat = _LAYOUT.unpack_from(data)
+        record.valid, record.credit = bool(valid), bool(credit)
         at = _LAYOUT.size
         for index in range(2):
             record.duty[index] = Duty.from_bytes(data[at : at + DUTY_BYTES])
