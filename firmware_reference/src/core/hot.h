@@ -25,7 +25,7 @@ void hot_start(core_t *core, uint8_t kept);
 /* Before the axes' own tick: begins a record where one is needed. */
 void hot_tick(core_t *core);
 
-/* Off-time told by the host. STATUS_OK or _NOTHING_KEPT. */
+/* Off-time told by the host, once after a power loss, whatever resets lie between. STATUS_OK or _NOTHING_KEPT. */
 uint8_t hot_credit(core_t *core, uint32_t off_s);
 
 /* For memory.c. */
