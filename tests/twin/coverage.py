@@ -55,7 +55,7 @@ def measure(folder: Path) -> list[File]:
     for path in sorted(folder.glob("*.gcov.json.gz")):
         for entry in json.loads(gzip.decompress(path.read_bytes()))["files"]:
             source = Path(entry["file"])
-            if source.suffix == ".c" and source.parent.name == "core":
+            if source.suffix in (".c", ".h") and source.parent.name == "core":
                 found.append(_file(source, entry["lines"]))
     return found
 

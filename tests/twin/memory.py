@@ -10,7 +10,7 @@ from rodbench_protocol import settings
 SLOTS = (1, 329)
 SIZE = 1024
 FORMAT = 1
-TOTALS, TRIPS = 817, 873
+HOT, TOTALS, TRIPS = 657, 817, 873
 
 
 def put_slot(image: bytearray, slot: int, generation: int, scopes: list[bytes]) -> None:
@@ -21,13 +21,19 @@ def put_slot(image: bytearray, slot: int, generation: int, scopes: list[bytes]) 
 
 
 def sealed(record: bytes) -> bytes:
-    """With the check byte of trips and totals behind it."""
+    """With the check byte of records behind it."""
     check = binascii.crc_hqx(record, 0xFFFF) & 0xFF
     return record + bytes((0 if check == 0xFF else check,))
 
 
 def put_records(image: bytearray, newest: int) -> None:
-    """A full trip log but for one that is torn, and both totals, newest with this number."""
+    """Trips and hot records, all there but for a torn one, and both totals; the newest's number."""
+    for age in range(17):
+        number = (newest - age) & 0xFFFF
+        hot = sealed(struct.pack("<HHBHB", number, 1500 - age, 58 + age, 65535 * (age % 2), 255))
+        at = HOT + number % 17 * 9
+        image[at : at + 9] = hot
+    image[HOT + (newest + 1) % 17 * 9] ^= 4
     for age in range(8):
         number = (newest - age) & 0xFFFF
         trip = sealed(struct.pack("<HBBiHhHbH", number, 1 + age % 2, 1 + age, 7, 8, 9, 10, 11, age))

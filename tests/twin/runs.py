@@ -17,6 +17,7 @@ import hypothesis
 from cobs import cobs
 from hypothesis import strategies as st
 from rodbench.emulator.twin.axis import axis_at_rest
+from rodbench.emulator.twin.duty import duty_room
 from rodbench_protocol import framing, messages, settings
 from rodbench_protocol.names import AxisAlso, AxisState, Ended, Fault, LocalAs, LocalSource
 
@@ -136,6 +137,7 @@ MISHAPS = (
     "left", "stuck", "stuck", "aged", "torn", "late", "worn", "odd_supply", "asserted",
     "zeros", "other_nonce", "edge", "edge", "rewindow", "longest", "commit", "rested",
     "leave", "spark", "volts", "open_stop", "heavy", "heavy", "power", "warm",
+    "spent", "spent", "wears", "power", "power",
 )  # fmt: skip
 
 _acts = st.builds(
@@ -306,7 +308,7 @@ class Run:
         self.session = SESSION
         self.last = b""
         self.still = 0
-        self.calm_at = self.alone_until = 0
+        self.calm_at = self.alone_until = self.worn_at = 0
         self.queue: list[bytes | Callable[[], bytes]] = []
         self.acts: dict[int, list[Act]] = {}
         for act in plan.acts:
@@ -338,6 +340,7 @@ class Run:
             data += getattr(self, f"_{act.kind}", self._by_request)(act) or b""
         if tick == self.calm_at:
             self.supply, self.pair.inputs = SUPPLY, 1
+        self.pair.worn |= tick == self.worn_at > 0
         data += self._drive(tick) if tick >= self.alone_until else self._leave_alone(tick)
         out = self.pair.out
         read = [rod.step(out.drive[i], out.bridge[i], self.rng) for i, rod in enumerate(self.rods)]
@@ -524,7 +527,8 @@ class Run:
         return self._ask("move", axis=axis, target_um=b >> shift, speed_um_s=b // 7 >> shift)
 
     def _credit_off(self, act: Act) -> bytes:
-        return self._ask("credit_off", off_s=act.a >> (act.b % 32))
+        off_s = (act.a >> (act.b % 32), act.a % 600)[act.b // 32 % 2]
+        return self._ask("credit_off", off_s=off_s)
 
     def _hello(self, act: Act) -> bytes:
         return framing.encode(messages.pack("hello", act.a % 256, act.b % 256))
@@ -689,6 +693,14 @@ class Run:
         self.pair.age(index, ticks, bool(act.a // 2 % 2))
         self.pair.age(index, 1 + act.a // 32 % 600, bool(act.a // 4 % 2))
 
+    def _spent(self, act: Act) -> None:
+        """Little is left of a budget, or nothing; of a small one, as time is short."""
+        index = act.a % 2
+        live, duty = self.pair.twin.live.scope[1 + index], self.pair.twin.noinit.duty[index]
+        left = duty_room(duty, live) - (0, 1, act.b % 40, act.b % 300)[act.a // 2 % 4]
+        if 0 < left < 4000:
+            self.pair.age(index, left, True)
+
     def _rewindow(self, act: Act) -> bytes:
         """On-time that a short window has forgotten, or soon will; then one of another length."""
         self.pair.age(act.a % 2, 300, True)
@@ -696,9 +708,9 @@ class Run:
         return self._commit(Act(act.tick, "commit", act.a % 2 + 2, act.b))
 
     def _power(self, act: Act) -> bytes:
-        """Power off and on; mostly the host tells for how long."""
+        """Power off and on; mostly the host tells for how long, or tells it twice."""
         self._boot(1, act.b % 65536, True)
-        if act.a % 4:
+        for _ in range((0, 1, 1, 2)[act.a % 4]):
             self.queue.append(lambda: self._credit_off(act))
         return b""
 
@@ -724,6 +736,11 @@ class Run:
         """From now on the memory does not take what is written, or is busy now and then."""
         self.pair.worn = act.a % 2 == 0
         self.pair.busy_every = act.b % 4
+
+    def _wears(self, act: Act) -> bytes:
+        """Power off and on; the first record is written, or nearly so, and no other."""
+        self.worn_at = act.tick + 10 + act.b % 24
+        return self._boot(1, act.b % 65536, True)
 
     def _odd_supply(self, act: Act) -> None:
         self.supply = act.a % 1024
