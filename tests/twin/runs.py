@@ -137,7 +137,7 @@ MISHAPS = (
     "left", "stuck", "stuck", "aged", "torn", "late", "worn", "odd_supply", "asserted",
     "zeros", "other_nonce", "edge", "edge", "rewindow", "longest", "commit", "rested",
     "leave", "spark", "volts", "open_stop", "heavy", "heavy", "power", "warm",
-    "spent", "spent", "wears", "power", "power",
+    "spent", "spent", "wears", "power",
 )  # fmt: skip
 
 _acts = st.builds(
@@ -710,7 +710,7 @@ class Run:
     def _power(self, act: Act) -> bytes:
         """Power off and on; mostly the host tells for how long, or tells it twice."""
         self._boot(1, act.b % 65536, True)
-        for _ in range((0, 1, 1, 2)[act.a % 4]):
+        for _ in range((0, 1, 2, 2)[act.a % 4]):
             self.queue.append(lambda: self._credit_off(act))
         return b""
 
