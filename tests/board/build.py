@@ -103,31 +103,35 @@ def firmware(
     return out / "firmware.elf"
 
 
-CORE_SOURCES = ("src/core", "src/generated")
+def core_parts() -> list[str]:
+    """Names of the core's C files, in the order of the Makefile's groups."""
+    lines = re.findall(r"^(?:GROUP_\d|PLAIN) := (.+)$", (FIRMWARE / "Makefile").read_text(), re.M)
+    return " ".join(lines).split()
 
 
-def core_files() -> list[str]:
-    """C files of the core, in the Makefile's order of linking: then it is smallest."""
-    lines = re.findall(r"^(?:BEFORE|BEHIND) := (.+)$", (FIRMWARE / "Makefile").read_text(), re.M)
-    order = " ".join(lines).split()
-    files = [f for part in CORE_SOURCES for f in sorted((FIRMWARE / part).glob("*.c"))]
-    files.sort(key=lambda f: order.index(f.stem) if f.stem in order else len(order))
-    return [str(f) for f in files]
+def core_objects() -> list[str]:
+    """The core with local inputs for the AVR, made as the firmware's own: shared code and all."""
+    out = OUT / f"core-{WORKER}"
+    objects = [str(out / "core" / f"{part}.o") for part in core_parts()]
+    objects += [str(out / "generated/schema.o"), str(out / "avr/divide.o")]
+    run(["make", "-C", str(FIRMWARE), "-j2", "LOCAL=1", f"BUILD={out}", *objects])
+    return objects
 
 
 @functools.cache
 def core_alone() -> tuple[Path, Path]:
     """core_alone.c for the AVR (ELF) and natively under sanitizers."""
     require_tools()
-    source = [str(HERE / "core_alone.c"), *core_files()]
-    small = ["-Os", "-ffunction-sections", "-fdata-sections", "-mcall-prologues", "-mstrict-X"]
-    small += ["-DCORE_LOCAL_INPUTS=1", "-Wl,--relax"]
-    avr = ["avr-gcc", "-mmcu=atmega328p", "-std=gnu11", "-Wall", "-Werror", *small]
+    main = [str(HERE / "core_alone.c"), "-DCORE_LOCAL_INPUTS=1"]
+    sources = [str(FIRMWARE / f"src/core/{part}.c") for part in core_parts()]
+    sources.append(str(FIRMWARE / "src/generated/schema.c"))
+    avr = ["avr-gcc", "-mmcu=atmega328p", "-std=gnu11", "-Wall", "-Werror", "-Os"]
+    avr += ["-mcall-prologues", "-Wl,--gc-sections,--relax"]
     checks = ["-fsanitize=address,undefined", "-fno-sanitize-recover=all"]
     native = ["gcc", "-std=c11", "-O1", "-g", "-Wall", "-Werror", *checks]
     return (
-        _put(OUT / "core_alone.elf", [*avr, "-Wl,--gc-sections", *source]),
-        _put(OUT / "core_alone", [*native, *source]),
+        _put(OUT / "core_alone.elf", [*avr, *main, *core_objects()]),
+        _put(OUT / "core_alone", [*native, *main, *sources]),
     )
 
 

@@ -11,7 +11,9 @@ from tests.board.simboard import BOOT_CYCLES, EEPROM_BYTES, OK, RAM_BYTES, Chip
 
 RING = 128
 UCSR0B, RECEIVES = 0xC1, 0x10
-SETTLE_CYCLES = 2000  # after the outputs: enough to see a restart begin
+LINE_CYCLES = 2000  # at the start, until the program listens
+SETTLE_CYCLES = 300  # after the outputs: by then a restart has begun, and the scan is at no supply
+HANDLER_CYCLES = 1000  # more than any interrupt handler takes
 
 
 def spread(total: int, count: int) -> list[int]:
@@ -63,7 +65,7 @@ class ChipSession:
         """Bytes from the host, paced: up to about 100 of them reach the next tick."""
         assert self.chip is not None
         while not self.chip.data[UCSR0B] & RECEIVES:  # before that the program does not listen
-            self.chip.run("cycles", SETTLE_CYCLES)
+            self.chip.run("cycles", LINE_CYCLES)
         assert self.chip.call("waiting") == 0, "the step before had more bytes than its ticks carry"
         self.chip.send(data)
 
@@ -74,9 +76,18 @@ class ChipSession:
         chip.codes(codes_of(readings))
         chip.inputs(readings.get("inputs", 0))
         assert chip.tick(BOOT_CYCLES) == OK
-        chip.run("cycles", SETTLE_CYCLES)
+        restart = self._restarts(chip)
         drive = [chip.axis(index)[1] for index in (0, 1)]
-        return {"drive": drive, "restart": int(chip.call("off_for") > SETTLE_CYCLES // 2)}
+        return {"drive": drive, "restart": int(restart)}
+
+    @staticmethod
+    def _restarts(chip: Chip) -> bool:
+        """Whether interrupts go off for good. No longer than it takes: readings of a tick that come
+        behind the scan's look at them count a tick late."""
+        chip.run("cycles", SETTLE_CYCLES)
+        while 0 < chip.call("off_for") < HANDLER_CYCLES:
+            chip.run("cycles", SETTLE_CYCLES)
+        return chip.call("off_for") > 0
 
     def transmit(self) -> bytes:
         """What this tick has queued."""
