@@ -19,6 +19,7 @@ from tests.core.host import BLANK, SESSION, Host
 
 TRIPS_AT, TRIP_SIZE, TRIPS = 873, 18, 8
 TOTALS_AT, TOTALS_SIZE = 817, 28
+HOT_AT, HOT_SIZE, HOT_PLACES = 657, 9, 17
 OVER_COUNTS = 4000  # of the current input: above any trip
 TRIP_TICKS = 11
 
@@ -55,6 +56,13 @@ def totals_of(image: bytes) -> tuple[int, ...]:
     """Number, then on-time, starts and travel of axis 1 and 2, of the newest record; or nothing."""
     records = [image[at : at + TOTALS_SIZE] for at in (TOTALS_AT, TOTALS_AT + TOTALS_SIZE)]
     return max((struct.unpack("<H6I", r[:26]) for r in records if good(r)), default=())
+
+
+def hot_of(image: bytes) -> tuple[int, ...]:
+    """Number, then on-time and heat of axis 1 and 2, of the newest hot record; or nothing."""
+    places = range(HOT_AT, HOT_AT + HOT_PLACES * HOT_SIZE, HOT_SIZE)
+    records = [image[at : at + HOT_SIZE] for at in places]
+    return max((struct.unpack("<HHBHB", r[:-1]) for r in records if good(r)), default=())
 
 
 class Bench(Host):

@@ -1,23 +1,20 @@
 """Duty and heat through resets and power cuts: nothing is forgotten, too much by what is stated.
 
-On-time is recounted from the outputs, and the record is read by the map in store.h, with struct and
-binascii alone.
+On-time is recounted from the outputs, and the record is read by the map in store.h.
 """
 
 from __future__ import annotations
 
 import random
-import struct
 from itertools import accumulate
 
 import pytest
 from rodbench_protocol import framing, messages
 from rodbench_protocol.names import Ended, Status
 
-from tests.core.bench import good
+from tests.core.bench import HOT_AT, HOT_PLACES, HOT_SIZE, hot_of
 from tests.core.host import BLANK, EXTERNAL, SESSION, Host
 
-HOT_AT, HOT_SIZE, PLACES = 657, 9, 17
 UNIT, LEAD, AHEAD = 32, 64, 6016
 TOO_MUCH = AHEAD + LEAD + UNIT - 1  # ticks for each cut in motion, at most
 TOO_MUCH_AT_REST = LEAD + UNIT - 1
@@ -60,18 +57,9 @@ class Board(Host):
         return int(self.board.fields().axis[0].duty_used)
 
 
-def newest(image: bytes) -> tuple[int, int, int, int, int] | None:
-    """Number, on-time and heat of axis 1, then of axis 2."""
-    records = [
-        image[at : at + HOT_SIZE] for at in range(HOT_AT, HOT_AT + PLACES * HOT_SIZE, HOT_SIZE)
-    ]
-    found = [struct.unpack("<HHBHB", r[:8]) for r in records if good(r)]
-    return max(found, default=None)
-
-
 def told(image: bytes) -> int:
     """Ticks of axis 1 that the memory tells of."""
-    record = newest(image)
+    record = hot_of(image)
     return record[1] * UNIT if record else 0
 
 
@@ -134,9 +122,9 @@ def test_at_rest_the_record_comes_down_to_what_is_spent() -> None:
     assert told(board.image) >= AHEAD
     board.rest(131_072)
     assert board.used <= told(board.image) <= board.used + LEAD + UNIT
-    written = [a for a, _ in board.writes if HOT_AT <= a < HOT_AT + PLACES * HOT_SIZE]
+    written = [a for a, _ in board.writes if HOT_AT <= a < HOT_AT + HOT_PLACES * HOT_SIZE]
     board.rest(120_000)  # 10 minutes
-    again = [a for a, _ in board.writes if HOT_AT <= a < HOT_AT + PLACES * HOT_SIZE]
+    again = [a for a, _ in board.writes if HOT_AT <= a < HOT_AT + HOT_PLACES * HOT_SIZE]
     assert len(again) - len(written) <= HOT_SIZE + 1  # one record
 
 
@@ -151,7 +139,7 @@ def test_a_cut_at_every_byte_leaves_a_record_that_tells_enough(garbage: str) -> 
     on = board.on
     board.jog(40)
     rng = random.Random(3)
-    writes = [w for w in board.writes if HOT_AT <= w[0] < HOT_AT + PLACES * HOT_SIZE]
+    writes = [w for w in board.writes if HOT_AT <= w[0] < HOT_AT + HOT_PLACES * HOT_SIZE]
     assert len(writes) >= 2 * 4
     for address, value in writes:
         torn = {
