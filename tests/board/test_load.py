@@ -32,7 +32,11 @@ def test_the_first_release_becomes_this_one_and_keeps_its_settings() -> None:
         ended = on.run("load", "--json")
         assert ended.code == 0, ended.said
         assert on.holds(NEWER)
-        assert on.board.chip.eeprom == eeprom  # nothing was even written
+        now = on.board.chip.eeprom
+        settings, hot = slice(657), slice(657, 810)  # of the memory's map in the firmware's README
+        assert now[settings] == eeprom[settings]  # nothing was even written
+        assert now[hot] != eeprom[hot]  # but the duty's record, at the program's start
+        assert now[hot.stop :] == eeprom[hot.stop :]
         assert ended.data["before"]["protocol"] == "1.0"
         assert ended.data["before"]["digest_live"] == WAS
         assert ended.data["after"]["digest_live"] == ended.data["after"]["digest_stored"] == MEANT
