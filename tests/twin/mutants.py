@@ -243,7 +243,7 @@ MUTANTS = (
     # duty and heat through a power loss
     Mutant("hot.c", "heat_of(duty) < told[0].heat && ", ""),
     Mutant("hot.c", "(duty_used(duty) + LEAD + UNIT - 1)", "(duty_used(duty) + UNIT - 1)"),
-    Mutant("hot.c", "    core->hot.credit = 0;\n", ""),
+    Mutant("hot.c", "core->noinit->credit = 0;\n    take_up", "take_up"),
     Mutant("thermal.c", "halved(step * 9, 5)", "halved(step, 2)"),
     Mutant("thermal.c", "uint8_t left = 8;", "uint8_t left = 7;"),
     Mutant("thermal.c", "ratio > RATIO_MOST ?", "ratio > 10u * ROOT ?"),
