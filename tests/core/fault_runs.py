@@ -154,6 +154,7 @@ class Run:
                 self.board.noinit[:] = b"\x5a" * len(self.board.noinit)
             self.board.boot(flags, seed)
         self.session, self.nonce, self.waiting = 0, -1, None
+        self.stood.clear()  # filters begin anew
         self.idle, self.rest, self.rested = [0, 0], [0, 0], [False, False]
         self.local = [False, False]
         for watch in self.watches:
