@@ -2,7 +2,7 @@
 
 The newer image, as Debian's compiler builds it, is 20 bytes longer than the 512 bytes at 0x7E00
 that it is linked for: its end would lie beyond flash. All its jumps and calls are relative, so
-that it runs 512 bytes lower, as in a boot section of 1 KB.
+that it runs a few pages lower, as far as it must: the program may reach near to it.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ NEW = IMAGES / "optiboot" / "optiboot_atmega328.hex"
 OLD = IMAGES / "atmega" / "ATmegaBOOT_168_atmega328.hex"
 BAUD = {NEW: 115_200, OLD: 57_600}
 FLASH_BYTES = 32768
-ROOM = 1024  # the boot section that takes the newer one
+PAGE = 128  # of flash: what is erased and written at once
 
 
 def records(file: Path) -> dict[int, bytes]:
@@ -50,4 +50,4 @@ def image(file: Path) -> tuple[bytes, int]:
         if at != first + len(code):
             break
         code += data
-    return bytes(code), FLASH_BYTES - ROOM
+    return bytes(code), (FLASH_BYTES - len(code)) // PAGE * PAGE
