@@ -70,7 +70,7 @@ class Person:
             (1.0, -1.0, 1.05, -1.05, rng.uniform(-1, 1), rng.uniform(-0.1, 0.1))
         )
         if rng.random() < 0.25:
-            self.lost = rng.randrange(1, 5)
+            self.lost = rng.randrange(1, 6)
             self.left = rng.randrange(1, live.local_loss_ms // 5 + 30)
 
     def _value(self, live: Any) -> int:
@@ -79,7 +79,10 @@ class Person:
         top, bottom = max(low, high), min(low, high)
         if self.lost:
             edges = (0, top + margin, top + margin + 1, bottom - margin, bottom - margin - 1)
-            return max(0, edges[(self.lost + self.left) % 5])
+            slips = self.rng.randrange(5) if self.rng.random() < 0.02 else 0
+            return max(
+                0, edges[(self.lost + slips) % 5]
+            )  # held: a good reading begins the time anew
         span = high - rest if self.share > 0 else rest - low
         noise = self.rng.choice((-1, 0, 0, 1, live.local_rest_band, -live.local_rest_band))
         return max(0, rest + int(self.share * span) + noise)

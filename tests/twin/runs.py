@@ -137,7 +137,7 @@ MISHAPS = (
     "left", "stuck", "stuck", "aged", "torn", "late", "worn", "odd_supply", "asserted",
     "zeros", "other_nonce", "edge", "edge", "rewindow", "longest", "commit", "rested",
     "leave", "spark", "volts", "open_stop", "heavy", "heavy", "power", "warm",
-    "spent", "spent", "wears", "power",
+    "spent", "spent", "wears", "power", "drags", "drags",
 )  # fmt: skip
 
 _acts = st.builds(
@@ -223,7 +223,7 @@ def settings_of(axis: Axis) -> dict[str, int]:
             "duty_window_s": 60 if axis.slow else 1200,
             "duty_share_permille": 20 if axis.slow and axis.switch_ends else 250,
             "stall_time_ms": 150 if axis.slow else 400,
-            "following_um": min(60000, (0, 0, full // 8)[axis.start % 3]),
+            "following_um": min(60000, (0, full // 8, full // 20)[axis.start % 3]),
             "fold_back_ma": (0, 900)[axis.start % 2],
             "dead_zone_extend_permille": (0, 250)[axis.start % 2],
             "dead_zone_retract_permille": (0, 250)[axis.start % 2],
@@ -793,6 +793,11 @@ class Run:
         rod = self.rods[act.a % 2]
         rod.forced_current = rod.zero + 150 + act.b % 150
         rod.jammed = act.a // 2 % 2 == 0
+
+    def _drags(self, act: Act) -> None:
+        """A load that leaves a third of the speed: the rod falls behind, and moves."""
+        rod = self.rods[act.a % 2]
+        rod.rate = max(1, rod.rate // 3)
 
     def _freeze(self, act: Act) -> None:
         rod = self.rods[act.a % 2]
