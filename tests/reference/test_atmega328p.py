@@ -17,10 +17,12 @@ ROOT = Path(__file__).resolve().parents[2]
 AVR = ROOT / "firmware_reference" / "src" / "avr"
 README = (ROOT / "firmware_reference" / "README.md").read_text()
 F_CPU = 16_000_000
+TICK_S = 5e-3
+YEAR_S = 365.25 * 86_400
 
 
 def define(name: str, file: str) -> str:
-    """The value of a #define in the AVR layer."""
+    """The value of a #define in the AVR layer, or beside it."""
     found = re.search(rf"#define {name}\s+\(*([0-9A-Za-z]+?)[uUlL]*\)*\s*(?:/\*|$)",
                       (AVR / file).read_text(), re.M)  # fmt: skip
     assert found, f"{name} is not in {file}"
@@ -145,16 +147,52 @@ def test_tick_is_exactly_five_milliseconds() -> None:
     assert counts * 32 * halves == F_CPU * 5 // 1000
 
 
+def lasts(at: int) -> str:
+    """What the README's table of the EEPROM says of the record at this byte."""
+    row = re.search(rf"^\| {at} \|.*\| (.+) \|$", README, re.M)
+    assert row, f"the README tells nothing of byte {at}"
+    return row[1]
+
+
 def test_endurance_figures_of_the_readme() -> None:
     # 100 000 EEPROM writes a cell. Source: Atmel-8271I, p. 1. Two slots take turns.
     writes = 100_000 * 2
     assert writes / 365.25 > 500
-    assert "one `store` a day lasts 500 years" in README
-    assert int(writes / 60 / 24) == 138 or round(writes / 60 / 24) == 139
-    assert "139 days" in README
+    assert round(writes / 60 / 24) == 139
+    assert lasts(1) == "one a day: 500 years; one a minute: 139 days"
     # 3.4 ms a byte, erase and write: table 8-1 of the 328P, quoted on arduino.stackexchange.
     assert "about 3.4 ms" in README
     assert 3.4e-3 < 5e-3
+
+
+def records(file: str) -> float:
+    """How many until a cell is worn: the check byte is written twice for each."""
+    return 100_000 / 2 * int(define("PLACES", f"../core/{file}.c"))
+
+
+def test_endurance_of_the_hot_record() -> None:
+    ahead = round(int(define("AHEAD", "../core/hot.c")) * TICK_S)
+    hot = records("hot")
+    output, shared = f"{hot * ahead / 86_400:.0f} days", f"{hot * ahead / 0.25 / YEAR_S:.1f} years"
+    mask = re.search(r"core->tick & 0x(\w+)", (AVR / "../core/hot.c").read_text())
+    assert mask
+    rest = (int(mask[1], 16) + 1) * TICK_S
+    assert f"each {ahead} s of output, at rest every {rest / 60:.0f} minutes" in README
+    assert lasts(657) == (
+        f"{ahead} s each: {output} of output, {shared} at a share of a quarter, night and day; "
+        f"at rest alone {int(hot * rest / YEAR_S)} years"
+    )
+
+
+def test_endurance_of_totals_and_trips() -> None:
+    totals = 100_000 / 2 * 2  # "number % 2": two places
+    assert "number % 2 ?" in (AVR / "../core/totals.c").read_text()
+    pause = int(define("PAUSE", "../core/totals.c")) * 2 * TICK_S  # of two ticks each
+    assert lasts(817) == (
+        f"forty times a day: {totals / 40 / 365.25:.1f} years; "
+        f"every {pause / 60:.0f} minutes, night and day: {totals * pause / YEAR_S:.1f} years"
+    )
+    assert lasts(873) == f"one an hour: {int(records('trips') * 3600 / YEAR_S)} years"
 
 
 def test_brown_out_levels_of_the_readme() -> None:
