@@ -28,7 +28,15 @@ CALIBRATED = {
     "calibrated": 1,
     "creep_speed_um_s": 3000,
 }
-WATCHED = {"following_um": 5000, "fold_back_ma": 800, "rated_ma": 500, "thermal_time_s": 10}
+# No start forgets heat or duty: the motor bears fuzz.c's quiet currents (to 1.3 A) and overheats at
+# its wild ones (to 27 A); a window wholly spent is over in a minute.
+WATCHED = {
+    "following_um": 5000,
+    "fold_back_ma": 800,
+    "rated_ma": 3000,
+    "thermal_time_s": 10,
+    "duty_window_s": 60,
+}
 LIMITS = {
     "supply_calibrated": 1,
     "supply_low_mv": 6000,
