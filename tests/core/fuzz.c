@@ -143,6 +143,12 @@ static void check_outputs(harness_t *board, const int16_t *before)
 
 static uint8_t memory[STORE_SIZE];
 
+/* A board of known supply reads by 1.1 V of 1024 steps that it has less than 4.4 V; 0 steps are no reading. */
+static int low_5v(const harness_t *board, const readings_t *in)
+{
+    return board->core.live.board.board_5v_mv != 0 && in->bandgap > 256;
+}
+
 static void reset(harness_t *board)
 {
     if (any(4)) {
@@ -168,7 +174,7 @@ static void change(readings_t *in)
     in->pot[any(2)] = (uint16_t)(any(2) ? 4000 : any(8185));
     in->current[any(2)] = (uint16_t)any(any(4) ? 200 : 4093);
     in->supply = (uint16_t)(any(4) ? 430 : any(1024));
-    in->bandgap = (uint16_t)any(1024);
+    in->bandgap = (uint16_t)(any(4) ? 225 : any(1024));
     in->inputs = (uint8_t)(any(8) ? 1 : any(32));
     in->local[any(2)] = (uint16_t)(any(2) ? 500 : any(1024));
 }
@@ -202,6 +208,7 @@ int main(int count, char **words)
         }
         if (board->outputs.ee_write) {
             CHECK(in.ee_ready && board->outputs.ee_address > 0 && board->outputs.ee_address < STORE_SIZE);
+            CHECK(!low_5v(board, &in));
             board->eeprom[board->outputs.ee_address] = board->outputs.ee_value;
         }
         check_outputs(board, before);

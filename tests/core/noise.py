@@ -21,23 +21,27 @@ SANITIZED = ("-O1", "-g", "-fsanitize=address,undefined", "-fno-sanitize-recover
 INCLUDES = (f"-I{native.SOURCES}", f"-I{native.HARNESS}")
 
 
-ROD = settings.defaults("axis") | {"feedback": 1, "duty_share_permille": 1000}
+# No start forgets duty: a window told as wholly spent is over in a minute.
+ROD = settings.defaults("axis") | {
+    "feedback": 1,
+    "duty_share_permille": 1000,
+    "duty_window_s": 60,
+}
 CALIBRATED = {
     "raw_retracted": 600,
     "raw_extended": 7400,
     "calibrated": 1,
     "creep_speed_um_s": 3000,
 }
-# No start forgets heat or duty: the motor bears fuzz.c's quiet currents (to 1.3 A) and overheats at
-# its wild ones (to 27 A); a window wholly spent is over in a minute.
+# Nor heat: the motor bears the quiet currents of fuzz.c (to 1.3 A), not its wild ones (to 27 A).
 WATCHED = {
     "following_um": 5000,
     "fold_back_ma": 800,
     "rated_ma": 3000,
     "thermal_time_s": 10,
-    "duty_window_s": 60,
 }
 LIMITS = {
+    "board_5v_mv": 5000,
     "supply_calibrated": 1,
     "supply_low_mv": 6000,
     "supply_high_mv": 20000,
