@@ -70,8 +70,8 @@ def test_the_caution_comes_once_and_what_is_not_guarded_each_time(calibrated: Be
     assert "The rod can crush a hand" not in second
     for said in (first, second):
         assert said.splitlines()[0] == (
-            "Not guarded: low supply (no meter reading entered), "
-            "stop input (not read in this version)."
+            "Not guarded: falling behind (no following_mm), motor heat (rated current unknown), "
+            "supply (no meter reading entered), stop input (not wired)."
         )
     lines = (calibrated.folder / "logbook" / "log.jsonl").read_text().splitlines()
     kinds = [json.loads(line)["kind"] for line in lines]
