@@ -89,16 +89,18 @@ def library() -> Path:
 
 @functools.cache
 def firmware(
-    baud: int = 250_000, watchdog: str = "reset", hang: bool = False, local: bool = False
+    baud: int = 250_000,
+    watchdog: str = "reset",
+    hang: bool = False,
+    local: bool = False,
+    small: bool = False,
 ) -> Path:
     """The ELF file of the firmware with these options, made by its own Makefile."""
     require_tools()
-    out = (
-        OUT
-        / f"firmware-{baud}-{watchdog}{'-hang' if hang else ''}{'-local' if local else ''}-{WORKER}"
-    )
+    words = [word for word, on in (("hang", hang), ("local", local), ("small", small)) if on]
+    out = OUT / "-".join(["firmware", str(baud), watchdog, *words, WORKER])
     options = [f"BAUD={baud}", f"WATCHDOG={watchdog}", f"TEST_HANG={int(hang)}", f"BUILD={out}"]
-    options.append(f"LOCAL={int(local)}")
+    options += [f"LOCAL={int(local)}", *(("GANG=0", "BOX=0") if small else ())]
     run(["make", "-C", str(FIRMWARE), "-j2", *options])
     return out / "firmware.elf"
 

@@ -6,7 +6,7 @@ import json
 import sys
 
 import pytest
-from rodbench.load.images import FOLDER, INPUTS, NEW, OLD, Bootloader, hex_file
+from rodbench.load.images import FOLDER, LARGE, NEW, OLD, Bootloader, hex_file
 
 from tests.board import build
 from tests.board.build import FIRMWARE
@@ -18,10 +18,12 @@ STALE = "the packaged firmware is stale: make -C firmware_reference package"
 
 
 @pytest.mark.parametrize("baud", package.BAUDS)
-@pytest.mark.parametrize("bootloader", [NEW, OLD, INPUTS])
+@pytest.mark.parametrize("bootloader", [NEW, OLD, *LARGE.values()])
 def test_packaged_and_built_are_the_same(baud: int, bootloader: Bootloader) -> None:
     options = package.PROGRAMS[f"{bootloader.word}-bootloader{bootloader.program}"]
-    built = build.firmware(baud, options["WATCHDOG"], local="LOCAL" in options).with_suffix(".hex")
+    local, small = "LOCAL" in options, "GANG" in options
+    elf = build.firmware(baud, options["WATCHDOG"], local=local, small=small)
+    built = elf.with_suffix(".hex")
     same = hex_file(baud, bootloader).read_text() == built.read_text()
     assert same, STALE
 

@@ -28,7 +28,17 @@ if TYPE_CHECKING:
     "--without-settings", is_flag=True, help="Pull no settings first, whatever the board holds."
 )
 @click.option(
-    "--inputs", is_flag=True, help="The program that reads buttons, sticks and servo pulses."
+    "--program",
+    type=click.Choice(["usual", "gang", "inputs"]),
+    default="usual",
+    show_default=True,
+    help="gang: two rods as one, and a black box; inputs: buttons, sticks, servo pulses.",
+)
+@click.option(
+    "--bootloader-512",
+    "small_bootloader",
+    is_flag=True,
+    help="This board's bootloader takes 512 bytes: gang and inputs need that.",
 )
 @for_port
 def command(
@@ -36,7 +46,8 @@ def command(
     bootloader: str | None,
     only_print: bool,
     without_settings: bool,
-    inputs: bool,
+    program: str,
+    small_bootloader: bool,
 ) -> None:
     """Put the firmware on a board. Nothing moves.
 
@@ -44,9 +55,10 @@ def command(
     program that comes with rodbench, asks the board who it is, and compares its settings with
     those of before. What did not survive is put back.
 
-    The chip has no room for all: the usual program moves two rods as one and keeps a black box;
-    that of --inputs takes commands from buttons, sticks and servo pulses instead of both. Beside
-    the old bootloader there is room for neither.
+    The chip has no room for all at once. The programs gang and inputs are larger than 30 720 bytes:
+    on a board that keeps 2 KB for its bootloader, as many small boards with the newer one do, they
+    would lie where the chip starts, and only a programmer could bring it back. Load them where the
+    boards.txt of the board says maximum_size 32256, and say so by --bootloader-512.
 
     Switch motor power off meanwhile: half a program guards nothing.
 
@@ -57,12 +69,18 @@ def command(
     from rodbench.load.loading import order
 
     _check_port(setup)
-    program = programmer.find()
-    tried = order(bootloader, inputs)
-    if only_print or program is None:
-        _show_lines(setup, tried, missing=program is None)
+    avrdude = programmer.find()
+    tried = order(bootloader, program)
+    if program != "usual" and not small_bootloader:
+        raise UsageError(
+            f"the program {program} is for boards whose bootloader takes 512 bytes alone",
+            kept="nothing was changed, and the board was not touched",
+            hint="see `rodbench load --help`; if this board's does, say --bootloader-512",
+        )
+    if only_print or avrdude is None:
+        _show_lines(setup, tried, missing=avrdude is None)
         return
-    _load(setup, program, tried, pull=not without_settings)
+    _load(setup, avrdude, tried, pull=not without_settings)
 
 
 def _check_port(setup: Setup) -> None:
