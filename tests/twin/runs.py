@@ -136,7 +136,7 @@ MISHAPS = (
     "reset", "late_alive", "jam", "free", "freeze", "pot", "current", "backwards", "mend", "commit",
     "left", "stuck", "stuck", "aged", "torn", "late", "worn", "odd_supply", "asserted",
     "zeros", "other_nonce", "edge", "edge", "rewindow", "longest", "commit", "rested",
-    "leave", "spark", "volts", "open_stop", "heavy", "heavy", "power", "warm",
+    "leave", "spark", "volts", "volts", "volts", "open_stop", "heavy", "heavy", "power", "warm",
     "spent", "spent", "wears", "power", "drags", "drags",
 )  # fmt: skip
 
@@ -152,7 +152,9 @@ plans = st.builds(
     Plan,
     seed=st.integers(0, 2**32 - 1),
     axes=st.tuples(_axes, _axes),
-    board=st.one_of(st.just(()), st.just(GUARDED), st.just(WIDE_SUPPLY), _changes("board", 2)),
+    board=st.one_of(
+        st.just(()), st.just(GUARDED), st.just(GUARDED), st.just(WIDE_SUPPLY), _changes("board", 2)
+    ),
     alive_every=st.sampled_from((9, 4, 9, 9, 20, 9, 70, 300)),
     flags=st.sampled_from((1, 1, 0, 1, 1, 0, 1, 1, 1, 2, 4, 8)),
     memory=st.sampled_from((0,) * 50 + (1, 2, 3, 4) * 5 + (5, 6, 7, 8, 9, 10)),
@@ -315,7 +317,9 @@ class Run:
             self.acts.setdefault(act.tick, []).append(act)
 
     def _plain_board(self) -> dict[str, int]:
-        return settings.defaults("board") | {"apart_trip_um": self.plan.gang}
+        """Nothing bars motion on it; what is guarded once is guarded again."""
+        guarded = dict(GUARDED) if self.plan.board == GUARDED else {}
+        return settings.defaults("board") | guarded | {"apart_trip_um": self.plan.gang}
 
     def _new_rods(self, axes: Sequence[Axis]) -> None:
         """Those of a gang lie level, or nearly so, or somewhere."""
@@ -749,7 +753,7 @@ class Run:
     def _volts(self, act: Act) -> None:
         """The supply is low or high for a while, about the time that its guards take."""
         self.supply = (330, 540)[act.a % 2]
-        self.calm_at = act.tick + (39, 40, 41, 2 + act.b % 60)[act.a // 2 % 4] - 36 * (act.a % 2)
+        self.calm_at = act.tick + (39, 41, 60, 80 + act.b % 60)[act.a // 2 % 4] - 36 * (act.a % 2)
 
     def _open_stop(self, act: Act) -> None:
         """The stop circuit is open for a while; the buttons are as they may be."""
