@@ -202,7 +202,6 @@ MUTANTS = (
     Mutant("position.c", "(position->jumped & 1) + 1", "1"),
     Mutant("position.c", "if (position->jumped != 1)", "if (position->jumped != 2)"),
     Mutant("position.c", "    position->last = raw;\n    /*", "    /*"),
-    Mutant("motion.c", "motion->lost_um = 0;", "motion->behind = 0;"),
     Mutant("motion.c", "motion->behind < MOTION_BEHIND", "motion->behind < MOTION_BEHIND - 1"),
     Mutant("axis.c", "set->following_um != 0 && axis_is_moving(axis)", "axis_is_moving(axis)"),
     Mutant(
