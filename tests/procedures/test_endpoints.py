@@ -177,7 +177,7 @@ def test_a_pot_that_opens_on_the_way_stops_the_rod_and_says_so() -> None:
             bench.emulated.rig.set_fault("pot_open", 1)
 
     bench.board.listeners.append(break_wire)
-    with pytest.raises(Faulted, match="pot band") as caught:
+    with pytest.raises(Faulted, match="pot open") as caught:
         find(bench)
     assert caught.value.exit_code == 8
     bench.board.listeners.clear()

@@ -204,11 +204,6 @@ MUTANTS = (
     Mutant("position.c", "    position->last = raw;\n    /*", "    /*"),
     Mutant("motion.c", "motion->behind < MOTION_BEHIND", "motion->behind < MOTION_BEHIND - 1"),
     Mutant("axis.c", "set->following_um != 0 && axis_is_moving(axis)", "axis_is_moving(axis)"),
-    Mutant(
-        "axis.c",
-        "latch(axis, out, FAULT_FOLLOWING);\n        axis_stop(axis, set, 1,",
-        "latch(axis, out, FAULT_FOLLOWING);\n        axis_stop(axis, set, 0,",
-    ),
     Mutant("axis.c", "(ceiling >> 3)", "(ceiling >> 4)"),
     Mutant(
         "axis.c",
