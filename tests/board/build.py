@@ -116,7 +116,8 @@ def core_objects() -> list[str]:
     out = OUT / f"core-{WORKER}"
     objects = [str(out / "core" / f"{part}.o") for part in core_parts()]
     objects += [str(out / "generated/schema.o"), str(out / "avr/divide.o")]
-    run(["make", "-C", str(FIRMWARE), "-j2", "LOCAL=1", "GANG=1", "BOX=1", f"BUILD={out}", *objects])
+    options = ["LOCAL=1", "GANG=1", "BOX=1", f"BUILD={out}"]
+    run(["make", "-C", str(FIRMWARE), "-j2", *options, *objects])
     return objects
 
 

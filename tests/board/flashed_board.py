@@ -18,7 +18,7 @@ from rodbench.emulator.serve import PtyDoor, Served
 from tests.board import build
 from tests.board.bootloaders import image
 from tests.board.session_board import codes_of
-from tests.board.simboard import EEPROM_BYTES, POWER_ON, Chip
+from tests.board.simboard import EEPROM_BYTES, POWER_ON, Chip, Crash
 
 SLICES = 5  # steps a tick: a programmer waits for each answer, so that they must come soon
 STEP_CYCLES = 80_000 // SLICES
@@ -48,6 +48,7 @@ class FlashedBoard:
             self.chip.bootloader(*image(bootloader))
         self.chip.codes(codes_of(READINGS))
         self.host_baud = 0
+        self._lost = False  # until a reset
         self._quiet = 0  # steps since the host's last byte, of a session that has begun
         self._heard_s = float("-inf")
         self._first = self.chip.flash if forgets else None
@@ -84,7 +85,15 @@ class FlashedBoard:
             waits = time.monotonic() - self._heard_s < PATIENCE_S
             if not (self._quiet > QUIET_STEPS and waits):
                 self._quiet += 1
+                self._run()
+
+    def _run(self) -> None:
+        """Half a program may come to what is no instruction: then nothing goes on until a reset."""
+        if not self._lost:
+            try:
                 self.chip.run("cycles", STEP_CYCLES)
+            except Crash:
+                self._lost = True
 
     def look(self, **question: Any) -> dict[str, Any]:
         """There is no machine to look at."""
@@ -96,6 +105,7 @@ class FlashedBoard:
         if self._first not in (None, self.chip.flash):
             self._first = None
             self.chip.blank_eeprom()
+        self._lost = False
         self.chip.call("pull_reset")
 
     def close(self) -> None:

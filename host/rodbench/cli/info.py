@@ -84,7 +84,7 @@ def _axes(board: Board, units: Units) -> list[dict[str, Any]]:
             to_do = [fault_sentence(name, number, has_pot(live)) for name in names]
             found.append(
                 {"axis": number, "state": state(sample.state), "said": said, "faults": names}
-                | {"to_do": to_do, **_spent(board.last_board, number, live["rated_ma"])}
+                | {"to_do": to_do, **_spent(board.last_board, number, live.get("rated_ma", 0))}
             )
     return found
 
