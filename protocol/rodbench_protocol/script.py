@@ -51,32 +51,39 @@ class Script:
         sent = self.frame(message, **more)
         self.step(sent, expect=(answer(sent, status, detail, **reply),), **extra)
 
-    def begin(self) -> None:
-        """Hello and open, as every host does."""
+    def begin(self, nonce: str = "$nonce") -> None:
+        """Hello and open, as every host does; the nonce by this name."""
         hello = plain_hello()
-        self.step(hello, expect=(answer(hello, boot_nonce="$nonce"),))
-        self.open()
+        self.step(hello, expect=(answer(hello, boot_nonce=nonce),))
+        self.open(nonce)
 
     def open(self, nonce: str = "$nonce") -> None:
         """Open the script's session."""
         self.ask("open", boot_nonce=nonce, protocol_major=1, protocol_minor=0)
 
+    def start_again(self, nonce: str, flags: int) -> None:
+        """A reset, or by POWER_ON power away and back; then as at first."""
+        power: Json = {"power_lost": True} if flags == POWER_ON else {}
+        self.step(reset=flags, **power)
+        self.seq = 0
+        self.begin(nonce)
+
     def set_axis(self, **values: int) -> None:
         """Put keys of axis 1 in force."""
-        self.ask("draft_begin", scope=1)
-        items = items_of(**values)
-        for first in range(0, len(items), 11):
-            self.ask("draft_set", scope=1, items=items[first : first + 11])
+        self._draft(1, **values)
         self.axis |= values
         self.ask("draft_commit", scope=1, reply={"digest": axis_digest(**self.axis)})
 
     def put(self, scope: int, **values: int) -> None:
         """Put keys of any scope in force."""
+        self._draft(scope, **values)
+        self.ask("draft_commit", scope=scope)
+
+    def _draft(self, scope: int, **values: int) -> None:
         self.ask("draft_begin", scope=scope)
         items = items_of("axis" if scope else "board", **values)
         for first in range(0, len(items), 11):
             self.ask("draft_set", scope=scope, items=items[first : first + 11])
-        self.ask("draft_commit", scope=scope)
 
     def done(self) -> Json:
         """The session as it stands in vectors.json."""

@@ -13,19 +13,10 @@ from rodbench_protocol.script import (
     Json,
     Script,
     answer,
-    plain_hello,
 )
 
 _RESTING, _BOTH = {"driving": [False, False]}, {"driving": [True, True]}
 _SHORT = CALIBRATED | {"stroke_um": 101500, "soft_stop_min_um": 1500, "soft_stop_max_um": 100000}
-
-
-def _again(s: Script, name: str) -> None:
-    """Hello and open after a start; the nonce goes by this name."""
-    hello = plain_hello()
-    s.step(hello, expect=(answer(hello, boot_nonce=name),))
-    s.seq = 0
-    s.open(name)
 
 
 def _gang() -> Json:
@@ -113,8 +104,7 @@ def _kept_trips() -> Json:
     s.ask("trip_get", age=1, reply=first)
     for age in (2, 7, 8, 255):
         s.ask("trip_get", Status.NOTHING_KEPT, age=age)
-    s.step(reset=POWER_ON, power_lost=True)
-    _again(s, "$again")
+    s.start_again("$again", POWER_ON)
     s.step(ticks=60)
     s.ask("trip_get", age=0, reply=second)
     s.ask("trip_get", age=1, reply=first)
@@ -141,8 +131,7 @@ def _black_box() -> Json:
     s.ask("black_box", axis=1, first=30, reply=head | {"items": []})
     other = {"place_output": (4092 // 8 << 6) + 32, "current": 0}
     s.ask("black_box", axis=2, first=28, reply=head | {"items": [other] * 2})
-    s.step(reset=EXTERNAL)
-    _again(s, "$second")
+    s.start_again("$second", EXTERNAL)
     s.ask("black_box", axis=1, first=29, reply=head | {"items": [last]})
     s.ask("draft_begin", scope=1)
     s.ask("black_box", Status.NOTHING_KEPT, axis=1, first=0)
@@ -150,8 +139,7 @@ def _black_box() -> Json:
     s.set_axis(**FITTED)
     _over_current(s, 1, 1)
     s.ask("black_box", axis=1, first=29, reply=head | {"items": [last]})
-    s.step(reset=POWER_ON, power_lost=True)
-    _again(s, "$third")
+    s.start_again("$third", POWER_ON)
     s.ask("black_box", Status.NOTHING_KEPT, axis=1, first=0)
     return s.done()
 
@@ -172,8 +160,7 @@ def _totals() -> Json:
     counted = {"on_s": 1, "starts": 5, "travel_mm": 0}
     s.ask("totals", axis=1, reply=counted)
     s.ask("totals", axis=2, reply={"on_s": 0, "starts": 0, "travel_mm": 0})
-    s.step(reset=EXTERNAL)
-    _again(s, "$second")
+    s.start_again("$second", EXTERNAL)
     s.ask("totals", axis=1, reply=counted)
     return s.done()
 

@@ -10,31 +10,20 @@ from rodbench_protocol.script import (
     POWER_ON,
     Json,
     Script,
-    answer,
-    plain_hello,
 )
 
 _JOG: Json = {"axis": 1, "unit": int(JogUnit.OUTPUT), "value": 100}
 
 
-def _again(s: Script, name: str, flags: int) -> None:
-    """A reset, or power away and back; hello and open."""
-    s.step(reset=flags, power_lost=flags == POWER_ON)
-    hello = plain_hello()
-    s.step(hello, expect=(answer(hello, boot_nonce=name),))
-    s.seq = 0
-    s.open(name)
-
-
 def _credit_off() -> Json:
     s = Script("credit_off", "off-time is told once after power came on, before anything moves")
     s.begin()
-    _again(s, "$second", EXTERNAL)
+    s.start_again("$second", EXTERNAL)
     s.ask("credit_off", off_s=5400)
     s.ask("credit_off", Status.NOTHING_KEPT, off_s=5400)
-    _again(s, "$third", EXTERNAL)
+    s.start_again("$third", EXTERNAL)
     s.ask("credit_off", Status.NOTHING_KEPT, off_s=5400)
-    _again(s, "$fourth", POWER_ON)
+    s.start_again("$fourth", POWER_ON)
     s.set_axis(**FITTED)
     s.ask("jog", **_JOG, ticks=20)
     s.ask("credit_off", Status.NOTHING_KEPT, off_s=5400)
