@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from rodbench.errors import NoAnswer
 from rodbench.science.duty import Plan, plan
+from rodbench.settings.units import minutes
 
 from .job import BOARD_PERIOD_S, Job
 
@@ -66,9 +67,3 @@ class Budget:
         while self.left_s() < goal_s:
             self.job.board.subscribe(0.0, 1.0)
             self.job.board.sleep(LOOK_EVERY_S)
-
-
-def minutes(seconds: float) -> str:
-    """Seconds as a person says them."""
-    whole = round(seconds)
-    return f"{whole} s" if whole < 60 else f"{whole // 60} min {whole % 60:02d} s"

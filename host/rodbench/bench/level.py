@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING
 
 from rodbench_protocol.names import Ended
 
+from rodbench.board.convert import mm_per_raw
+
 if TYPE_CHECKING:
     from rodbench.board import Axis, Outcome
     from rodbench.board.gang import Gang
@@ -30,8 +32,7 @@ class Levelled:
 
 def noise_mm(live: Mapping[str, int]) -> float:
     """Sigma of one reading of a pot, in mm of its rod."""
-    span = abs(live["raw_extended"] - live["raw_retracted"])
-    return live["noise_x16"] / 16 / span * live["stroke_um"] / 1000
+    return live["noise_x16"] / 16 * abs(mm_per_raw(live))
 
 
 def ahead_at_rest(axis: Axis, gang: Gang) -> float:

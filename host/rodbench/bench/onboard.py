@@ -5,8 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from rodbench.settings.units import minutes
+
 from . import cautions
-from .budget import Budget, minutes
+from .budget import Budget
 from .job import STORED, Job, failed
 from .keeper import Keeper
 from .label import BENCH, WITH_POT, Label

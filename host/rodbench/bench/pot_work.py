@@ -10,6 +10,7 @@ from statistics import fmean, median
 from rodbench_protocol.names import Fault
 
 from rodbench.board import AxisSample
+from rodbench.board.convert import mm_per_raw
 from rodbench.clock import TICK_S
 from rodbench.errors import RodbenchError
 from rodbench.science.pot import Sweep, Track, follow
@@ -96,8 +97,7 @@ class Work:
 def begin(job: Job) -> Work:
     """The work of a calibrated axis, by the settings in force."""
     live = job.live
-    span = live["raw_extended"] - live["raw_retracted"]
-    per_raw = live["stroke_um"] / 1000.0 / span
+    per_raw = mm_per_raw(live)
     stops = live["soft_stop_min_um"] / 1000.0, live["soft_stop_max_um"] / 1000.0
     track = track_of(job, live["raw_retracted"], per_raw, *stops)
     return Work(job, Budget(job), track, per_raw, live["raw_retracted"])

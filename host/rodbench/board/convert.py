@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 from rodbench_protocol.names import AxisAlso, AxisFlags, AxisTelemetry, BoardTelemetry
@@ -16,6 +17,12 @@ _PLACES = (
     (AxisFlags.NEAR_EXTENDED, "extended"),
     (AxisFlags.BETWEEN, "between"),
 )
+
+
+def mm_per_raw(live: Mapping[str, int]) -> float:
+    """mm of the rod per raw of its pot, below 0 where the pot falls; by an axis's settings, whose
+    endpoints differ."""
+    return live["stroke_um"] / 1000 / (live["raw_extended"] - live["raw_retracted"])
 
 
 def sample(unasked: AxisTelemetry | BoardTelemetry | WireEvent, minor: int) -> Sample:

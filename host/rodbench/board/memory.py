@@ -126,7 +126,6 @@ def _sample(live: dict[str, int], time_s: float, place_output: int, current: int
 
 def _position_mm(live: dict[str, int], raw: int) -> float | None:
     """On the line between the endpoints."""
-    span = live["raw_extended"] - live["raw_retracted"]
-    if not live["calibrated"] or not span:
+    if not live["calibrated"] or live["raw_extended"] == live["raw_retracted"]:
         return None
-    return round((raw - live["raw_retracted"]) / span * live["stroke_um"] / 1000, 3)
+    return round((raw - live["raw_retracted"]) * convert.mm_per_raw(live), 3)
