@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
 from rodbench.cli import talk
@@ -20,16 +21,16 @@ CAUTION = (
 KIND = "caution"
 
 
-def before_motion(setup: Setup, board: Board, axis: int) -> None:
-    """The caution, once per logbook, and what is not guarded, each time.
+def before_motion(setup: Setup, board: Board, axis: int, live: Mapping[str, int]) -> None:
+    """The caution, once per logbook, and what is not guarded, each time; `live`: the settings of
+    the axis in force.
 
     Raises NeedsPerson when nobody can accept the caution, UsageError when it was not accepted.
     """
     from rodbench.bench.guarded import not_guarded
 
-    settings = board.read_scope(axis)
-    if settings["feedback"]:
-        talk.say(not_guarded(board.read_scope(0), settings))
+    if live["feedback"]:
+        talk.say(not_guarded(board.read_scope(0), live))
     _accept(setup, board, axis)
 
 

@@ -51,7 +51,7 @@ def command(setup: Setup, axis: int, speed: str | None, duration: str | None) ->
         seconds = amounts.seconds(duration) if duration else None
         if seconds is None and speed is not None and value < 0:
             raise UsageError("with keys, left and right give the direction: no minus")
-        before_motion(setup, board, axis)
+        before_motion(setup, board, axis, live)
         say_both(board, axis)
         if seconds is not None:
             _timed(setup, target, value, live, seconds, units)

@@ -47,7 +47,7 @@ def command(setup: Setup, axis: int, until_level: bool) -> None:
     with setup.board(f"level {axis}") as board:
         target = board.axis(axis)
         gang = needed(board)
-        before_motion(setup, board, axis)
+        before_motion(setup, board, axis, target.settings())
         if until_level:
             ahead_mm = _until_level(target, gang, units)
         else:

@@ -46,12 +46,13 @@ def command(setup: Setup, axis: int, position: str, speed: str | None) -> None:
 
     units = setup.units()
     with setup.board(f"move {axis}") as board:
-        if not has_pot(board.read_scope(axis)):
+        live = board.read_scope(axis)
+        if not has_pot(live):
             run_to_end.run(setup, board, axis, position, speed)
             return
-        target = places.find(setup, axis, position, board.read_scope(axis), units)
+        target = places.find(setup, axis, position, live, units)
         speed_mm_s = amounts.speed_mm_s(speed, units.name) if speed else 0.0
-        before_motion(setup, board, axis)
+        before_motion(setup, board, axis, live)
         gang = say_both(board, axis)
         with (
             Recorder(board, axis) as seen,

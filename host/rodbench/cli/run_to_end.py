@@ -34,13 +34,14 @@ def run(setup: Setup, board: Board, number: int, position: str, speed: str | Non
         text = f"axis {number} is {place_words(end)} already: nothing moved"
         talk.result({"target": end, "place": end, "seconds": 0.0}, text, setup.as_json)
         return
-    before_motion(setup, board, number)
+    live = axis.settings()
+    before_motion(setup, board, number, live)
     if began is None:
         talk.say(
             "Place unknown since the board started: a moment the other way, then to that end at "
             "creep, on the current alone."
         )
-        leave(axis, -ENDS[end] * axis.settings()["creep_output_permille"] / 1000)
+        leave(axis, -ENDS[end] * live["creep_output_permille"] / 1000)
     with Recorder(board, number) as seen, _begin(axis, began, ENDS[end]) as motion:
         outcome = motion.wait()
     assert outcome is not None
