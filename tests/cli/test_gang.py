@@ -6,7 +6,6 @@ from pathlib import Path
 
 import pytest
 from rodbench.board.gang import Gang
-from rodbench.cli import boards
 from rodbench.cli.hold import LevelHold
 from rodbench.cli.keys import Keys
 from rodbench.errors import Faulted, NeedsPerson, ProcedureError, Refused, UsageError
@@ -62,9 +61,7 @@ def pair(
 ) -> Bench:
     """Two rods of different strokes and speeds, 1.2 mm from level, ganged."""
     made = Bench(tmp_path, capsys, PLANT + SOUTH)
-    monkeypatch.setattr(boards, "open_board", made.open)
-    monkeypatch.setenv("RODBENCH_PORT", "emulator")
-    monkeypatch.chdir(tmp_path)
+    made.stand_in(monkeypatch)
     (tmp_path / "machine.toml").write_text(PAIR + GANG)
     made.run("settings", "push")
     return made

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from rodbench.bench.ask import Answers, Asker
 from rodbench.board import Board
-from rodbench.cli import boards, steps
+from rodbench.cli import steps
 from rodbench.cli.main import cli
 from rodbench.cli.options import Setup
 from rodbench.errors import Refused, UsageError
@@ -39,9 +39,7 @@ def bench(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> Bench:
     made = Bench(tmp_path, capsys, PLANT)
-    monkeypatch.setattr(boards, "open_board", made.open)
-    monkeypatch.setenv("RODBENCH_PORT", "emulator")
-    monkeypatch.chdir(tmp_path)
+    made.stand_in(monkeypatch)
     (tmp_path / "machine.toml").write_text(MACHINE + STICK + POSITIONS)
     made.run("settings", "push")
     made.emulated.rig.set_input("stick", 1, 0.52)

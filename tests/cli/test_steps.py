@@ -41,6 +41,12 @@ class Bench:
         self.board = Board.direct(EmulatorTransport(self.emulated, clock), clock)
         self.eye = True
 
+    def stand_in(self, monkeypatch: pytest.MonkeyPatch) -> None:
+        """From now on commands open this board, and run in its folder."""
+        monkeypatch.setattr(boards, "open_board", self.open)
+        monkeypatch.setenv("RODBENCH_PORT", "emulator")
+        monkeypatch.chdir(self.folder)
+
     @contextlib.contextmanager
     def open(self, setup: Setup, who: str) -> Iterator[Board]:
         if self.eye:
@@ -68,9 +74,7 @@ def bench(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> Bench:
     found = Bench(tmp_path, capsys)
-    monkeypatch.setattr(boards, "open_board", found.open)
-    monkeypatch.setenv("RODBENCH_PORT", "emulator")
-    monkeypatch.chdir(tmp_path)
+    found.stand_in(monkeypatch)
     (tmp_path / "answers.toml").write_text(ANSWERS)
     return found
 

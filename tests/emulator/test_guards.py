@@ -13,6 +13,8 @@ from rodbench.errors import Refused
 from rodbench.link.transport import EmulatorTransport
 from rodbench_protocol.names import AxisState, Ended, Fault
 
+from tests.ordinary import NORTH
+
 
 class Bench:
     """The ridge vent's first rod, calibrated by the plant's truth."""
@@ -26,26 +28,11 @@ class Bench:
         self.plant = self.emulated.rig.plants[1]
         self.board.write_scope(
             1,
-            {
-                "feedback": 1,
-                "calibrated": 1,
+            NORTH
+            | {
                 "motor_reversed": 1,
                 "raw_retracted": round(self.plant.pot_raw_at(0.0)),
                 "raw_extended": round(self.plant.pot_raw_at(203.0)),
-                "stroke_um": 203_000,
-                "soft_stop_min_um": 5_000,
-                "soft_stop_max_um": 198_000,
-                "speed_max_um_s": 7_000,
-                "creep_speed_um_s": 1_400,
-                "full_speed_extend_um_s": 8_050,
-                "full_speed_retract_um_s": 8_550,
-                "speed_supply_mv": 12_430,
-                "dead_zone_extend_permille": 160,
-                "dead_zone_retract_permille": 110,
-                "run_on_extend_um": 400,
-                "run_on_retract_um": 400,
-                "running_ma": 1_400,
-                "trip_ma": 3_400,
             },
         )
 

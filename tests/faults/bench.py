@@ -20,6 +20,8 @@ from rodbench.link.transport import EmulatorTransport
 from rodbench.show.words import ended, fault_name, fault_names
 from rodbench_protocol.names import Ended, EventKind
 
+from tests.ordinary import NORTH
+
 if TYPE_CHECKING:
     from tests.faults.causes import Cause
 
@@ -36,26 +38,7 @@ BOARD = {
     "supply_high_mv": 15_000,
     "stop_input": 1,
 }
-AXIS = {
-    "feedback": 1,
-    "calibrated": 1,
-    "stroke_um": 203_000,
-    "soft_stop_min_um": 5_000,
-    "soft_stop_max_um": 198_000,
-    "speed_max_um_s": 7_000,
-    "creep_speed_um_s": 1_400,
-    "full_speed_extend_um_s": 8_050,
-    "full_speed_retract_um_s": 8_550,
-    "speed_supply_mv": 12_430,
-    "dead_zone_extend_permille": 160,
-    "dead_zone_retract_permille": 110,
-    "run_on_extend_um": 400,
-    "run_on_retract_um": 400,
-    "running_ma": 1_400,
-    "trip_ma": 3_400,
-    "following_um": 5_000,
-    "noise_x16": 48,
-}
+AXIS = NORTH | {"following_um": 5_000, "noise_x16": 48}
 TWO_WIRES = {
     "feedback": 2,
     "calibrated": 0,
