@@ -20,7 +20,7 @@ from .harness import Bench
 VOLTS = boards.reference_v()  # of the board's own supply; what follows is a share of it
 FULL = boards.kind().current_full_scale
 CONVERSIONS = FULL / boards.kind().supply_full_scale  # summed; so much is one step
-WITHIN = max(CONVERSIONS, 2.5)  # of a zero: the board tells it in whole mA, here mV
+WITHIN = CONVERSIONS / 2 + 1  # of a zero: a converter cuts off, and the zero is a whole number
 
 
 def bench(sensor: Sensor, reference_v: float = VOLTS) -> Bench:

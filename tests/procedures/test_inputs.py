@@ -12,8 +12,10 @@ from rodbench.emulator.plant_file import parse
 from rodbench.errors import ProcedureError, Refused
 from rodbench_protocol.names import LocalAs, LocalSource
 
+from tests import boards
 from tests.procedures.harness import Bench
 
+pytestmark = pytest.mark.skipif(boards.kind().axes < 2, reason="no local inputs there")
 PLANT = """\
 plant_file = 1
 [axes.1]

@@ -20,8 +20,9 @@ WATCH_S = 1.5
 TOP, CENTRED_TOP, CENTRED_BOTTOM = 0.85, 0.93, 0.07
 REST_TOP = 0.3  # a one-sided sensor rests below
 CENTRED_REST = (0.35, 0.65)  # a centred one rests between
+V_PER_A = 0.25  # while the input is read as volts: a mA told is a quarter of a millivolt
 AS_VOLTS = {
-    "current_uv_per_ma": 1000,
+    "current_uv_per_ma": round(1000 * V_PER_A),
     "current_zero": 0,
     "current_sensor_ratiometric": 1,
     "running_ma": 0,
@@ -77,7 +78,7 @@ def measure(job: Job) -> AtRest:
             axis, board = rest_samples(job, WATCH_S)
         if len(axis) < 20 or not board:
             raise failed(job, "the board sends no telemetry", "rodbench info")
-        pot, volts = rest([s.raw for s in axis]), rest([s.current_a for s in axis])
+        pot, volts = rest([s.raw for s in axis]), rest([s.current_a * V_PER_A for s in axis])
         found = _evaluate(job, pot, volts, gain, board[-1].supply_v)
         _say(job, found)
         _refuse_jumps(job, pot.rms)
@@ -110,9 +111,10 @@ def sensor_top_a(scale: Scale, kind: int, keys: Mapping[str, int]) -> float:
 
 @contextmanager
 def _input_as_volts(job: Job) -> Iterator[float]:
-    """While this lasts, 1 A on the wire is 1 V on the current input, at the nominal reference: the
-    size that a centred sensor's board tells of a deviation says nothing of its zero. Gives the
-    gain in V/A and puts everything back."""
+    """While this lasts, 1 A on the wire is V_PER_A on the current input, at the nominal reference:
+    the size that a centred sensor's board tells of a deviation says nothing of its zero, and whole
+    millivolts would be coarser than a step of a fine converter. Gives the sensor's own gain in V/A
+    and puts everything back."""
     keys = ("current_sensor", *AS_VOLTS, "trip_ma")
     before = {key: job.live[key] for key in keys}
     sensor = {"current_sensor": int(CurrentSensor.ONE_SIDED)} if before["current_sensor"] else {}
