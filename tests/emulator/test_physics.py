@@ -110,6 +110,35 @@ def test_friction_takes_its_current_and_its_share_of_speed() -> None:
     assert plant.speed_mm_s == pytest.approx(-(12.0 - 2.4) / 1.5, rel=1e-4)
 
 
+@pytest.mark.parametrize("magnets", [1.0, 0.9, 0.5])
+def test_weaker_magnets_run_faster_and_push_less_for_each_ampere(magnets: float) -> None:
+    """V = I R + K w, force = K I: with K' = m K the same friction takes I / m, and at the same
+    volts w' = (V - R I / m) / (m K). The mass behind the response, T K^2 / R, stays: T' = T / m^2.
+    """
+    plant = Plant(rod(frictionless(friction_extend_a=1.0, magnets=magnets)))
+    run(plant, 12.0, seconds=3.0)
+    assert plant.current_a == pytest.approx(1.0 / magnets, rel=1e-3)
+    assert plant.speed_mm_s == pytest.approx((12.0 - 1.2 / magnets) / (1.5 * magnets), rel=1e-4)
+    plant = Plant(rod(frictionless(magnets=magnets)))
+    run(plant, 12.0, seconds=0.1)
+    rise = 1.0 - math.exp(-0.1 * magnets**2 / 0.060)
+    assert plant.speed_mm_s == pytest.approx(12.0 / (1.5 * magnets) * rise, rel=1e-3)
+
+
+def test_where_the_screw_is_tight_it_takes_more_current_both_ways() -> None:
+    tight = Screw(1.0, 1.0, tight_from_mm=510.0, tight_to_mm=530.0, tight=0.2)
+    motor = frictionless(friction_extend_a=1.0, friction_retract_a=2.0)
+    plant = Plant(rod(motor, screw=tight))
+    for volts, friction in ((12.0, 1.0), (-12.0, 2.0)):
+        seen = {}
+        for _ in range(1400):
+            plant.step(volts, DRIVE)
+            seen[round(plant.position_mm)] = abs(plant.current_a)
+        assert seen[520] == pytest.approx(1.2 * friction, rel=1e-3)
+        assert seen[505] == pytest.approx(friction, rel=0.02)
+        assert seen[535] == pytest.approx(friction, rel=0.02)
+
+
 def test_stiction_holds_what_friction_alone_would_let_go() -> None:
     motor = frictionless(friction_extend_a=1.0, friction_retract_a=1.0, stiction=1.5)
     plant = Plant(rod(motor))

@@ -33,7 +33,11 @@ WARM_EVERY = 64  # ticks between updates of the winding's temperature
 
 @dataclass(slots=True)
 class Motor:
-    """The motor and its gears, referred to the rod. Currents in A, response without drag in ms."""
+    """The motor and its gears, referred to the rod. Currents in A, response without drag in ms.
+
+    All of it holds for magnets as they were new. `magnets` is the share of that which is left:
+    volts for each mm/s go with it, the currents that friction and load take against it.
+    """
 
     resistance_ohm: float = 2.0
     constant_v_s_per_mm: float = 1.186
@@ -42,6 +46,7 @@ class Motor:
     friction_retract_a: float = 0.67
     stiction: float = 1.15
     drag_a_s_per_mm: float = 0.05
+    magnets: float = 1.0
     reversed: bool = False
     heat_j_per_k: float = 60.0
     cooling_k_per_w: float = 8.0
@@ -50,11 +55,15 @@ class Motor:
 
 @dataclass(slots=True)
 class Screw:
-    """Efficiency both ways, and the play between screw and pot in mm."""
+    """Efficiency both ways, and the play between screw and pot in mm. From `tight_from_mm` to
+    `tight_to_mm` the friction is higher by the share `tight`."""
 
     efficiency: float = 0.35
     back_efficiency: float = -0.8
     backlash_mm: float = 0.0
+    tight_from_mm: float = 0.0
+    tight_to_mm: float = 0.0
+    tight: float = 0.2
 
 
 @dataclass(slots=True)
@@ -156,6 +165,7 @@ class Plant:
         self.mount_pressed_ticks = 0
         self._pressed = 0  # ticks of drive against the machine's end since the rod met it
         self._mounted = rod.mount.fitted
+        self._tight_mm, self._tight = (rod.screw.tight_from_mm, rod.screw.tight_to_mm), False
         self._off_mm = self._off_to_mm = 0.0  # how far aside the pot reads, scatter of strokes
         self._scattered_at, self._scatter_mm = 0, rod.start_mm
         self._draw = random.Random(f"rodbench wiper {seed} {rod.name}")
@@ -294,6 +304,7 @@ class Plant:
     def _starts(self, current: float) -> bool:
         """Whether the rod breaks away; sets a first hair of speed in that sense."""
         extend, retract = self._load_a()
+        self._bind()
         if current - extend > self._stick_extend and self.position_mm < self._high:
             self.speed_mm_s = 1e-12
             return True
@@ -306,6 +317,7 @@ class Plant:
         """Move for `time_s`, or until the rod stops; returns what is left of the time."""
         speed = self.speed_mm_s
         extend, retract = self._load_a()
+        self._bind()
         push = volts / self._ohm if closed else 0.0
         if speed > 0.0:
             push -= self._friction_extend + extend
@@ -383,6 +395,22 @@ class Plant:
         if force > 0.0:
             return force * self._resist, force * self._aid
         return force * self._aid, force * self._resist
+
+    def _bind(self) -> None:
+        """Friction where the rod stands now."""
+        low, high = self._tight_mm
+        if low < high and self._tight != (low <= self.position_mm <= high):
+            self._tight = not self._tight
+            self._take_friction()
+
+    def _take_friction(self) -> None:
+        """Friction's currents, moving and breaking away."""
+        motor, screw = self.rod.motor, self.rod.screw
+        more = (1.0 + screw.tight if self._tight else 1.0) / motor.magnets
+        self._friction_extend = motor.friction_extend_a * more
+        self._friction_retract = motor.friction_retract_a * more
+        self._stick_extend = self._friction_extend * motor.stiction
+        self._stick_retract = self._friction_retract * motor.stiction
 
     def _would_run(self) -> bool:
         """Whether the load alone drives the resting rod back."""
@@ -501,16 +529,15 @@ class Plant:
         motor, screw = self.rod.motor, self.rod.screw
         cold = motor.resistance_ohm
         self._ohm = cold * (1.0 + COPPER_PER_K * (self.temperature_c - 20.0))
-        self._constant = motor.constant_v_s_per_mm
-        self._gain = cold / (motor.response_ms / 1000.0 * self._constant)
-        self._rate_open = self._gain * max(motor.drag_a_s_per_mm, 1e-6)
-        self._rate_closed = self._gain * (self._constant / self._ohm + motor.drag_a_s_per_mm)
+        self._constant = motor.constant_v_s_per_mm * motor.magnets
+        # The response's square of the constant, in its denominator, is that of new magnets.
+        self._gain = cold / (motor.response_ms / 1000.0 * motor.constant_v_s_per_mm) * motor.magnets
+        drag = motor.drag_a_s_per_mm / motor.magnets
+        self._rate_open = self._gain * max(drag, 1e-6)
+        self._rate_closed = self._gain * (self._constant / self._ohm + drag)
         self._decay_open = math.exp(-self._rate_open * TICK_S)
         self._decay_closed = math.exp(-self._rate_closed * TICK_S)
-        self._friction_extend = motor.friction_extend_a
-        self._friction_retract = motor.friction_retract_a
-        self._stick_extend = motor.friction_extend_a * motor.stiction
-        self._stick_retract = motor.friction_retract_a * motor.stiction
+        self._take_friction()
         newton_per_a = 1000.0 * self._constant
         self._resist = 1.0 / (screw.efficiency * newton_per_a)
         self._aid = screw.back_efficiency / newton_per_a

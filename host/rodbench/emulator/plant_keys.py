@@ -102,6 +102,9 @@ KEYS: tuple[Key, ...] = (
     _number(_MOTOR, "friction_retract_a", 0.67, "A", 0, 50, "the same, retracting"),
     _number(_MOTOR, "stiction", 1.15, "", 1, 3, "breaking away needs this times the friction"),
     _number(_MOTOR, "drag_a_s_per_mm", 0.05, "A s/mm", 0, 10, "friction that grows with speed"),
+    _number(
+        _MOTOR, "magnets", 1.0, "", 0.2, 1.5, "what is left of their strength; below 1: faster"
+    ),
     _word(_MOTOR, "reversed", False, (), "positive output on the lines retracts"),
     _number(_MOTOR, "heat_j_per_k", 60.0, "J/K", 1, 1e5, "heat capacity of the winding"),
     _number(_MOTOR, "cooling_k_per_w", 8.0, "K/W", 0.1, 1000, "winding to ambient"),
@@ -117,6 +120,9 @@ KEYS: tuple[Key, ...] = (
         "share of an aiding load that arrives; < 0 locks",
     ),
     _number(_SCREW, "backlash_mm", 0.0, "mm", 0, 10, "play between rod and pot"),
+    _number(_SCREW, "tight_from_mm", 0.0, "mm", 0, 2000, "more friction: from here"),
+    _number(_SCREW, "tight_to_mm", 0.0, "mm", 0, 2000, "more friction: to here; both 0: none"),
+    _number(_SCREW, "tight", 0.2, "", 0, 20, "how much more there, as a share of the friction"),
     _word(_LOAD, "kind", "constant", ("constant", "spring", "hinge"), "what the rod pushes"),
     _number(_LOAD, "force_n", 0.0, "N", -1e5, 1e5, "constant part; positive resists extending"),
     _number(_LOAD, "spring_n_per_mm", 0.0, "N/mm", -1e4, 1e4, "spring: force for each mm"),
