@@ -9,6 +9,17 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Any
+
+
+def length_squared(a: float, b: float, cosine: Any) -> Any:
+    """Square of the rod's length between pins at a and b from the hinge; a number or an array."""
+    return a * a + b * b - 2.0 * a * b * cosine
+
+
+def cosine(a: float, b: float, length: Any) -> Any:
+    """Cosine of the angle at the hinge that a rod of this length makes; a number or an array."""
+    return (a * a + b * b - length * length) / (2.0 * a * b)
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,8 +55,8 @@ class Linkage:
         if not 0.0 < hinge < 180.0:
             raise ValueError(f"the two pins would be {hinge:.1f} deg apart at the hinge")
         a, b = self.frame_mm, self.vent_mm
-        cosine = math.cos(math.radians(hinge))
-        return math.sqrt(a * a + b * b - 2.0 * a * b * cosine) - self.retracted_mm
+        turned = math.cos(math.radians(hinge))
+        return math.sqrt(length_squared(a, b, turned)) - self.retracted_mm
 
     def span_deg(self, low_mm: float, high_mm: float) -> tuple[float, float]:
         """Least and greatest angle between two positions. Raises ValueError without a triangle."""
@@ -59,5 +70,5 @@ class Linkage:
                 f"at {position_mm:.1f} mm the pins make no triangle: only from {low:.1f} to "
                 f"{high:.1f} mm"
             )
-        a, b, s = self.frame_mm, self.vent_mm, self.retracted_mm + position_mm
-        return math.degrees(math.acos((a * a + b * b - s * s) / (2.0 * a * b)))
+        length = self.retracted_mm + position_mm
+        return math.degrees(math.acos(cosine(self.frame_mm, self.vent_mm, length)))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import difflib
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -40,15 +40,16 @@ class Finding:
         return f"{self.file}:{self.line}: {self.text}"
 
 
-def raise_all(findings: list[Finding]) -> None:
-    """Raise one SettingsError that says all findings; return when there are none."""
+def raise_all(findings: list[Finding], kept: str = NOTHING_SENT) -> None:
+    """Raise one SettingsError that says all findings, file by file; return when there are none."""
     if not findings:
         return
-    ordered = sorted(findings, key=lambda finding: finding.line)
+    files = [finding.file for finding in findings]
+    ordered = sorted(findings, key=lambda finding: (files.index(finding.file), finding.line))
     hints = dict.fromkeys(finding.hint for finding in ordered if finding.hint)
     raise SettingsError(
         "\n".join(str(finding) for finding in ordered),
-        kept=NOTHING_SENT,
+        kept=kept,
         hint=" ".join(hints) or None,
     )
 
@@ -84,15 +85,17 @@ def _tables_in(path: tuple[str, ...]) -> list[str]:
 
 def _meant(table: str, name: str, value: Any) -> str:
     """What was probably meant: another unit, another spelling, another table."""
-    return _other_unit(table, name, value) or _near(table, name) or _other_table(table, name)
+    keys = keys_of(table)
+    return other_unit(keys, name, value) or near(keys, name) or _other_table(table, name)
 
 
-def _other_unit(table: str, name: str, value: Any) -> str:
+def other_unit(keys: Sequence[Key], name: str, value: Any) -> str:
+    """How to write a number that stands under a name with another unit, or ""."""
     parts = split_suffix(name)
     if parts is None or not _is_number(value):
         return ""
     stem, unit = parts
-    for key in keys_of(table):
+    for key in keys:
         if key.bare == stem and key.kind == "number" and key.name != name:
             text = f"{shown(value)} {unit}"
             try:
@@ -103,10 +106,11 @@ def _other_unit(table: str, name: str, value: Any) -> str:
     return ""
 
 
-def _near(table: str, name: str) -> str:
-    near = difflib.get_close_matches(name, [key.name for key in keys_of(table)], n=2, cutoff=0.6)
-    names = " or ".join(f"'{word}'" for word in near)
-    return f"Did you mean {names}?" if near else ""
+def near(keys: Sequence[Key], name: str) -> str:
+    """Names of keys that look like this one, as a question, or ""."""
+    found = difflib.get_close_matches(name, [key.name for key in keys], n=2, cutoff=0.6)
+    names = " or ".join(f"'{word}'" for word in found)
+    return f"Did you mean {names}?" if found else ""
 
 
 def _other_table(table: str, name: str) -> str:

@@ -76,7 +76,7 @@ class Parsed:
 def parse(text: str, file: str) -> Parsed:
     """Read `text`; findings are collected, not raised, except where it is no TOML at all."""
     parsed = Parsed(file, line_map(text))
-    document = _document(text, parsed)
+    document = document_of(text, parsed)
     if document is None:
         return parsed
     _version(parsed, document)
@@ -87,7 +87,8 @@ def parse(text: str, file: str) -> Parsed:
     return parsed
 
 
-def _document(text: str, parsed: Parsed) -> Mapping[str, Any] | None:
+def document_of(text: str, parsed: Parsed) -> Mapping[str, Any] | None:
+    """The tables of a TOML text, or None with findings."""
     try:
         return tomlkit.parse(text).unwrap()
     except ParseError as error:

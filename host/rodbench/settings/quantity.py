@@ -19,7 +19,24 @@ SUFFIXES = {
     "_mm_s": "mm/s",
     "_cm_s": "cm/s",
     "_in_s": "in/s",
+    "_mm_min": "mm/min",
+    "_in_min": "in/min",
     "_inch": "in",
+    "_ohm": "ohm",
+    "_deg": "deg",
+    "_lbf": "lbf",
+    "_kgf": "kgf",
+    "_gpa": "GPa",
+    "_mpa": "MPa",
+    "_ft2": "ft2",
+    "_psf": "psf",
+    "_kg": "kg",
+    "_lb": "lb",
+    "_kn": "kN",
+    "_nm": "N m",
+    "_pa": "Pa",
+    "_m2": "m2",
+    "_wh": "Wh",
     "_min": "min",
     "_mm": "mm",
     "_cm": "cm",
@@ -34,7 +51,9 @@ SUFFIXES = {
     "_v": "V",
     "_s": "s",
     "_h": "h",
+    "_n": "N",
 }
+_FORCE_OF = {"kg": "kgf", "lb": "lbf", "lbs": "lbf"}  # what many data sheets mean by a mass
 
 
 class QuantityError(ValueError):
@@ -53,6 +72,9 @@ def convert(text: str, unit: str) -> float:
     except QuantityError:
         raise
     except Exception:  # pint: wrong dimension
+        if unit == "N" and given in _FORCE_OF:
+            force = f"{text.strip().removesuffix(given).strip()} {_FORCE_OF[given]}"
+            raise QuantityError(f"'{given}' is a mass: of a force, write {force}") from None
         raise QuantityError(f"'{given}' cannot be turned into {unit or 'a share'}") from None
 
 
@@ -81,17 +103,19 @@ def split_suffix(key: str) -> tuple[str, str] | None:
 def _registry() -> Any:
     import pint  # slow to import: only when somebody wrote a unit
 
-    return pint.UnitRegistry(cache_folder=None)
+    registry: Any = pint.UnitRegistry(cache_folder=None)
+    registry.define("pound_force_per_square_foot = force_pound / foot ** 2 = psf")  # snow, wind
+    return registry
 
 
 @cache
 def _units(text: str) -> Any:
-    """A unit of pint; accepts `s2` and `s²` beside `s**2`."""
+    """A unit of pint; accepts `s2`, `m^2` and `s²` beside `s**2`."""
     registry = _registry()
     if text == "":
         return registry.dimensionless
     plain = text.replace("²", "2").replace("%", "percent")
     try:
-        return registry.parse_units(re.sub(r"\bs\^?2\b", "s**2", plain))
+        return registry.parse_units(re.sub(r"\b(s|m|mm|cm|ft|in)\^?2\b", r"\1**2", plain))
     except Exception:  # pint raises several kinds, tokenizer errors among them
         raise QuantityError(f"'{text}' is no unit that is known here") from None

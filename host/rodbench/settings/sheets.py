@@ -1,0 +1,185 @@
+"""Files of plain tables, read with the machine file's own habits: a job, a list of candidates.
+
+Numbers stand under a name with its unit (`mass_kg = 14`), quantities as text under the bare name
+(`mass = "31 lb"`). Every mistake is collected with its line.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from rodbench.errors import SettingsError
+from rodbench.settings import faults
+from rodbench.settings.keys import Key, Value
+from rodbench.settings.lines import Place, line_map, line_of
+from rodbench.settings.parse import Parsed, Written, document_of
+from rodbench.settings.quantity import QuantityError, convert
+
+NOTHING_DONE = "Nothing was computed."
+
+
+@dataclass(frozen=True, slots=True)
+class Field:
+    """A key of a table, and what it may be; `above` leaves the low end out."""
+
+    key: Key
+    needed: bool = False
+    low: float = 0.0
+    high: float = math.inf
+    above: bool = False
+
+    def allows(self, value: float) -> bool:
+        """Whether the number lies in the range."""
+        beyond = value > self.low if self.above else value >= self.low
+        return beyond and value <= self.high
+
+    @property
+    def range(self) -> str:
+        """The range in words."""
+        unit = f" {self.key.unit}" if self.key.unit else ""
+        low = f"above {self.low:g}" if self.above else f"at least {self.low:g}"
+        if not math.isfinite(self.low):
+            low = ""
+        high = f"at most {self.high:g}" if math.isfinite(self.high) else ""
+        return " and ".join(part for part in (low, high) if part) + unit
+
+
+def number(table: str, name: str, unit: str, doc: str, **limits: Any) -> Field:
+    """A field that is a number."""
+    return Field(Key(table, name, "number", unit, doc), **limits)
+
+
+def word(table: str, name: str, words: Sequence[str], doc: str, **limits: Any) -> Field:
+    """A field that is one of some words."""
+    numbered = tuple((each, index) for index, each in enumerate(words))
+    return Field(Key(table, name, "word", "", doc, words=numbered), **limits)
+
+
+def plain(table: str, name: str, kind: str, doc: str) -> Field:
+    """A field that is a text or true / false."""
+    return Field(Key(table, name, kind, "", doc))
+
+
+def load_text(path: Path, hint: str) -> str:
+    """The text of a file. Raises SettingsError."""
+    try:
+        return path.read_text("utf-8")
+    except (OSError, UnicodeDecodeError) as problem:
+        reason = problem.strerror if isinstance(problem, OSError) else "it is not UTF-8 text"
+        raise SettingsError(
+            f"{path}: cannot be read: {reason}", kept=NOTHING_DONE, hint=hint
+        ) from problem
+
+
+def begin(text: str, file: str, version: str) -> tuple[Parsed, Mapping[str, Any] | None]:
+    """The document and where to collect findings; `version` is the key that opens the file."""
+    parsed = Parsed(file, line_map(text))
+    document = document_of(text, parsed)
+    if document is not None and document.get(version) != 1:
+        said = f"{version} = {faults.shown(document[version])}" if version in document else ""
+        text = (
+            f"{said}: this rodbench reads version 1 only."
+            if said
+            else (f"'{version} = 1' is missing: the first line says what this file is.")
+        )
+        parsed.add((version,), text)
+    return parsed, document
+
+
+def read_table(parsed: Parsed, path: Place, raw: Any, fields: Sequence[Field]) -> None:
+    """The values of a table into `parsed`, with findings for what is wrong or missing."""
+    if not isinstance(raw, Mapping):
+        parsed.add(path, f"'{'.'.join(path)}' is a table: write [{'.'.join(path)}].")
+        return
+    for name, value in raw.items():
+        _entry(parsed, path, name, value, fields)
+    names = {name for field in fields for name in (field.key.name, field.key.bare) if name in raw}
+    for field in fields:
+        key = field.key
+        if field.needed and not {key.name, key.bare} & names:
+            parsed.add(path, f"[{'.'.join(path)}] has no {key.name}: {key.doc}.")
+
+
+def unknown_tables(parsed: Parsed, document: Mapping[str, Any], known: Sequence[str]) -> None:
+    """Findings for what stands at the top and has no place there."""
+    for name in document:
+        if name not in known:
+            what = f"[{name}]" if isinstance(document[name], Mapping) else f"'{name}'"
+            names = ", ".join(f"[{each}]" for each in known[1:])
+            parsed.add((name,), f"there is no {what} here. There are {names}.")
+
+
+def value_of(parsed: Parsed, path: Place, name: str, default: Any = None) -> Any:
+    """A value that was read, or the default."""
+    found = parsed.get(path, name)
+    return default if found is None else found.value
+
+
+def stands(document: Mapping[str, Any], field: Field) -> bool:
+    """Whether the key is written in its table at all, rightly or wrongly."""
+    table = document.get(field.key.table)
+    return isinstance(table, Mapping) and bool({field.key.name, field.key.bare} & set(table))
+
+
+def _entry(parsed: Parsed, path: Place, name: str, raw: Any, fields: Sequence[Field]) -> None:
+    field = next((f for f in fields if name in (f.key.name, f.key.bare)), None)
+    place = (*path, name)
+    if field is None:
+        keys = [f.key for f in fields]
+        meant = faults.other_unit(keys, name, raw) or faults.near(keys, name) or _longer(keys, name)
+        where = ".".join(path) or "the file's top"
+        parsed.add(place, f"{where} has no key '{name}'. {meant}".rstrip())
+        return
+    twin = parsed.get(path, field.key.name)
+    if twin is not None:
+        both = f"{name} and {twin.name} (line {twin.line}) say the same thing: keep one."
+        parsed.add(place, both)
+        return
+    value = _value(parsed, place, field, raw)
+    if value is not None:
+        line = line_of(parsed.lines, place)
+        parsed.values[path, field.key.name] = Written(field.key, path, name, raw, value, line)
+
+
+def _longer(keys: Sequence[Key], name: str) -> str:
+    names = [f"'{key.name}'" for key in keys if key.name.startswith(name)]
+    return f"Did you mean {' or '.join(names)}?" if names else ""
+
+
+def _value(parsed: Parsed, place: Place, field: Field, raw: Any) -> Value | None:
+    key, name = field.key, place[-1]
+    if key.kind == "number":
+        return _number(parsed, place, field, raw)
+    if key.kind == "word":
+        if isinstance(raw, str) and raw in dict(key.words):
+            return raw
+        parsed.add(place, faults.wrong_word(key, raw))
+        return None
+    if isinstance(raw, bool if key.kind == "bool" else str):
+        return raw
+    parsed.add(place, faults.wrong_kind(key, name, raw))
+    return None
+
+
+def _number(parsed: Parsed, place: Place, field: Field, raw: Any) -> float | None:
+    key, name = field.key, place[-1]
+    if isinstance(raw, int | float) and not isinstance(raw, bool) and name == key.name:
+        value = float(raw)
+    elif isinstance(raw, str) and name == key.bare:
+        try:
+            value = convert(raw, key.unit)
+        except QuantityError as error:
+            parsed.add(place, f'{name} = "{raw}": {error}.')
+            return None
+    else:
+        parsed.add(place, faults.wrong_kind(key, name, raw))
+        return None
+    if math.isfinite(value) and field.allows(value):
+        return value
+    wanted = field.range if math.isfinite(value) else "a number to work with"
+    parsed.add(place, f"{name} = {faults.shown(raw)}: this must be {wanted}.")
+    return None
