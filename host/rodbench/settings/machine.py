@@ -17,7 +17,8 @@ from rodbench_protocol.settings import defaults, digest_all
 
 from rodbench import durable
 from rodbench.errors import SettingsError
-from rodbench.settings import edit, faults, linked, rules
+from rodbench.science.conductors import Wire
+from rodbench.settings import edit, faults, linked, rules, wires
 from rodbench.settings.keys import Key, Value, by_place, by_wire, keys_of, kind_named
 from rodbench.settings.limits import Ends
 from rodbench.settings.lines import Place
@@ -109,6 +110,10 @@ class MachineFile:
     def working_ends_mm(self, axis: int) -> Ends:
         """Where the machine ends the rod's way, in mm; None where the file does not say."""
         return working_ends_mm(self._parsed, axis)
+
+    def fitted_wire(self) -> Wire | None:
+        """The thinnest wire that carries motor current; None where the file does not say."""
+        return wires.fitted_wire(self._parsed)
 
     def rod_of(self, axis: int) -> str | None:
         """Name of the rod on an axis, or None."""
@@ -333,6 +338,7 @@ def _checked(text: str, path: Path) -> Parsed:
         rules.find_rods(parsed)
         rules.find_board(parsed, _scope(parsed, 0))
         linked.find_tables(parsed)
+        wires.find_wires(parsed)
     if not parsed.findings:
         for axis in parsed.axes:
             rules.find_axis(parsed, axis, _scope(parsed, axis), _scope(parsed, 3 - axis))

@@ -37,6 +37,8 @@ SUFFIXES = {
     "_pa": "Pa",
     "_m2": "m2",
     "_wh": "Wh",
+    "_kohm": "kohm",
+    "_mm2": "mm2",
     "_min": "min",
     "_mm": "mm",
     "_cm": "cm",
@@ -48,6 +50,7 @@ SUFFIXES = {
     "_ms": "ms",
     "_m": "m",
     "_a": "A",
+    "_c": "degC",
     "_v": "V",
     "_s": "s",
     "_h": "h",
@@ -68,7 +71,7 @@ def convert(text: str, unit: str) -> float:
     number, given = split(text)
     wanted = _units(unit)
     try:
-        return float((number * _units(given)).to(wanted).magnitude)
+        return float(_registry().Quantity(number, _units(given)).to(wanted).magnitude)
     except QuantityError:
         raise
     except Exception:  # pint: wrong dimension

@@ -13,6 +13,7 @@ from rodbench.settings.linked import ganged, linkage_of, linkage_path
 from rodbench.settings.parse import Named, Parsed
 from rodbench.settings.positions import Way
 from rodbench.settings.units import Units
+from rodbench.settings.wires import dangers
 
 Scopes = Mapping[int, Mapping[str, int]]
 EVEN_PERCENT = 1.0  # of the stroke: soft stops that differ by less need no word
@@ -26,6 +27,7 @@ def remarks(parsed: Parsed, scopes: Scopes) -> list[Finding]:
         *(each for axis in parsed.axes for each in _axis(parsed, axis, scopes[axis])),
         *_linkages(parsed, scopes),
         *_positions(parsed, scopes),
+        *dangers(parsed),
     ]
     return sorted(found, key=lambda finding: finding.line)
 
