@@ -21,6 +21,7 @@ PINS = {
     "CURRENT1": "A2",
     "CURRENT2": "A3",
     "SUPPLY": "A4",
+    "STOP_INPUT": "D8",
 }
 SERIES_OHM = 220.0  # in the pot's 5 V feed
 BOARD_V = 5.0
@@ -79,6 +80,7 @@ class Wired:
     pot: bool
     connections: tuple[Connection, ...]
     remarks: tuple[str, ...]
+    stop_input: bool = False
 
 
 def driver_of(kind: str, axis: int) -> Driver:
@@ -173,18 +175,22 @@ def _pwm_input_and_line(pwm: str, a: str) -> Driver:
 # ---------------------------------------------------------------- the whole axis
 
 
-def wired(axis: int, kind: str, sensor: str, ratiometric: bool, pot: bool) -> Wired:
-    """All connections of an axis (1 or 2). Raises ValueError with the reason where it cannot be."""
+def wired(
+    axis: int, kind: str, sensor: str, ratiometric: bool, pot: bool, stop_input: bool = False
+) -> Wired:
+    """All connections of an axis (1 or 2); with `stop_input`, those of a contact that the board
+    reads. Raises ValueError with the reason where it cannot be."""
     driver = driver_of(kind, axis)
     rows = [
         Connection(pin, f"H-bridge {axis}, {to}", PULL_DOWN, IN_RESET) for pin, to in driver.lines
     ]
     rows += _pot_rows(axis) if pot else []
     rows += [] if sensor == "none" else [_sensor_row(axis, sensor)]
+    rows += [_STOP_ROW] if stop_input else []
     rows += _supply_rows(axis)
     remarks = [*driver.remarks, *_sensor_remarks(sensor, ratiometric)]
     remarks += _pot_remarks() if pot else [_NO_POT]
-    return Wired(axis, driver, sensor, pot, tuple(rows), tuple(remarks))
+    return Wired(axis, driver, sensor, pot, tuple(rows), tuple(remarks), stop_input)
 
 
 def _pot_rows(axis: int) -> list[Connection]:
@@ -228,6 +234,12 @@ def _supply_rows(axis: int) -> list[Connection]:
     ]
 
 
+_STOP_ROW = Connection(
+    PINS["STOP_INPUT"],
+    "second contact of the stop switch, other side to GND",
+    "normally closed",
+    "input",
+)
 _NO_POT = 'No pot: feedback = "none". Soft stops and moves to a position are not possible.'
 
 
@@ -255,12 +267,26 @@ def _pot_remarks() -> list[str]:
 
 CAUTIONS = (
     "The fuse sits at the supply's end of the wire: no firmware saves a shorted bridge.",
-    "The stop switch cuts motor power. D8 is no emergency stop, and this version does not read it.",
+    "The stop switch cuts motor power. D8 is no emergency stop: it only asks the firmware to stop.",
     "A rod that its load can push back needs a mechanical brake.",
     "Wire with the supply off. Keep pot wires away from the motor's, and twist those.",
     "Local codes and those licensed for the work come first.",
 )
 
+
+STOP = (
+    "Stop switch: in supply +, behind the fuse and ahead of every bridge, so that one switch cuts "
+    "the motor power of all rods. Latching, opened by force, within reach of all who come near.",
+    "Its contact breaks direct current: rated for the supply's volts and the stall current of all "
+    "rods as DC, which is far less than what stands there for AC; else a contactor.",
+    "The board keeps its own supply, so that it can still tell what happened. The board's stop "
+    "input (D8) is no emergency stop. A second contact of the switch may go there, so that nothing "
+    "starts when power comes back.",
+)
+SWITCH_CAUTIONS = (
+    "Nothing stops the rod but your hand on the switch: no soft stop, no trip, no duty.",
+    "Stay out of its way, and let it rest: a motor for 25 % duty runs 5 minutes in 20.",
+)
 
 # ---------------------------------------------------------------- the series resistor
 
