@@ -9,6 +9,7 @@ import numpy as np
 
 from .loads import Array
 from .screw import Screw
+from .stall import Point, resistance
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,7 +67,9 @@ class Columns:
     """The sheets as columns of shape (candidates,); NaN where nothing is known or assumed.
 
     `speed_cap_mm_s`: where only the speed under load is known, a lighter load is not taken to run
-    any faster. Between no load and rated load, speed and current follow a straight line.
+    any faster. Between no load and rated load, speed and current follow a straight line. `ohms` is
+    known where the sheet has both speeds and both currents; elsewhere the volts that friction takes
+    are left out of `constant_v_s_per_mm`.
     """
 
     stroke_mm: Array
@@ -82,6 +85,8 @@ class Columns:
     duty: Array
     window_s: Array
     rod_mm: Array
+    ohms: Array
+    constant_v_s_per_mm: Array
 
     def __len__(self) -> int:
         return int(self.stroke_mm.size)
@@ -90,14 +95,14 @@ class Columns:
 def columns(sheets: Sequence[Sheet], assumed: Assumed) -> Columns:
     """The sheets as columns, gaps filled with what is assumed."""
     read = {
-        f.name: np.array([getattr(sheet, f.name) for sheet in sheets], dtype=float)
-        for f in fields(Columns)
-        if f.name != "speed_cap_mm_s"
+        name: np.array([getattr(sheet, name) for sheet in sheets], dtype=float)
+        for name in (f.name for f in fields(Columns))
+        if name in Sheet.__dataclass_fields__
     }
     free, rated = read["speed_free_mm_s"], read["speed_rated_mm_s"]
-    share = assumed.rated_speed_share
-    cap = np.where(np.isnan(free), rated, np.inf)
-    amps = read["amps_rated"]
+    share, amps = assumed.rated_speed_share, read["amps_rated"]
+    ohms = np.array([_ohms(sheet) for sheet in sheets])
+    idle_v = np.nan_to_num(ohms * read["amps_free"])
     read |= {
         "static_n": _else(read["static_n"], read["force_n"]),
         "speed_free_mm_s": _else(free, rated / share),
@@ -106,7 +111,22 @@ def columns(sheets: Sequence[Sheet], assumed: Assumed) -> Columns:
         "duty": _else(read["duty"], assumed.duty),
         "window_s": _else(read["window_s"], assumed.window_s),
     }
-    return Columns(speed_cap_mm_s=cap, **read)
+    return Columns(
+        speed_cap_mm_s=np.where(np.isnan(free), rated, np.inf),
+        ohms=ohms,
+        constant_v_s_per_mm=(read["volts"] - idle_v) / read["speed_free_mm_s"],
+        **read,
+    )
+
+
+def _ohms(sheet: Sheet) -> float:
+    """Winding and driver, from the two points of the sheet; NaN where they do not settle it."""
+    free_a, rated_a = sheet.amps_free, sheet.amps_rated
+    free, rated = sheet.speed_free_mm_s, sheet.speed_rated_mm_s
+    if free_a is None or rated_a is None or free is None or rated is None:
+        return float("nan")
+    found = resistance(Point(sheet.volts, free_a, free), Point(sheet.volts, rated_a, rated))
+    return float("nan") if found is None else found
 
 
 def _else(given: Array, otherwise: Array | float) -> Array:

@@ -2,8 +2,8 @@
 
 Speed and current under load: a brushed motor behind a gear and a screw has V = I R + K v and a
 current in proportion to the force (any machines textbook), so both follow straight lines from no
-load to rated load. At another voltage the free speed goes with the volts, and what a given load
-takes off stays the same.
+load to rated load. At another voltage the speed changes by the volts over K, and what a given load
+takes off stays the same: without load, speed in proportion to voltage but for friction.
 """
 
 from __future__ import annotations
@@ -17,7 +17,6 @@ from numpy.typing import NDArray
 from .candidate import Assumed, Columns, Sheet, columns
 from .column import critical_n, least_rod_mm
 from .loads import Array, Travel
-from .stall import Point, Stall, behind_source, resistance
 from .trapezoid import least_time
 
 Bools = NDArray[np.bool_]
@@ -69,6 +68,7 @@ class Sized:
     peak_a: Array
     stall_n: Array
     stall_a: Array
+    free_mm_s: Array  # without load, at this supply
     energy_wh: Array  # from the supply, one cycle
     duty: Array  # needed
     least_rod_mm: Array
@@ -100,32 +100,20 @@ def speed(c: Columns, force_n: Array, volts: float, source_ohm: float = 0.0) -> 
     taken to make it faster."""
     share = np.maximum(force_n, 0.0) / c.force_n[:, None]
     lost = source_ohm * np.nan_to_num(current(c, force_n))
-    ratio = (volts - lost) / c.volts[:, None]
     taken = (c.speed_free_mm_s - c.speed_rated_mm_s)[:, None] * share
-    line = c.speed_free_mm_s[:, None] * ratio - taken
-    return np.maximum(np.minimum(line, c.speed_cap_mm_s[:, None] * ratio), 0.0)
+    more = (volts - lost - c.volts[:, None]) / c.constant_v_s_per_mm[:, None]
+    cap = c.speed_cap_mm_s[:, None] * (volts - lost) / c.volts[:, None]
+    return np.maximum(np.minimum(c.speed_free_mm_s[:, None] + more - taken, cap), 0.0)
 
 
 def stall_force(c: Columns, volts: float, source_ohm: float = 0.0) -> Array:
     """N at which the line of speed comes to zero."""
-    amps = source_ohm * np.nan_to_num(c.amps_free) / c.volts
-    more = source_ohm * np.nan_to_num(c.amps_rated - c.amps_free) / c.volts
-    taken = c.speed_free_mm_s * (1.0 + more) - c.speed_rated_mm_s
-    free = c.speed_free_mm_s * (volts / c.volts - amps)
-    with np.errstate(divide="ignore"):
-        return c.force_n * np.maximum(free, 0.0) / taken
-
-
-def stall_current(sheet: Sheet, volts: float, source_ohm: float = 0.0) -> float:
-    """A with the rod held fast, from the sheet's two points; NaN where it has not both."""
-    if None in (sheet.speed_free_mm_s, sheet.speed_rated_mm_s, sheet.amps_free, sheet.amps_rated):
-        return float("nan")
-    free = Point(sheet.volts, sheet.amps_free or 0.0, sheet.speed_free_mm_s or 0.0)
-    loaded = Point(sheet.volts, sheet.amps_rated or 0.0, sheet.speed_rated_mm_s or 0.0)
-    ohms = resistance(free, loaded)
-    if ohms is None:
-        return float("nan")
-    return behind_source(Stall(volts / ohms, 0.0, "from the sheet"), volts, source_ohm).current_a
+    constant, idle_a = c.constant_v_s_per_mm, np.nan_to_num(c.amps_free)
+    free = c.speed_free_mm_s + (volts - source_ohm * idle_a - c.volts) / constant
+    more_a = np.nan_to_num(c.amps_rated) - idle_a
+    taken = c.speed_free_mm_s - c.speed_rated_mm_s + source_ohm * more_a / constant
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return np.where(free > 0.0, c.force_n * free / taken, 0.0)
 
 
 def size(travel: Travel, duty: Duty, sheets: Sequence[Sheet], assumed: Assumed) -> Sized:
@@ -149,7 +137,8 @@ def size(travel: Travel, duty: Duty, sheets: Sequence[Sheet], assumed: Assumed) 
         retract_s=times[1],
         peak_a=peak_a,
         stall_n=stall_n,
-        stall_a=np.array([stall_current(sheet, *supply) for sheet in sheets]),
+        stall_a=duty.volts / (c.ohms + duty.source_ohm),
+        free_mm_s=speed(c, np.zeros(1), *supply)[:, 0],
         energy_wh=_energy(travel, amps[0], ways[0], duty.volts)
         + _energy(travel, amps[1], ways[1], duty.volts),
         duty=needed,

@@ -91,7 +91,7 @@ def _cautions(asked: Asked, sized: Sized, sheet: Sheet, at: int) -> list[str]:
     return [
         text
         for text in (
-            _over_voltage(asked, sheet),
+            _over_voltage(asked, sized, sheet, at),
             _tight(asked, sized, at),
             _driven(asked, sheet),
             _unknown_room(asked, sheet),
@@ -109,14 +109,19 @@ def _cautions(asked: Asked, sized: Sized, sheet: Sheet, at: int) -> list[str]:
     ]
 
 
-def _over_voltage(asked: Asked, sheet: Sheet) -> str:
+def _over_voltage(asked: Asked, sized: Sized, sheet: Sheet, at: int) -> str:
     ratio = asked.duty.volts / sheet.volts
     if ratio <= asked.assumed.over_voltage:
         return ""
     return (
-        f"{asked.duty.volts:g} V on a rod for {sheet.volts:g} V: {ratio:.2f} times as fast without "
-        "load, hotter, its life shorter, its duty less; the sheet's ratings do not hold there"
+        f"{asked.duty.volts:g} V on a rod for {sheet.volts:g} V: without load "
+        f"{_of_free(sized, at)} times as fast; hotter, its life shorter, its duty less. The "
+        "ratings of the sheet do not hold there"
     )
+
+
+def _of_free(sized: Sized, at: int) -> str:
+    return f"{sized.free_mm_s[at] / sized.columns.speed_free_mm_s[at]:.2f}"
 
 
 def _tight(asked: Asked, sized: Sized, at: int) -> str:
@@ -173,8 +178,9 @@ def _under_voltage(asked: Asked, sized: Sized, sheet: Sheet, at: int) -> str:
     if ratio >= 0.9:
         return ""
     return (
-        f"{asked.duty.volts:g} V on a rod for {sheet.volts:g} V: {ratio:.2f} of its speed without "
-        f"load, less under load, and it stalls at {asked.force(float(sized.stall_n[at]))}"
+        f"{asked.duty.volts:g} V on a rod for {sheet.volts:g} V: without load "
+        f"{_of_free(sized, at)} of its speed, under load less; it stalls at "
+        f"{asked.force(float(sized.stall_n[at]))}"
     )
 
 
