@@ -2,13 +2,13 @@
 
 CODES: tuple[tuple[int, str], ...] = (
     (0, "done"),
-    (1, "an answer that is no failure: `settings diff` found differences"),
+    (1, "an answer that is no failure: settings differ; no rod does the job"),
     (2, "a command or an argument that cannot be meant"),
     (3, "the port cannot be had: not there, no permission, held"),
     (4, "no answer, or not a rodbench board"),
     (5, "the board speaks another protocol version"),
     (6, "the board refused; nothing changed"),
-    (7, "the machine file, or its settings, are wrong"),
+    (7, "the machine file (or a job's files), or its settings, are wrong"),
     (8, "a guard tripped"),
     (9, "a fact or a consent is needed that only a person can give"),
     (10, "no reply: what was asked may or may not have been done"),

@@ -34,12 +34,13 @@ _ANSWERS = {
 @click.command("demo")
 @plain_json
 def command(setup: Setup) -> None:
-    """The main job on an emulated greenhouse vent: learn two rods, limit them, move them.
+    """The main job on an emulated greenhouse vent: choose, learn two rods, limit them, move them.
 
-    Each is commissioned; then both move as one, one of them meets a jam, and the trip is cleared.
+    Rods are chosen by their data sheets. Each is commissioned; then both move as one, one of them
+    meets a jam, and the trip is cleared.
 
     Needs no board: an emulated one runs in this process, faster than real time, with invented
-    figures. Makes the folder ./ridge-vent with machine file, logbook and one picture of the move.
+    figures. Makes the folder ./ridge-vent with job, candidates, machine file, logbook and pictures.
 
     \b
     Example:  rodbench demo
@@ -76,6 +77,7 @@ def run(setup: Setup) -> None:
 
     units = setup.units()
     picture = setup.folder / "move.png"
+    chosen = _choose(setup.folder)
     with setup.board("demo") as board:
         done = _commission(setup, board, 1)
         rest_mm = _move(setup, board, picture)
@@ -87,6 +89,7 @@ def run(setup: Setup) -> None:
         tripped = _jam(setup, board)
     text = "\n".join(
         (
+            f"these rods would do it: {', '.join(chosen)}",
             learned(plain(done), units),
             f"a move: rests at {units.length(rest_mm)}",
             f"both as one: rest at {' and '.join(map(units.length, both_mm))}",
@@ -98,11 +101,26 @@ def run(setup: Setup) -> None:
     data = {
         "machine": str(setup.machine_path),
         "picture": str(picture),
+        "chosen": chosen,
         "rest_mm": rest_mm,
         "both_mm": both_mm,
         "tripped": tripped,
     }
     talk.result({**data, **plain(done)}, text, setup.as_json)
+
+
+def _choose(folder: Path) -> list[str]:
+    """Which of some rods would do it, by their data sheets; says why the others would not."""
+    from rodbench.cli.size import EXAMPLES, answer_of, draw, write_examples
+    from rodbench.show.sizing import verdict_lines
+
+    job, candidates = (folder / name for name in EXAMPLES)
+    write_examples(folder)
+    talk.say(f"Which rod? `rodbench size {' '.join(EXAMPLES)} --plot size.png` in {folder.name}:")
+    answer = answer_of(job, candidates)
+    draw(answer, folder / "size.png")
+    talk.say("\n".join(f"  {line}" for line in verdict_lines(answer)) + "\n")
+    return answer.fitting
 
 
 def _commission(setup: Setup, board: Board, axis: int) -> Done:

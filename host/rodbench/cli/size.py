@@ -69,7 +69,7 @@ def _size(setup: Setup, answer: Answer, picture: Path | None) -> int:
         data["picture"] = str(picture)
         text += f"\npicture  {picture}"
     talk.result(data, text, setup.as_json)
-    return 0 if answer.any_fits else DIFFERENT
+    return 0 if answer.fitting else DIFFERENT
 
 
 def answer_of(job_path: Path, candidates_path: Path) -> Answer:

@@ -52,7 +52,7 @@ class Assumed:
     current_factor: float = 1.2
     buckling_factor: float = 4.0
     spare_mm: float = 3.0  # at each end, for soft stops
-    over_voltage: float = 1.15  # 13.8 V on a 12 V rod
+    over_voltage: float = 1.2  # 14.4 V of a battery that is charged, on a 12 V rod
     thread_friction: float = 0.1  # greased; low, as the question is whether it still holds
     rated_speed_share: float = 0.7
     free_current_share: float = 0.33

@@ -109,8 +109,9 @@ def unknown_tables(parsed: Parsed, document: Mapping[str, Any], known: Sequence[
     for name in document:
         if name not in known:
             what = f"[{name}]" if isinstance(document[name], Mapping) else f"'{name}'"
-            names = ", ".join(f"[{each}]" for each in known[1:])
-            parsed.add((name,), f"there is no {what} here. There are {names}.")
+            names = ", ".join(known[1:])
+            place = next((at for at in parsed.lines if at[0] == name), (name,))
+            parsed.add(place, f"there is no {what} here. There are {names}.")
 
 
 def value_of(parsed: Parsed, path: Place, name: str, default: Any = None) -> Any:

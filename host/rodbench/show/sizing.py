@@ -62,9 +62,9 @@ class Answer:
         return bool(said.fails), bool(said.cautions), -float(self.sized.closest[at])
 
     @property
-    def any_fits(self) -> bool:
-        """Whether there is one that does the job."""
-        return bool(self.sized.fits.any())
+    def fitting(self) -> list[str]:
+        """Names of those that do the job, best first."""
+        return [self.sheets[at].name for at in self.order if self.sized.fits[at]]
 
 
 def text(answer: Answer) -> str:
