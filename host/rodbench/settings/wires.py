@@ -56,7 +56,7 @@ def _driver(parsed: Parsed, axis: int) -> None:
     path = ("axes", str(axis))
     peak, always = (parsed.get(path, f"driver_{word}_a") for word in ("peak", "continuous"))
     if peak and always and 0 < float(peak.value) < float(always.value):
-        _wrong(parsed, peak, f"below {always.said} (line {always.line}): changed over?")
+        _wrong(parsed, peak, f"below {always.said} (line {always.line}); changed over")
 
 
 def fitted_wire(parsed: Parsed) -> Wire | None:

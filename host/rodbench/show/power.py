@@ -24,6 +24,7 @@ from rodbench.show.tables import table
 from rodbench.show.wire_unknown import Unknown
 
 __all__ = ["Plan", "as_data", "figures", "plan", "text", "way"]
+MAY_OPEN = 2.0  # a fuse may open within seconds at so many times its rating (memory)
 M_PER_FT = 0.3048  # exact
 
 
@@ -162,6 +163,12 @@ def _stalls(made: Plan) -> Iterator[str]:
         yield (
             f"A stalled rod draws {least:.3g} A: a fuse of {fuse:g} A bears that for minutes or "
             "for ever. It guards the wire, not the motor: that is what trip and duty are for."
+        )
+    if fuse and stall and stall > MAY_OPEN * fuse:
+        yield (
+            f"All rods stalled, or started without a ramp, draw {stall / fuse:.2g} times the "
+            f"fuse of {fuse:g} A: it may open. Where it does so at starts, the next size, if the "
+            "wire carries it."
         )
     if fuse and known.supply_rated_a and known.supply_rated_a < fuses.HOLDS * fuse:
         yield (

@@ -140,7 +140,7 @@ class _Picture:
         top = self.drive_y[0] + 1.6
         self.sheet.box(BRIDGE[0], top, BRIDGE[1], self.low, fill="#f3f6f7", lw=1.8)
         name = f"H-bridge {self.wired.axis}"
-        self.sheet.text(MIDDLE, top - 0.5, name, halign="center", fontsize=13)
+        self.sheet.text(MIDDLE, top - 0.6, name, halign="center", fontsize=13)
         for number, (pin, use) in enumerate(self.wired.driver.lines):
             y = self.drive_y[number]
             self._pin(y, pin, "drive")
@@ -161,6 +161,8 @@ class _Picture:
         x, right = 23.0, BRIDGE[1]
         self.sheet.between(self.parts.Motor(), (x, first), (x, last))
         self.sheet.text(x - 0.1, (first + last) / 2, "M", halign="center", fontsize=12)
+        middle = (first + last) / 2
+        self.sheet.text(19.9, middle, "twist both", halign="center", fontsize=10, color=SOFT)
         if self.figures.motor:
             self._at_motor(x, first, last)
         self.sheet.power((right, first), (x, first))
