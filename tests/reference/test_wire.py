@@ -84,6 +84,13 @@ def test_a_gauge_is_what_the_formula_says(wire: conductors.Wire) -> None:
     assert wire.ohm(1000.0) == pytest.approx(1000.0 / 58.0 / wire.area_mm2)
 
 
+def test_stranded_gauges() -> None:
+    # NFPA 70, chapter 9, table 8, uncoated copper, ohm/kft solid and stranded: from memory.
+    for solid, stranded in ((7.77, 7.95), (3.07, 3.14), (1.93, 1.98), (1.21, 1.24)):
+        assert conductors.awg(14).stranded >= stranded / solid
+    assert {wire.stranded for wire in conductors.all_mm2()} == {1.0}, "class 5 is stranded"
+
+
 # ---------------------------------------------------------------- mm2
 
 

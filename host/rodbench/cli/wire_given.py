@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from rodbench.cli import talk
 from rodbench.cli.options import Setup
 from rodbench.errors import UsageError
 
@@ -24,6 +25,7 @@ AMOUNTS = {
     "drop": ("drop_max", "", "3 %"),
     "ambient": ("ambient_c", "degC", "45 degC"),
 }
+PINS_OF = "atmega328p-5v"
 OF_ONE_AXIS = ("running_a", "stall_a", "pot_ohm")
 MOST_DROP = 0.5
 
@@ -84,6 +86,8 @@ def machine(setup: Setup, axis: int | None) -> MachineFile:
             kept=KEPT,
             hint="`rodbench wire --driver KIND` needs no machine file.",
         )
+    if found.board_kind != PINS_OF:
+        talk.say(f"note: pins, filters and resistors here are those of a board {PINS_OF}")
     return found
 
 

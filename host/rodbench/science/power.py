@@ -123,15 +123,16 @@ def plan(known: Known) -> Plan:
 
 
 def drop(known: Known, wire: Wire, axis: int, celsius: float, stalled: bool = False) -> float:
-    """Volts lost to one motor, there and back: on the common way with the current of all rods.
+    """Volts lost to one motor by stranded wire, there and back: on the common way with the current
+    of all rods.
 
     Needs lengths and currents of all rods, and this rod's stall where it is `stalled`.
     """
     rod = next(each for each in known.rods if each.axis == axis)
     own = (rod.stall_a if stalled else rod.running_a) or 0.0
     others = sum(each.running_a or 0.0 for each in known.rods if each.axis != axis)
-    common = wire.ohm(2.0 * (known.supply_wire_m or 0.0), celsius) * (own + others)
-    return common + wire.ohm(2.0 * (rod.wire_m or 0.0), celsius) * own
+    per_m = 2.0 * wire.ohm(1.0, celsius) * wire.stranded
+    return per_m * ((known.supply_wire_m or 0.0) * (own + others) + (rod.wire_m or 0.0) * own)
 
 
 def drops_known(known: Known) -> bool:

@@ -25,6 +25,7 @@ PINS = {
 }
 SERIES_OHM = 220.0  # in the pot's 5 V feed
 BOARD_V = 5.0
+SUPPLY_READS_V = BOARD_V * (47.0 + 10.0) / 10.0  # by the divider at its pin
 PULL_DOWN = "10 kohm to ground"
 IN_RESET = "input, held low"
 

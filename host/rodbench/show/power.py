@@ -18,12 +18,13 @@ from rodbench.science.power import (
     share,
     trips,
 )
-from rodbench.science.wiring import SERIES_OHM, span_kept
+from rodbench.science.wiring import SERIES_OHM, SUPPLY_READS_V, span_kept
 from rodbench.show.schematic import Figures
 from rodbench.show.tables import table
 from rodbench.show.wire_unknown import Unknown
 
 __all__ = ["Plan", "as_data", "figures", "plan", "text", "way"]
+NEAR_TOP = 0.8  # from here a charging battery may leave the supply input's range
 MAY_OPEN = 2.0  # a fuse may open within seconds at so many times its rating (memory)
 M_PER_FT = 0.3048  # exact
 
@@ -54,7 +55,9 @@ def _needs(made: Plan, drivers: bool = True) -> str:
     heads = (f"motor current{', all rods' if several else ''}", "needs", "there is", "")
     least, peak = made.supply.least_a, made.supply.least_peak_a
     there = known.supply_rated_a
-    rows = [("supply, for good", _amps(least, "or more"), _amps(there), made.supply.word)]
+    watts = f", {least * known.supply_v:.0f} W" if least and known.supply_v else ""
+    needed = f"{_amps(least, 'or more')}{watts}"
+    rows = [("supply, for good", needed, _amps(there), made.supply.word)]
     rows += [("supply, while all stall" if several else "supply, at a stall", _amps(peak), "", "")]
     rows += [("fuse", _fuse(made), _amps(known.fuse_a), _fuse_word(known.fuse_a, fuse))]
     for rod, verdict in zip(known.rods, made.drivers, strict=True) if drivers else ():
@@ -131,8 +134,10 @@ def rules(made: Plan, units: str = "mm") -> Iterator[str]:
     yield (
         f"Wire: in air of up to {known.ambient_c:.0f} deg C, single pairs; and no more than "
         f"{100 * known.drop_max:.3g} % lost while all rods run, the wire at {HOT_C:.0f} deg C. "
-        "AWG is reckoned solid; stranded has a few percent more. The switch is on this way too."
+        "Both stranded. The stop switch is on this way, too."
     )
+    if any(rod.driver_continuous_a for rod in known.rods):
+        yield "Driver: its ratings hold with the cooling that its sheet asks for."
     yield from _stalls(made)
 
 
@@ -189,6 +194,12 @@ def beside(made: Plan) -> Iterator[str]:
             yield _pot(rod.axis, rod.pot_ohm)
     if made.known.supply_v is not None:
         yield from _capacitors(made.known, made.known.supply_v)
+        if made.known.supply_v > NEAR_TOP * SUPPLY_READS_V:
+            yield (
+                f"The supply input reads up to {SUPPLY_READS_V:g} V with 47 kohm over 10 kohm, and "
+                "a battery on charge lies a fifth above its name: for more, another divider and "
+                "supply_divider_ratio."
+            )
     yield (
         "Twist both motor leads together, and both supply wires; keep pot and sensor wires in a "
         "cable of their own, crossing the others at a right angle."
