@@ -18,10 +18,10 @@ import numpy as np
 from rodbench.science.candidate import Assumed, Sheet
 from rodbench.science.hinge import Flap, turned
 from rodbench.science.loads import Carried, Travel
-from rodbench.science.sizing import Duty, size
+from rodbench.science.sizing import Demand, size
 
 CANDIDATES = 1000
-DUTY = Duty(40.0, 40.0, 4.0, 12.0, source_ohm=0.07)
+DUTY = Demand(40.0, 40.0, 4.0, 12.0, source_ohm=0.07)
 ASSUMED = Assumed()
 
 

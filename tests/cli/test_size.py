@@ -164,7 +164,7 @@ def test_the_picture_shows_need_and_rating_with_units(folder: Path) -> None:
     top, bottom = figures[0].axes[:2]
     lines = {str(line.get_label()): line for line in top.get_lines()}
     np.testing.assert_allclose(lines["needed to extend"].get_ydata(), found.asked.travel.extend_n)
-    assert lines["even: rated dynamic"].get_ydata()[0] == pytest.approx(450.0)
+    assert lines["even: rated 450 N"].get_ydata()[0] == pytest.approx(450.0)
     assert top.get_ylabel().startswith("force on one rod, N")
     assert bottom.get_ylabel() == "speed extending, mm/s"
     assert bottom.get_xlabel().endswith("mm")

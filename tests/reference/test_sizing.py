@@ -19,7 +19,7 @@ from rodbench.emulator.signals import DRIVE
 from rodbench.science.candidate import Assumed, Sheet, columns
 from rodbench.science.hinge import Flap, turned
 from rodbench.science.loads import Carried, Slope, Travel, straight
-from rodbench.science.sizing import Check, Duty, Sized, current, size, speed, stall_force
+from rodbench.science.sizing import Check, Demand, Sized, current, size, speed, stall_force
 from scipy.integrate import quad
 
 EVEN = Sheet(
@@ -27,7 +27,7 @@ EVEN = Sheet(
     speed_free_mm_s=20.0, speed_rated_mm_s=12.0, amps_free=1.0, amps_rated=4.0, duty=0.25,
     window_s=1200.0, rod_mm=10.0,
 )  # fmt: skip
-HOUR = Duty(extend_s=30.0, retract_s=20.0, cycles_per_hour=6.0, volts=12.0)
+HOUR = Demand(extend_s=30.0, retract_s=20.0, cycles_per_hour=6.0, volts=12.0)
 
 
 def sheet(**changes: Any) -> Sheet:
@@ -35,7 +35,7 @@ def sheet(**changes: Any) -> Sheet:
     return Sheet(**({name: getattr(EVEN, name) for name in names} | changes))
 
 
-def sized(travel: Travel, *sheets: Sheet, duty: Duty = HOUR, **assumed: float) -> Sized:
+def sized(travel: Travel, *sheets: Sheet, duty: Demand = HOUR, **assumed: float) -> Sized:
     return size(travel, duty, sheets or (EVEN,), Assumed(**assumed))
 
 
@@ -49,7 +49,7 @@ def test_a_vertical_lift() -> None:
     Weight 20 x 9.80665 = 196.133 N; up 206.133 N, down 10 - 196.133 = -186.133 N: the load
     drives. Speed up 20 - 8 x 206.133 / 400 = 15.87734 mm/s, down 20 mm/s. With ramps of 20 mm/s²
     at both ends a way takes D / v + v / 20: up 18.89485 + 0.79387 = 19.68872 s, down 15 + 1 =
-    16 s. Duty 6 x 35.68872 / 3600 = 5.94812 %. Current up 1 + 3 x 206.133 / 400 = 2.5459975 A,
+    16 s. Demand 6 x 35.68872 / 3600 = 5.94812 %. Current up 1 + 3 x 206.133 / 400 = 2.5459975 A,
     down 1 A; energy 12 V x (2.5459975 x 18.89485 + 1 x 15) s / 3600 = 0.2103542 Wh.
     Force 400 / 206.133 = 1.940495; static 800 / 196.133 = 4.078865; time 30 / 19.68872.
     Pinned at both ends, 10 mm thick, at 430 + 300 = 730 mm: pi² x 200 000 x 490.8739 / 730² =
@@ -187,7 +187,7 @@ def test_the_line_is_that_of_the_motor_at_any_voltage(**m: float) -> None:
     assert got == pytest.approx(max(true, 0.0), rel=1e-6, abs=1e-6)
     held_a = m["supply"] / (m["ohms"] + m["source"])
     travel = straight(Carried(along_n=(1.0, 1.0)), Slope(100.0, 0.0))
-    duty = Duty(30.0, 30.0, 1.0, m["supply"], m["source"])
+    duty = Demand(30.0, 30.0, 1.0, m["supply"], m["source"])
     assert sized(travel, one, duty=duty).stall_a[0] == pytest.approx(held_a, rel=1e-6)
     held_n = m["newton_per_a"] * max(held_a - m["free_a"], 0.0)
     got_n = stall_force(c, m["supply"], m["source"])[0]
@@ -246,7 +246,7 @@ def test_what_stalls_on_the_way_never_arrives() -> None:
     """The sheet's motor: R = 12 x 8 / (4 x 20 - 1 x 12) = 1.411765 ohm. Stalled at 4 V it draws
     2.833333 A, of which 1.833333 A push: 400 x 1.833333 / 3 = 244.4444 N."""
     travel = straight(Carried(along_n=(0.0, 390.0)), Slope(200.0, 0.0))
-    found = sized(travel, duty=Duty(30.0, 30.0, 1.0, 4.0))
+    found = sized(travel, duty=Demand(30.0, 30.0, 1.0, 4.0))
     assert found.stall_n[0] == pytest.approx(244.4444, abs=1e-4)
     assert found.stall_a[0] == pytest.approx(2.833333, abs=1e-6)
     assert math.isinf(found.extend_s[0])

@@ -16,11 +16,11 @@ from rodbench.emulator.signals import DRIVE, OFF
 from rodbench.emulator.wiper import Pot
 from rodbench.science.candidate import Assumed, Sheet, columns
 from rodbench.science.loads import Carried, Slope, straight
-from rodbench.science.sizing import Duty, Sized, size, speed
+from rodbench.science.sizing import Demand, Sized, size, speed
 from rodbench.settings.quantity import convert
 
 
-def sized(way_mm: float, duty: Duty, *sheets: Sheet, load_n: float = 10.0) -> Sized:
+def sized(way_mm: float, duty: Demand, *sheets: Sheet, load_n: float = 10.0) -> Sized:
     travel = straight(Carried(friction_n=load_n), Slope(way_mm, 0.0))
     return size(travel, duty, sheets, Assumed())
 
@@ -46,7 +46,7 @@ def geared(ratio: float) -> Sheet:
 
 def test_same_motor_three_gears_force_times_speed_about_constant() -> None:
     sheets = [geared(ratio) for ratio in (1.0, 2.5, 5.0)]
-    found = sized(500.0, Duty(600.0, 600.0, 1.0, 12.0), *sheets)
+    found = sized(500.0, Demand(600.0, 600.0, 1.0, 12.0), *sheets)
     assert found.power_w == pytest.approx([found.power_w[0]] * 3, rel=0.01)
     assert found.power_w[0] > 10.0
     forces = [sheet.force_n for sheet in sheets]
@@ -71,7 +71,7 @@ def test_twelve_inches_at_an_inch_an_hour_take_twelve_hours() -> None:
     mm_s = convert("1 in/h", "mm/s")
     slow = Sheet("slow", convert("12 in", "mm"), 1000.0, 12.0,
                  speed_free_mm_s=mm_s, speed_rated_mm_s=mm_s)  # fmt: skip
-    found = sized(convert("12 in", "mm"), Duty(86400.0, 86400.0, 0.01, 12.0), slow)
+    found = sized(convert("12 in", "mm"), Demand(86400.0, 86400.0, 0.01, 12.0), slow)
     assert found.extend_s[0] / 3600.0 == pytest.approx(12.0, rel=1e-6)
 
 
@@ -80,7 +80,7 @@ def test_a_quarter_duty_means_fifteen_minutes_an_hour() -> None:
     sheet = Sheet("any", 1000.0, 1000.0, 12.0, duty=0.25, window_s=1200.0, speed_free_mm_s=10.0,
                   speed_rated_mm_s=10.0)  # fmt: skip
     way = 10.0 * 90.0 - 5.0  # and half a second of ramps: v / 20
-    found = sized(way, Duty(100.0, 100.0, 5.0, 12.0), sheet)
+    found = sized(way, Demand(100.0, 100.0, 5.0, 12.0), sheet)
     spent = 5.0 * (found.extend_s[0] + found.retract_s[0])
     assert spent == pytest.approx(15.0 * 60.0)
     duty = next(check for check in found.checks if check.name == "duty")

@@ -23,7 +23,7 @@ Bools = NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True)
-class Duty:
+class Demand:
     """What the job asks for: seconds allowed each way, cycles an hour, the supply, ramps, and
     whether the machine itself keeps the load from driving the rod."""
 
@@ -116,7 +116,7 @@ def stall_force(c: Columns, volts: float, source_ohm: float = 0.0) -> Array:
         return np.where(free > 0.0, c.force_n * free / taken, 0.0)
 
 
-def size(travel: Travel, duty: Duty, sheets: Sequence[Sheet], assumed: Assumed) -> Sized:
+def size(travel: Travel, duty: Demand, sheets: Sequence[Sheet], assumed: Assumed) -> Sized:
     """Every candidate through the whole travel."""
     c = columns(sheets, assumed)
     supply = (duty.volts, duty.source_ohm)
@@ -161,7 +161,7 @@ def _over_speed(travel: Travel, of: Array | float, way: Array) -> Array:
         return (of / way) @ _weights(travel)
 
 
-def _time(travel: Travel, way: Array, duty: Duty) -> Array:
+def _time(travel: Travel, way: Array, duty: Demand) -> Array:
     """Seconds for the whole travel, rest to rest."""
     steady, ramps = (
         _over_speed(travel, 1.0, way),
@@ -186,7 +186,7 @@ def _pins(travel: Travel, c: Columns) -> Array:
 
 def _checks(
     travel: Travel,
-    duty: Duty,
+    duty: Demand,
     sheets: Sequence[Sheet],
     c: Columns,
     assumed: Assumed,
@@ -250,7 +250,7 @@ def _buckling(travel: Travel, c: Columns, assumed: Assumed) -> Check:
     )
 
 
-def _held(travel: Travel, duty: Duty, sheets: Sequence[Sheet]) -> Check:
+def _held(travel: Travel, duty: Demand, sheets: Sequence[Sheet]) -> Check:
     """Whether the load may turn the rod, by the sheet's own word; a brake settles it."""
     driven = not duty.brake and travel.rest_n.max() > 0.0
     margins = {True: np.inf, False: 0.0, None: np.nan}

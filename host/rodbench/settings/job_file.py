@@ -9,13 +9,14 @@ from typing import Any
 from rodbench.science.candidate import Assumed
 from rodbench.science.hinge import Flap, below_of, turned
 from rodbench.science.loads import Carried, Slope, Travel, straight
-from rodbench.science.sizing import Duty
+from rodbench.science.sizing import Demand
 from rodbench.settings.job_keys import FACTORS_OF, JOB, TOP, UNEVEN
 from rodbench.settings.parse import Parsed
 from rodbench.settings.sheets import begin, read_table, stands, unknown_tables, value_of
 
 _SLOPES = {"push": 0.0, "lift": 90.0}
 _NEEDED_TABLES = ("load", "travel", "supply")
+LEAST_TURN_DEG = 0.1
 _HEAVY = ("mass_kg", "wind_pa", "snow_pa", "force_n", "force_end_n", "friction_force_n")
 
 
@@ -28,7 +29,7 @@ class Job:
     kind: str
     carried: Carried
     way: Slope | Flap
-    duty: Duty
+    duty: Demand
     assumed: Assumed
 
     def travel(self) -> Travel:
@@ -114,8 +115,9 @@ def _flap(parsed: Parsed) -> Flap | None:
     if below is not None and length is not None:
         parsed.add((*at, length.name), f"{length.said} and {below.said} (line {below.line}) say "
                    "the same thing: keep one.")  # fmt: skip
-    if opens == 0:
-        parsed.add((*at, "opens_deg"), "opens_deg = 0: then nothing moves.")
+    if opens is not None and abs(opens) < LEAST_TURN_DEG:
+        parsed.add((*at, "opens_deg"), f"opens_deg = {opens:g}: then nothing moves.")
+        opens = None
     if None in (frame, pin, weight, closed, opens) or (below is None) == (length is None):
         return None
     area = value_of(parsed, at, "hinge_to_area_mm", weight)
@@ -196,7 +198,7 @@ def _carried(parsed: Parsed) -> Carried:
     )
 
 
-def _duty(parsed: Parsed) -> Duty:
+def _duty(parsed: Parsed) -> Demand:
     travel, supply = ("travel",), ("supply",)
     time_s = value_of(parsed, travel, "time_s")
     ramps = {
@@ -204,7 +206,7 @@ def _duty(parsed: Parsed) -> Duty:
         for name in ("acceleration_mm_s2", "deceleration_mm_s2")
         if parsed.get(travel, name)
     }
-    return Duty(
+    return Demand(
         extend_s=time_s,
         retract_s=value_of(parsed, travel, "time_retract_s", time_s),
         cycles_per_hour=value_of(parsed, travel, "cycles_per_hour"),

@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-from math import inf
-
 from rodbench.science.candidate import Assumed
-from rodbench.settings.sheets import Field, number, plain, word
+from rodbench.settings.sheets import MOST, Field, number, plain, word
 
 KINDS = ("push", "lift", "slope", "hinge")
 WAYS = ("extending", "retracting")
 THREADS = ("square", "acme", "trapezoidal")
-ANY = {"low": -inf}
+ANY = {"low": -MOST["N"]}
 ABOVE = {"above": True}
 NEEDED = {"needed": True, **ABOVE}
 
@@ -50,7 +48,10 @@ HINGE = (
         "hinge", "frame_pin_below_deg", "deg", "frame pin seen from the hinge, deg below level",
         low=-180.0, high=180.0,
     ),
-    number("hinge", "closed_pin_to_pin_mm", "mm", "in its place: pin to pin when closed", **ABOVE),
+    number(
+        "hinge", "closed_pin_to_pin_mm", "mm", "in its place, that pin below: pin to pin, closed",
+        **ABOVE,
+    ),
     number("hinge", "friction_nm", "N m", "of the hinge itself"),
 )  # fmt: skip
 TRAVEL = (
@@ -190,7 +191,9 @@ def _allowed(field: Field) -> str:
         return " | ".join(name for name, _ in field.key.words)
     if field.key.kind == "bool":
         return "true | false"
-    return field.range if field.key.kind == "number" and field.high < inf else ""
+    if field.key.kind == "text" or field.high == MOST.get(field.key.unit):
+        return ""
+    return field.range
 
 
 def _default(table: str, name: str) -> str:

@@ -20,6 +20,23 @@ from rodbench.settings.parse import Parsed, Written, document_of
 from rodbench.settings.quantity import QuantityError, convert
 
 NOTHING_DONE = "Nothing was computed."
+LEAST = 1e-6  # what is asked to be above 0 is no less than this, in its own unit
+MOST = {  # beyond what any rod of this kind meets, so that a slip of the pen is seen
+    "mm": 1e5,
+    "mm/s": 1e4,
+    "mm/s2": 1e6,
+    "kg": 1e5,
+    "m2": 1e4,
+    "Pa": 1e6,
+    "N": 1e7,
+    "N m": 1e6,
+    "V": 1e3,
+    "A": 1e3,
+    "ohm": 1e8,
+    "s": 1e7,
+    "min": 1e5,
+    "": 1e4,
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,22 +51,30 @@ class Field:
 
     def allows(self, value: float) -> bool:
         """Whether the number lies in the range."""
-        beyond = value > self.low if self.above else value >= self.low
+        beyond = value >= self.low + LEAST if self.above else value >= self.low
         return beyond and value <= self.high
 
     @property
     def range(self) -> str:
         """The range in words."""
-        unit = f" {self.key.unit}" if self.key.unit else ""
-        low = f"above {self.low:g}" if self.above else f"at least {self.low:g}"
-        if not math.isfinite(self.low):
-            low = ""
-        high = f"at most {self.high:g}" if math.isfinite(self.high) else ""
-        return " and ".join(part for part in (low, high) if part) + unit
+        return f"{self.low:g} .. {self.high:g}{self._unit}"
+
+    def broken(self, value: float) -> str:
+        """The side of the range that a value lies beyond."""
+        return (f"at most {self.high:g}" if value > self.high else self._low) + self._unit
+
+    @property
+    def _low(self) -> str:
+        return f"above {self.low:g}" if self.above else f"at least {self.low:g}"
+
+    @property
+    def _unit(self) -> str:
+        return f" {self.key.unit}" if self.key.unit else ""
 
 
 def number(table: str, name: str, unit: str, doc: str, **limits: Any) -> Field:
-    """A field that is a number."""
+    """A field that is a number; "" is for plain numbers and shares."""
+    limits.setdefault("high", MOST.get(unit, 1e6))
     return Field(Key(table, name, "number", unit, doc), **limits)
 
 
@@ -181,6 +206,9 @@ def _number(parsed: Parsed, place: Place, field: Field, raw: Any) -> float | Non
         return None
     if math.isfinite(value) and field.allows(value):
         return value
-    wanted = field.range if math.isfinite(value) else "a number to work with"
-    parsed.add(place, f"{name} = {faults.shown(raw)}: this must be {wanted}.")
+    wanted = field.broken(value) if math.isfinite(value) else "a number to work with"
+    text = f"{name} = {faults.shown(raw)}: this must be {wanted}."
+    if key.unit == "" and field.high == 1.0 < value <= 100.0:
+        text += f' It is a share: {name} = {value / 100:g}, or "{value:g} %".'
+    parsed.add(place, text)
     return None

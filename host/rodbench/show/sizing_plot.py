@@ -11,6 +11,7 @@ from rodbench.show.sizing_words import N_PER_LBF
 _SIZE_IN = (9.0, 8.0)
 _DPI = 120
 _MOST = 6  # candidates in one picture
+_ABOVE = 4.0  # times the most needed: what is rated higher stands in the legend only
 _LINES = ("-", "--", "-.", ":", (0, (6, 1, 1, 1, 1, 1)), (0, (1, 3)))
 _MARKS = "osv^Dx"
 
@@ -57,7 +58,9 @@ def _forces(axes: Any, answer: Answer) -> None:
         sheet = answer.sheets[at]
         rated = [sheet.force_n / scale] * 2
         axes.plot([place[0], place[-1]], rated, color="0.45", linewidth=1.0, marker=mark,
-                  label=f"{sheet.name}: rated dynamic")  # fmt: skip
+                  label=f"{sheet.name}: rated {answer.asked.force(sheet.force_n)}")  # fmt: skip
+    needed = max(float(force.max()) for force, *_ in ways) / scale
+    axes.set_ylim(top=min(axes.get_ylim()[1], max(_ABOVE * needed, needed + 1.0)))
     axes.set_ylabel(f"force on one rod, {'lbf' if inch else 'N'}\n(below 0: the load drives it)")
 
 

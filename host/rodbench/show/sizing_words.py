@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from rodbench.science.candidate import Assumed, Sheet
 from rodbench.science.loads import Travel
-from rodbench.science.sizing import Check, Duty, Sized
+from rodbench.science.sizing import Check, Demand, Sized
 from rodbench.settings.units import Units, minutes, share
 
 N_PER_LBF = 4.4482216152605  # exact
@@ -19,7 +19,7 @@ class Asked:
     """A job with its loads reckoned."""
 
     travel: Travel
-    duty: Duty
+    duty: Demand
     assumed: Assumed
     units: Units
 
