@@ -20,7 +20,7 @@ from rodbench.settings.keys import (
 from rodbench.settings.quantity import QuantityError, convert, split_suffix
 
 NOTHING_SENT = "Nothing was sent."
-_LATE_TABLES = ("gang", "linkage", "positions")
+_LATE_TABLES = ("gang", "linkage", "positions", "proof")
 _NO_RELAYS = (
     "relays only switch fully on and off: no creep and no ramps, and their contacts weld. Use an "
     "H-bridge that takes PWM"
@@ -80,7 +80,8 @@ def unknown_key(table: str, path: tuple[str, ...], name: str, value: Any) -> str
 
 
 def _tables_in(path: tuple[str, ...]) -> list[str]:
-    return ["limits", "local", "linkage"] if path else ["board", "rods", "axes", *_LATE_TABLES]
+    late = ["board", "rods", "axes", *_LATE_TABLES]
+    return ["limits", "local", "linkage", "proof"] if path else late
 
 
 def _meant(table: str, name: str, value: Any) -> str:
@@ -131,6 +132,7 @@ def place_words(table: str) -> str:
         "local": "[axes.1.local]",
         "gang": "[gang]",
         "linkage": "[linkage]",
+        "proof": "[proof]",
     }[table]
 
 

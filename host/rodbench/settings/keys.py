@@ -120,7 +120,7 @@ def by_wire(board_kind: str = FIRST_KIND) -> dict[tuple[str, str], Key]:
 
 
 def keys_of(table: str, board_kind: str = FIRST_KIND) -> list[Key]:
-    """The keys of a table: "", board, rods, axes, limits, local, gang or linkage."""
+    """The keys of a table: "", board, rods, axes, limits, local, gang, linkage or proof."""
     return [key for key in all_keys(board_kind) if key.table == table]
 
 

@@ -22,8 +22,9 @@ from rodbench.settings import edit, faults, linked, rules, wires
 from rodbench.settings.keys import Key, Value, by_place, by_wire, keys_of, kind_named
 from rodbench.settings.limits import Ends
 from rodbench.settings.lines import Place
-from rodbench.settings.parse import Named, Parsed, Written, parse
+from rodbench.settings.parse import AXIS_TABLES, Named, Parsed, Written, parse
 from rodbench.settings.positions import Way
+from rodbench.settings.proofs import find_proofs, proof_path
 from rodbench.settings.quantity import convert, split
 from rodbench.settings.remarks import remarks, way_of, working_ends_mm
 
@@ -114,6 +115,13 @@ class MachineFile:
     def fitted_wire(self) -> Wire | None:
         """The thinnest wire that carries motor current; None where the file does not say."""
         return wires.fitted_wire(self._parsed)
+
+    def proof_of(self, axis: int) -> tuple[Place, dict[str, Value]]:
+        """Which table is about a proof of the axis, and what it says."""
+        path = proof_path(self._parsed, axis)
+        return path, {
+            name: written.value for (at, name), written in self._parsed.values.items() if at == path
+        }
 
     def rod_of(self, axis: int) -> str | None:
         """Name of the rod on an axis, or None."""
@@ -339,6 +347,7 @@ def _checked(text: str, path: Path) -> Parsed:
         rules.find_board(parsed, _scope(parsed, 0))
         linked.find_tables(parsed)
         wires.find_wires(parsed)
+        find_proofs(parsed)
     if not parsed.findings:
         for axis in parsed.axes:
             rules.find_axis(parsed, axis, _scope(parsed, axis), _scope(parsed, 3 - axis))
@@ -363,7 +372,7 @@ def _scope(parsed: Parsed, number: int) -> dict[str, int]:
 def _kind(path: Place) -> str:
     if not path:
         return ""
-    return path[-1] if path[-1] in ("limits", "local", "linkage") else path[0]
+    return path[-1] if path[-1] in AXIS_TABLES else path[0]
 
 
 def _value_text(key: Key, number: int, written: Written | None) -> str:

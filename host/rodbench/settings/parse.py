@@ -19,7 +19,8 @@ from rodbench.settings.positions import read_place, wrong_name
 from rodbench.settings.quantity import QuantityError, convert
 
 VERSION = 1
-_OWN_TABLES = {"machine_file", "board", "rods", "axes", "gang", "linkage", "positions"}
+_OWN_TABLES = {"machine_file", "board", "rods", "axes", "gang", "linkage", "positions", "proof"}
+AXIS_TABLES = ("limits", "local", "linkage", "proof")
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,7 +141,7 @@ def _tables(
 ) -> Iterator[tuple[Place, str, Mapping[str, Any]]]:
     """Place, kind and content of every table that is known."""
     yield (), "", {k: v for k, v in document.items() if k not in _OWN_TABLES}
-    for name in ("board", "gang", "linkage"):
+    for name in ("board", "gang", "linkage", "proof"):
         yield (name,), name, _as_table(parsed, (name,), document.get(name, {}))
     for name, rod in _as_table(parsed, ("rods",), document.get("rods", {})).items():
         parsed.rods.append(name)
@@ -166,7 +167,7 @@ def _axis_tables(
     parsed: Parsed, path: Place, axis: Any
 ) -> Iterator[tuple[Place, str, Mapping[str, Any]]]:
     content = dict(_as_table(parsed, path, axis))
-    parts = {name: content.pop(name) for name in ("limits", "local", "linkage") if name in content}
+    parts = {name: content.pop(name) for name in AXIS_TABLES if name in content}
     yield path, "axes", content
     for name, part in parts.items():
         yield (*path, name), name, _as_table(parsed, (*path, name), part)
