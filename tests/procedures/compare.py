@@ -145,7 +145,7 @@ def judge(seed: int, changes: tuple[str, ...] = tuple(EXPECTED)) -> list[Seen]:
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--count", type=int, default=20)
-    parser.add_argument("--seed", type=int, default=1, help="the first rod's seed")
+    parser.add_argument("--seed", type=int, default=2001, help="the first rod's seed")
     parser.add_argument("--jobs", type=int, default=2)
     parser.add_argument("--looks", action="store_true", help="print every quantity looked at")
     args = parser.parse_args()

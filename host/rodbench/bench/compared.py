@@ -28,3 +28,6 @@ def taken(run: Run) -> Taken:
 def compared(baseline: Run, later: Run) -> Comparison:
     """What changed from one run to another."""
     return compare(taken(baseline), taken(later))
+
+
+__all__ = ["Comparison", "compared", "taken"]

@@ -13,8 +13,8 @@ from rodbench.cli.options import Setup, for_file
 from rodbench.errors import UsageError
 
 if TYPE_CHECKING:
+    from rodbench.bench.compared import Comparison
     from rodbench.record.runs import Run
-    from rodbench.science.compare import Comparison
 
 KEPT = "Nothing was changed."
 
@@ -30,7 +30,9 @@ KEPT = "Nothing was changed."
 )
 @for_file
 def command(setup: Setup, run: str | None, other: str | None, plot: Path | None) -> int:
-    """What has changed since the baseline, by more than is uncertain: where, and why likely.
+    """What has changed since the baseline, where and why likely.
+
+    A change is told where it is greater than its uncertainty.
 
     RUN is the name of a run in runs/ or a part of it; without it, the last one. Needs no board.
     The exit code is 1 when something changed.

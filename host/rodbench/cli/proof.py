@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 @click.option("--baseline", is_flag=True, help="Compare later runs with this one.")
 @for_procedure
 def command(setup: Setup, axis: int, baseline: bool) -> int:
-    """Prove what the machine does: an agreed set of strokes, required against measured.
+    """Required against measured over an agreed set of strokes; kept.
 
     Creeps to the rod's own ends again where that is allowed, moves out and in, runs out and in at
     a set output, and prints a table with margins. What is required stands in [proof] of the

@@ -23,7 +23,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "trips": ("trips", "Why it stopped: the last trips, totals, the black box."),
     "log": ("log", "What was done with this machine: the logbook."),
     "note": ("note", "Write a note into the logbook, with photos."),
-    "proof": ("proof", "Required against measured: an agreed set of strokes, kept as a run."),
-    "compare": ("compare", "What has changed since the baseline run, where and why likely."),
+    "proof": ("proof", "Required against measured over an agreed set of strokes; kept."),
+    "compare": ("compare", "What has changed since the baseline, where and why likely."),
     "watch": ("watch", "Live view: position, current, duty, state."),
 }

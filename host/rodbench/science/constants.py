@@ -24,20 +24,23 @@ WARM_SHARE = 0.1  # of the resistance: a winding 25 K warmer
 SOURCE_STEPS = 0.3  # of the supply's converter step: how even its steps are taken to be
 TWO_SPEEDS = 1.25  # fast over slow: below, the constants cannot be told apart
 LEAST_ROWS, LEAST_STROKES = 8, 3
+LEAST_POINTS = 5  # for three unknowns
 
 
 @dataclass(frozen=True, slots=True)
 class Points:
-    """Means of each slow and fast run over the stretch that all have in common."""
+    """Means of each slow and fast run over the stretch that all have in common; `heat` is what
+    the strokes before it put into each ohm, as a share of the whole."""
 
     volts: Floats
     amps: Floats
     speed: Floats
+    heat: Floats
 
     @property
     def known(self) -> Floats:
-        """Columns of the fit."""
-        return np.column_stack((self.amps, self.speed))
+        """Columns of the fit: R, K, and how much R grew by the strokes' own heat."""
+        return np.column_stack((self.amps, self.speed, self.amps * self.heat))
 
 
 def points(taken: Taken, low: float, high: float) -> Points | None:
@@ -45,11 +48,30 @@ def points(taken: Taken, low: float, high: float) -> Points | None:
     rows = [point(run, low, high) for run in (*taken.slows, *taken.runs)]
     table = np.array([row for row in rows if row is not None])
     slow = len(taken.slows)
-    if len(table) < len(rows) or not slow or len(rows) < slow + LEAST_STROKES - 1:
+    if len(table) < len(rows) or not slow or len(rows) < LEAST_POINTS:
         return None
     if table[slow:, 2].min() < TWO_SPEEDS * table[:slow, 2].max():
         return None
-    return Points(*table.T)
+    return Points(table[:, 0], table[:, 1], table[:, 2], _heat(taken, low, high))
+
+
+def _in_order(taken: Taken) -> list[Recorded]:
+    """As a proof makes them: the slow runs between two halves of the fast ones, so that the motor
+    is as warm in them as in the others on the average."""
+    half = 2 * ((len(taken.runs) // 2 + 1) // 2)
+    return [*taken.moves, *taken.runs[:half], *taken.slows, *taken.runs[half:]]
+
+
+def _heat(taken: Taken, low: float, high: float) -> Floats:
+    """A2 s until the middle of the stretch, of each slow and fast run, as a share of all."""
+    sums, at = 0.0, {}
+    for stroke in _in_order(taken):
+        square = np.where(stroke.on, stroke.current_a**2, 0.0)
+        inside = settled(stroke) & (stroke.position_mm >= low) & (stroke.position_mm <= high)
+        middle = float(stroke.t_s[inside].mean()) if inside.any() else inf
+        at[id(stroke)] = sums + float(square[stroke.t_s <= middle].sum())
+        sums += float(square.sum())
+    return np.array([at[id(run)] for run in (*taken.slows, *taken.runs)]) / max(sums, 1e-9)
 
 
 def stretch(*runs: Taken) -> tuple[float, float]:
@@ -73,32 +95,35 @@ def point(run: Recorded, low: float, high: float) -> tuple[float, float, float] 
 
 @dataclass(frozen=True, slots=True)
 class Constants:
-    """R in ohm and K in V s/mm of the baseline."""
+    """R in ohm, K in V s/mm, and by how many ohm R grew on the way."""
 
     resistance_ohm: float
     constant_v_s_per_mm: float
+    grown_ohm: float
+
+    @property
+    def solved(self) -> Floats:
+        """In the order of the fit's columns."""
+        return np.array([self.resistance_ohm, self.constant_v_s_per_mm, self.grown_ohm])
 
 
 def fit(before: Points) -> Constants:
     """Least squares through the points."""
-    ohm, constant = np.linalg.lstsq(before.known, before.volts, rcond=None)[0]
-    return Constants(float(ohm), float(constant))
+    ohm, constant, grown = np.linalg.lstsq(before.known, before.volts, rcond=None)[0]
+    return Constants(float(ohm), float(constant), float(grown))
 
 
 def constant_look(before: Points, after: Points, share: float) -> Look | None:
-    """K of both. What the baseline's points leave over (it warms up as the strokes go on) is taken
-    off the later ones, which do the same: what is left then is the scatter. None: not the same
-    strokes."""
+    """K of both. What the baseline's points leave over is taken off the later ones, which are of
+    the same strokes: what is left then is the scatter. None: they are not the same strokes."""
     if len(before.volts) != len(after.volts):
         return None
     found = fit(before)
-    pattern = before.volts - before.known @ np.array(
-        [found.resistance_ohm, found.constant_v_s_per_mm]
-    )
+    pattern = before.volts - before.known @ found.solved
     inverse = np.linalg.pinv(after.known.T @ after.known)
     solved = inverse @ after.known.T @ (after.volts - pattern)
     left = after.volts - pattern - after.known @ solved
-    freedom = len(left) - 2.0
+    freedom = float(len(left) - after.known.shape[1])
     error = sqrt(float(left @ left) / freedom * float(inverse[1, 1]))
     limit = quantile(share, freedom) * error + MAGNET_SHARE * found.constant_v_s_per_mm
     constants = found.constant_v_s_per_mm, float(solved[1])

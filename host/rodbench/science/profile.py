@@ -69,9 +69,8 @@ def profile(baseline: Taken, later: Taken, edges: Floats, share: float) -> Profi
     tables = {way: [_table(taken, way, edges) for taken in (baseline, later)] for way in WAYS}
     local, variance, freedom = [], 0.0, 0.0
     for before, after in tables.values():
-        change = after.mean(axis=0) - before.mean(axis=0)
-        local.append(change - np.median(change))
-        sigma, free = _scatter([before, after], change)
+        local.append(_aside(before.mean(axis=0), after.mean(axis=0)))
+        sigma, free = _scatter([before, after], local[-1])
         variance += sigma**2 * (1 / len(before) + 1 / len(after)) / 4.0
         freedom += free
     usual = fmean(float(before.mean()) for before, _ in tables.values())
@@ -95,6 +94,17 @@ def bumps(found: Profile) -> list[Bump]:
 
 def _table(taken: Taken, way: int, edges: Floats) -> Floats:
     return np.array([binned(run, edges) for run in of_way(taken.runs, way)])
+
+
+def _aside(before: Floats, after: Floats) -> Floats:
+    """What is left of a change when the same on the whole way is taken off: the same amps (more
+    friction), or the same share (weaker magnets, under a load that grows on the way), whichever
+    leaves less on most of the way."""
+    amps = after - before - np.median(after - before)
+    share = after - before * np.median(after / np.maximum(before, 1e-6))
+    left = [float(np.median(np.abs(each - np.median(each)))) for each in (amps, share)]
+    chosen = amps if left[0] <= left[1] else share
+    return np.asarray(chosen - np.median(chosen))
 
 
 def _scatter(tables: Sequence[Floats], change: Floats) -> tuple[float, float]:
