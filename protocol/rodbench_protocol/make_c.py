@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from rodbench_protocol import rules
 from rodbench_protocol.errors import SchemaError
 from rodbench_protocol.schema import HEADER_SIZE, Body, MessageType, Names, Rule, Schema, Setting
-from rodbench_protocol.settings import AXIS, LIVE, OTHER, key_ranges
+from rodbench_protocol.settings import AXIS, LIVE, OTHER, TABLE_GOOD, key_ranges
 
 _C_TYPES = {
     k: f"{'u' if k[0] == 'u' else ''}int{k[1:]}_t" for k in ("u8", "i8", "u16", "i16", "u32", "i32")
@@ -20,7 +20,7 @@ _KIND_FIGURES = (
     "current_full_scale",
     "supply_full_scale",
 )
-KEYS_MAX = 127  # numbers above are operators in core/rule.h
+KEYS_MAX = 126  # numbers above are operators in core/rule.h
 _MADE = "/* Made by `python -m rodbench_protocol` from protocol/schema.toml. Do not edit. */"
 
 
@@ -220,7 +220,7 @@ def _depth(schema: Schema) -> int:
 
 
 def _places(schema: Schema, scope: str) -> dict[str, str]:
-    places = {AXIS: "RULE_AXIS"}
+    places = {AXIS: "RULE_AXIS", TABLE_GOOD: "RULE_TABLE"}
     for key in schema.keys(scope):
         first = f"KEY_{scope.upper()}_{key.setting.name.upper()}"
         place = first if key.setting.count == 1 else f"{first} + {key.id - key.setting.id}"

@@ -16,7 +16,7 @@ HOLD_MS: Final = 250
 REPLY_TIMEOUT_MS: Final = 150
 TRIES: Final = 3
 STOP_FRAME_MAX: Final = 16
-SCHEMA_DIGEST: Final = 0x41C193EA
+SCHEMA_DIGEST: Final = 0xF3951E28
 
 
 class MessageId(IntEnum):

@@ -7,7 +7,7 @@ from collections.abc import Callable, Container, Mapping
 from dataclasses import dataclass
 from functools import cache
 
-from rodbench_protocol import rules
+from rodbench_protocol import rules, table
 from rodbench_protocol.schema import Key, Rule, Schema, load_schema
 
 KEYS: dict[str, tuple[Key, ...]] = {k: load_schema().keys(k) for k in load_schema().settings}
@@ -19,6 +19,8 @@ OTHER = "other_"
 """In a peer rule, this before a key name means the value in force of the other axis."""
 AXIS = "axis"
 """In a peer rule, the number of the axis itself."""
+TABLE_GOOD = "table_good"
+"""Whether the linearity table is in order."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,6 +59,8 @@ def check(
     if problems:
         return problems
     seen = {**load_schema().board_kinds[kind].rule_names, **values}
+    if scope_kind == "axis":
+        seen |= {TABLE_GOOD: int(table.good(values))}
     seen |= {LIVE + k: v for k, v in (live or {}).items()}
     if peer is not None:
         seen |= {AXIS: peer.axis, **{OTHER + k: v for k, v in peer.other.items()}}
@@ -127,7 +131,7 @@ def key_ranges(schema: Schema, scope_kind: str) -> dict[str, rules.Range]:
     figures = [kind.rule_names for kind in schema.board_kinds.values()]
     of_kind = {n: (min(f[n] for f in figures), max(f[n] for f in figures)) for n in figures[0]}
     before = {prefix + name: plain[name] for prefix in (LIVE, OTHER) for name in plain}
-    return plain | before | of_kind | {AXIS: (1, 2)}
+    return plain | before | of_kind | {AXIS: (1, 2), TABLE_GOOD: (0, 1)}
 
 
 def whole_expression(rule: Rule) -> str:

@@ -144,6 +144,30 @@ def _scope(kind: str, values: dict[str, int]) -> Json:
 
 
 _GOOD = {"feedback": 1, "calibrated": 1, "raw_retracted": 7410, "raw_extended": 612}
+_TABLES = (  # of 6798 raw from 7410 down
+    ((7010, 7712), (1010, 58500)),
+    tuple((7410 - 700 * n, 7000 * n) for n in range(1, 9)),
+    ((7410, 7712),),
+    ((612, 58500),),
+    ((611, 65000),),
+    ((5010, 20000), (5010, 30000)),
+    ((5010, 30000), (4010, 30000)),
+    ((7010, 9),),
+    ((7010, 10),),
+    ((7010, 7722),),
+    ((7010, 7723),),
+    ((1012, 57818),),
+    ((1013, 57818),),
+)
+
+
+def _table(*points: tuple[int, int]) -> dict[str, int]:
+    """A linearity table of (raw, place)."""
+    raws = {f"table_raw_{n}": raw for n, (raw, _) in enumerate(points, 1)}
+    places = {f"table_place_{n}": place for n, (_, place) in enumerate(points, 1)}
+    return {"table_points": len(points), **raws, **places}
+
+
 PROBLEM_CHANGES: tuple[dict[str, int], ...] = (
     {},
     _GOOD,
@@ -183,6 +207,8 @@ PROBLEM_CHANGES: tuple[dict[str, int], ...] = (
     {"local_source": 1, "local_as": 1, "feedback": 1},
     {"local_source": 1, "local_as": 1, "feedback": 2},
     {"local_as": 1},
+    *({**_GOOD, **_table(*points)} for points in _TABLES),
+    {"calibrated": 0, **_table((0, 0))},
 )
 PEER_CHANGES: tuple[tuple[int, dict[str, int], dict[str, int]], ...] = (
     (1, {"feedback": 1, "driver": 2}, {}),

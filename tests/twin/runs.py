@@ -191,6 +191,21 @@ class Seen:
         return f"{told}\nticks driven or lost by local inputs: {dict(sorted(self.inputs.items()))}"
 
 
+def table_of(axis: Axis, ends: tuple[int, int]) -> dict[str, int]:
+    """A linearity table, less than twice as steep as the line everywhere; often none."""
+    points = (0, 0, 0, 1, 3, 8)[axis.knob % 6]
+    rng = Random(axis.span)
+
+    def near(n: int) -> float:
+        return (n + rng.uniform(-0.15, 0.15)) / (points + 1)
+
+    values = {"table_points": points}
+    for n in range(1, points + 1):
+        values[f"table_raw_{n}"] = round(ends[0] + (ends[1] - ends[0]) * near(n))
+        values[f"table_place_{n}"] = round(65535 * near(n))
+    return values
+
+
 def settings_of(axis: Axis) -> dict[str, int]:
     """Settings that suit the rod, then the changes."""
     values = settings.defaults("axis")
@@ -231,6 +246,7 @@ def settings_of(axis: Axis) -> dict[str, int]:
             "dead_zone_retract_permille": (0, 250)[axis.start % 2],
             "stop_by": axis.rate % 2,
         }
+        values |= table_of(axis, ends)
     if axis.style == 3:
         ticks = axis.span // axis.rate
         values |= {

@@ -13,7 +13,7 @@ KINDS = load_schema().board_kinds
 C = ROOT / "firmware_reference/src"
 SOURCES = (
     C / "generated/schema.c",
-    *(C / f"core/{name}.c" for name in ("bytes", "key", "rule", "number")),
+    *(C / f"core/{name}.c" for name in ("bytes", "key", "rule", "number", "position", "div")),
 )
 
 
@@ -27,7 +27,9 @@ def built(folder, kind):
     target = folder / "schema.so"
     strict = ["-std=c11", "-Wall", "-Wextra", "-Wconversion", "-Werror", "-O1", "-ftrapv"]
     command = ["gcc", *strict, f"-DCORE_KIND={kind.upper()}", "-shared", "-fPIC", "-o", target]
-    subprocess.run([*command, *SOURCES], check=True)
+    assertion = folder / "assertion.c"
+    assertion.write_text("#include <stdlib.h>\nvoid core_assert_failed(void) { abort(); }\n")
+    subprocess.run([*command, *SOURCES, assertion, f"-I{C}"], check=True)
     library = ctypes.CDLL(str(target))
     library.rule_broken.restype = ctypes.c_uint16
     library.key_value.restype = ctypes.c_int32
@@ -163,6 +165,7 @@ OPERATORS = (
     "(a == 0 or t != 1) and (abs(c) * 20000 - 45000 - b * 9000 < a * 30000 or axis == 2)",
     "live_a <= a and other_b + 64 > b + live_a * 7 + 65",
     "a * 7001 - 63 >= b * 16384 - c",
+    "table_good == 1 or a > 4",
 )
 
 
@@ -170,7 +173,9 @@ def test_every_operator_gives_what_python_gives(tmp_path):
     """A schema of its own, whose axis has four keys; the C is built from what the rules become."""
     ranges = {"a": (0, 9), "b": (1, 5), "c": (-3, 3), "t": (0, 1), "axis": (1, 2)}
     ranges |= {f"{where}_{name}": ranges[name] for where in ("live", "other") for name in "abct"}
-    places = {name: str(1 + "abct".index(name)) for name in "abct"} | {"axis": "RULE_AXIS"}
+    places = {name: str(1 + "abct".index(name)) for name in "abct"}
+    ranges["table_good"] = ranges["t"]
+    places |= {"axis": "RULE_AXIS", "table_good": "RULE_TABLE"}
     for where in ("live", "other"):
         places |= {f"{where}_{n}": f"RULE_{where.upper()}({places[n]})" for n in "abct"}
     codes = [rules.to_code(expr, places, ranges) for expr in OPERATORS]
@@ -180,6 +185,7 @@ def test_every_operator_gives_what_python_gives(tmp_path):
     seen = set()
     for _ in range(4000):
         values = {name: rng.randint(*ranges[name]) for name in ranges}
+        values["table_good"] = values["t"]
         sets = [
             struct.pack("<BBiB", *(values[where + n] for n in "abct"))
             for where in ("", "live_", "other_")
@@ -202,6 +208,7 @@ def rules_library(folder, codes):
 #include <string.h>
 #include "core/rule.h"
 #include "core/key.h"
+#include "core/position.h"
 static const uint8_t programs[][{longest}] = {{ {rows} }};
 uint8_t rules_board[{longest}], rules_axis[{longest}];
 void select(int number) {{ memcpy(rules_axis, programs[number], sizeof rules_axis); }}
@@ -214,11 +221,14 @@ int32_t key_value(uint8_t scope, uint8_t key, const void *data)
     return key == 3 ? wide : at[key == 4 ? 6 : key - 1];
 }}
 """)
-    # its own schema.h stands in for the generated one
+    # its own schema.h and position.h stand in for the real ones
     (folder / "generated").mkdir()
     (folder / "core").mkdir()
     for name in ("rule.h", "rule.c", "key.h", "number.h", "number.c", "port.h"):
         (folder / "core" / name).write_bytes((C / "core" / name).read_bytes())
+    (folder / "core/position.h").write_text(
+        "#define position_table_good(set) (((const uint8_t *)(set))[6])\n"
+    )
     (folder / "generated/schema.h").write_text(
         f"#include <stdint.h>\n#define RULE_DEPTH {depth}\n"
         "extern uint8_t rules_board[], rules_axis[];\n"

@@ -100,6 +100,7 @@ def test_every_rule_is_broken_by_a_vector():
     expected += [[], [14], [14], [14]]
     expected += [[], [18], [18], [18], [], [19], [], [20]]
     expected += [[], [21], [], [21], [], [], [], [22], []]
+    expected += [[], [], [23], [23], [23], [23], [23], [23], [], [], [23], [23], [], []]
     expected += [[], [], [], [15], [15], [15], []]
     found = [[p["rule"] for p in v["problems"]] for v in VECTORS["settings"]["problems"]]
     assert found == expected

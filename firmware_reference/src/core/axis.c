@@ -117,7 +117,7 @@ static void take_readings(axis_t *axis, const settings_axis_t *set, const axis_i
 {
     take_current(axis, set, in);
     position_update(&axis->position, set, has_two_wires(set) ? axis->way : in->raw);
-    axis->position_um = position_um(&axis->position, set);
+    axis->position_um = position_um(&axis->position);
     axis->speed_um_s = has_two_wires(set) ? 0 : position_speed(&axis->position);
     axis->flags &= AXIS_FLAGS_PROVEN | KNOWN;
     if (set->calibrated) {
@@ -672,15 +672,18 @@ static void wait_for_rest(axis_t *axis, const settings_axis_t *set, const motion
     if (!axis->position.block_ready) {
         return;
     }
-    uint32_t now = axis->position.block;
-    int32_t moved = absolute((int32_t)(now - axis->rest_block));
+    int32_t now = axis->position.block;
+    int32_t moved = absolute(now - axis->rest_block);
     axis->rest_block = now;
     axis->resting++;
     if (axis->resting <= REST_BLOCKS && (axis->resting <= 2 || moved >= axis->position.threshold)) {
         return;
     }
-    axis->rest_raw = has_two_wires(set) ? axis->raw : (uint16_t)((now + POSITION_BLOCK / 2) / POSITION_BLOCK);
-    axis->rest_position_um = position_block_um(&axis->position, set);
+    axis->rest_raw = axis->raw;
+    if (!set->calibrated && !has_two_wires(set)) {
+        axis->rest_raw = (uint16_t)((now + POSITION_BLOCK / 2) / POSITION_BLOCK);
+    }
+    axis->rest_position_um = position_block_um(&axis->position);
     if (axis->state == AXIS_STATE_MOVE) {
         judge_move(axis, set, view, out);
     } else {

@@ -106,7 +106,7 @@ typedef struct {
     int32_t demand_um_s;        /* jog by speed and move */
     int32_t from_um;            /* where this way began */
     local_t local;
-    uint32_t rest_block;        /* the block before, while waiting for rest */
+    int32_t rest_block;         /* the block before, while waiting for rest */
     uint32_t current_scale;     /* mA per raw of current4, 11 fraction bits */
     uint16_t board_mv;          /* for which it was reckoned */
     guard_t guard;

@@ -146,10 +146,10 @@ static uint8_t drives_enough(const settings_axis_t *set, int16_t output_permille
 
 static void look_for_motion(guard_t *guard, const position_t *position)
 {
-    int32_t travel = (int32_t)(position->block - guard->mark);
+    int32_t travel = position->block - guard->mark;
     if (position->span == 0) {
         travel = absolute(travel);
-    } else if (guard->direction != position->sign) {
+    } else if (guard->direction < 0) {
         travel = -travel;
     }
     if (travel >= position->threshold) {

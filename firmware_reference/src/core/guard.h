@@ -8,7 +8,7 @@
 #include "position.h"
 
 typedef struct {
-    uint32_t mark;              /* block in which motion was last seen */
+    int32_t mark;               /* block in which motion was last seen */
     int32_t furthest_um;        /* along the drive's direction, since it began; at rest: where it came to rest */
     int32_t current_mean;       /* mA with 4 fraction bits, slow, while driving */
     uint16_t still_ticks;       /* driven without motion */

@@ -3,6 +3,7 @@
 #include "key.h"
 #include "number.h"
 #include "port.h"
+#include "position.h"
 
 static int32_t result(int32_t a, int32_t b, uint8_t step)
 {
@@ -45,6 +46,8 @@ uint16_t rule_broken(uint8_t scope, const void *set, const void *live, const voi
                 last = (uint8_t)(step - RULE_SMALLEST);
             } else if (step == RULE_AXIS) {
                 last = scope;
+            } else if (step == RULE_TABLE) {
+                last = position_table_good(set);
             } else if (step == RULE_NUMBER) {
                 last = CORE_ROM_READ_U8(at) | (uint16_t)CORE_ROM_READ_U8(at + 1) << 8;
                 at += 2;

@@ -1,7 +1,7 @@
 /* Cross rules of the settings, reckoned from a program in the schema's tables.
  *
  * A rule is a condition and what must then be true, each with its operands before its operators, on a stack of 32-bit
- * numbers; 0 is false and all else true. A byte up to 127 fetches that key of the settings checked. The generator
+ * numbers; 0 is false and all else true. A byte up to 126 fetches that key of the settings checked. The generator
  * proves that nothing leaves 32 bits and no divisor is 0, whatever the values within their ranges.
  */
 #ifndef RODBENCH_RULE_H
@@ -12,9 +12,10 @@
 #include "../generated/schema.h"
 
 #define RULE_END 0u
-#define RULE_FROM_LIVE 0x80u                    /* before a key: of the settings in force until now */
-#define RULE_FROM_OTHER 0x81u                   /* of the other axis */
-#define RULE_AXIS 0x82u                         /* number of this axis */
+#define RULE_FROM_LIVE 0x7Fu                    /* before a key: of the settings in force until now */
+#define RULE_FROM_OTHER 0x80u                   /* of the other axis */
+#define RULE_AXIS 0x81u                         /* number of this axis */
+#define RULE_TABLE 0x82u                        /* whether the linearity table is in order */
 #define RULE_NUMBER 0x83u                       /* two bytes behind it */
 #define RULE_CHECK 0x84u                        /* behind it the rule's number, and the key that it is about */
 #define RULE_ABS 0x85u

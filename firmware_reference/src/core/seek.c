@@ -34,7 +34,7 @@ void seek_begin(seek_t *seek, const settings_axis_t *set, position_t *position)
 
 static CORE_ONCE int32_t moved(const seek_t *seek, const position_t *position)
 {
-    return absolute((int32_t)(position->block - seek->mark));
+    return absolute(position->block - seek->mark);
 }
 
 /* What was drawn some blocks ago, so that it is not what the rod drew while it came to a stop. */

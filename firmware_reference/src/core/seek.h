@@ -14,7 +14,7 @@
 #define SEEK_LAST 4
 
 typedef struct {
-    uint32_t mark;              /* block in which motion was last seen */
+    int32_t mark;               /* block in which motion was last seen */
     int32_t current_sum;        /* of the block, of the dwell or of the probe under way */
     int32_t block_current;      /* sum over the block under way */
     int32_t travel;             /* of a block, running; 0: not seen yet */

@@ -255,7 +255,7 @@ def _take_readings(axis: Axis, settings: Any, axis_in: AxisIn) -> None:
     position = axis.position
     two_wires = settings.feedback == _TWO_WIRES
     position_update(position, settings, axis.way if two_wires else axis_in.raw)
-    axis.position_um = position_um(position, settings)
+    axis.position_um = position_um(position)
     axis.speed_um_s = 0 if two_wires else position_speed(position)
     axis.flags &= _PROVEN | _KNOWN
     if settings.calibrated:
@@ -724,10 +724,10 @@ def _wait_for_rest(axis: Axis, settings: Any, view: MotionIn, out: AxisOut) -> N
     axis.resting += 1
     if axis.resting <= REST_BLOCKS and (axis.resting <= 2 or moved >= axis.position.threshold):
         return
-    axis.rest_raw = (now + POSITION_BLOCK // 2) // POSITION_BLOCK
-    if settings.feedback == _TWO_WIRES:
-        axis.rest_raw = axis.raw
-    axis.rest_position_um = position_block_um(axis.position, settings)
+    axis.rest_raw = axis.raw
+    if not settings.calibrated and settings.feedback != _TWO_WIRES:
+        axis.rest_raw = (now + POSITION_BLOCK // 2) // POSITION_BLOCK
+    axis.rest_position_um = position_block_um(axis.position)
     if axis.state == _MOVE:
         _judge_move(axis, settings, view, out)
     else:

@@ -182,7 +182,7 @@ def _look_for_motion(guard: Guard, position: Position) -> None:
     travel = position.block - guard.mark
     if position.span == 0:
         travel = abs(travel)
-    elif guard.direction != position.sign:
+    elif guard.direction < 0:
         travel = -travel
     if travel >= position.threshold:
         guard.mark = position.block

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from rodbench_protocol import table
 from rodbench_protocol.names import Feedback
 
 from rodbench.emulator.twin.number import between
@@ -30,10 +31,10 @@ class Position:
         "block_ticks",
         "estimate",
         "jumped",
+        "knots",
         "last",
         "noise_um",
         "rate",
-        "sign",
         "span",
         "started",
         "threshold",
@@ -43,30 +44,29 @@ class Position:
 
     def __init__(self) -> None:
         self.estimate = self.rate = self.block_sum = self.block = 0
-        self.um_whole = self.um_part = self.span = self.sign = 0
+        self.um_whole = self.um_part = self.span = 0
+        self.knots: list[table.Knot] = []
         self.noise_um = self.threshold = 0
         self.block_ticks = self.block_ready = self.started = 0
         self.last = self.jumped = 0
 
 
-def _take_line(position: Position, settings: Any) -> None:
-    span = settings.raw_extended - settings.raw_retracted
-    position.sign = -1 if span < 0 else 1
-    position.span = abs(span)
+def _take_line(position: Position, settings: Any, noise: int) -> None:
+    position.knots = table.knots(vars(settings))
+    position.span = position.knots[-1][0]
     position.um_whole, rest = divmod(settings.stroke_um, position.span)
     position.um_part = (rest << PART) // position.span
-    position.noise_um = (position_count_um(position) * settings.noise_x16) >> 3
+    position.noise_um = (position_count_um(position) * noise) >> 3
 
 
 def _begin(position: Position, settings: Any, raw: int) -> None:
-    position.started = 1
-    position.estimate = raw << FRACTION
-    position.block = raw * POSITION_BLOCK
     position.last = raw
     noise: int = 0 if settings.feedback == _TWO_WIRES else settings.noise_x16
+    if settings.table_points:
+        noise = noise * 2 + 8
     position.threshold = max(noise + noise // 2, 2 * POSITION_BLOCK)
     if settings.calibrated:
-        _take_line(position, settings)
+        _take_line(position, settings, noise)
 
 
 def position_new_block(position: Position) -> None:
@@ -86,17 +86,31 @@ def _see_jump(position: Position, settings: Any, raw: int) -> int:
     return position.last
 
 
+def _straightened(position: Position, settings: Any, raw: int) -> int:
+    """The way of a reading."""
+    if position.span == 0:
+        return raw
+    retracted: int = settings.raw_retracted
+    way = retracted - raw if settings.raw_extended < retracted else raw - retracted
+    return table.straight(position.knots, way) if settings.table_points else way
+
+
 def position_update(position: Position, settings: Any, raw: int) -> None:
     """One reading, one tick."""
-    if not position.started:
+    started = position.started
+    if not started:
         _begin(position, settings, raw)
-    raw = _see_jump(position, settings, raw)
+    way = _straightened(position, settings, _see_jump(position, settings, raw))
+    if not started:
+        position.started = 1
+        position.estimate = way << FRACTION
+        position.block = way * POSITION_BLOCK
     predicted = position.estimate + position.rate
-    residue = (raw << FRACTION) - predicted
+    residue = (way << FRACTION) - predicted
     position.estimate = predicted + (residue >> 2)
     rate = position.rate + (residue >> 5)
     position.rate = -RATE_MAX if rate < -RATE_MAX else RATE_MAX if rate > RATE_MAX else rate
-    position.block_sum += raw
+    position.block_sum += way
     position.block_ticks += 1
     if position.block_ticks < POSITION_BLOCK:
         position.block_ready = 0
@@ -106,25 +120,22 @@ def position_update(position: Position, settings: Any, raw: int) -> None:
     position.block_ready = 1
 
 
-def _scaled(position: Position, raw: int) -> int:
-    way = -raw if position.sign < 0 else raw
+def _scaled(position: Position, way: int) -> int:
     return (way * position.um_whole + ((way * position.um_part) >> PART)) >> 4
 
 
-def _um_of(position: Position, settings: Any, raw16: int) -> int:
-    if position.span == 0:
-        return 0
-    return between(_scaled(position, raw16 - settings.raw_retracted * 16), UM_MIN, UM_MAX)
+def _um_of(position: Position, way16: int) -> int:
+    return between(_scaled(position, way16), UM_MIN, UM_MAX) if position.span else 0
 
 
-def position_um(position: Position, settings: Any) -> int:
+def position_um(position: Position) -> int:
     """The estimate in um; 0 while uncalibrated."""
-    return _um_of(position, settings, position.estimate >> (FRACTION - 4))
+    return _um_of(position, position.estimate >> (FRACTION - 4))
 
 
-def position_block_um(position: Position, settings: Any) -> int:
+def position_block_um(position: Position) -> int:
     """The last full block in um."""
-    return _um_of(position, settings, position.block)
+    return _um_of(position, position.block)
 
 
 def position_speed(position: Position) -> int:
