@@ -133,6 +133,36 @@ def test_without_a_file(capsys: pytest.CaptureFixture[str]) -> None:
     assert bare.count("not known:") == 9
 
 
+def test_what_a_figure_means_for_others(machine: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Sentences that stand only where they are true."""
+    cases = [  # words, a change of the file, and whether they stand before and after it
+        ("reads up to 28.5 V", "supply_nominal_v = 12.0", "supply_nominal_v = 24.0", False),
+        (
+            "it may limit before the fuse opens",
+            "supply_rated_a = 3.0",
+            "supply_rated_a = 7.0",
+            True,
+        ),
+        ("bears that for minutes or for ever", "stall_a = 6.0", "stall_a = 7.0", True),
+        ("A fuse of 5 A would do", "[board]", "[board]\nfuse_a = 10.0", False),
+        ("draw 2.4 times the fuse", "stall_a = 6.0", "stall_a = 5.0", True),
+        ("supply sags or limits", "supply_rated_a = 3.0", "supply_rated_a = 12.0", True),
+        ("ratings hold with the cooling", "driver_continuous_a = 5.0\n", "", True),
+    ]
+    plain = run(capsys, str(machine))
+    for words, old, new, before in cases:
+        machine.write_text(MACHINE.replace(old, new))
+        assert (words in plain) == before, words
+        assert (words in run(capsys, str(machine))) != before, words
+
+
+def test_another_kind_of_board_is_told(machine: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    one_axis = MACHINE.replace("[board]", '[board]\nkind = "posix-3v3"', 1).split("[axes.2]")[0]
+    machine.write_text(one_axis)
+    cli.main(["wire", str(machine)], standalone_mode=False)
+    assert "are those of a board atmega328p-5v" in capsys.readouterr().err
+
+
 def test_inches_for_whoever_wants_them(machine: Path, capsys: pytest.CaptureFixture[str]) -> None:
     machine.write_text(MACHINE.replace("[board]", 'show_units = "in"\n[board]', 1))
     assert "6.56 ft from the supply, then 9.84 ft to motor 1" in run(capsys, "-m", str(machine))
