@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import xml.etree.ElementTree as ElementTree
 from dataclasses import dataclass
+from functools import cache
 from itertools import combinations, product
 
 import pytest
@@ -32,6 +33,11 @@ class Words:
 
     def crossed_by(self, one: Point, two: Point) -> bool:
         """Whether a straight wire passes through the words: a step every half point."""
+        around = Words("", *map(min, one, two), *map(max, one, two))
+        if around.right < self.left or self.right < around.left:
+            return False
+        if around.bottom < self.top or self.bottom < around.top:
+            return False
         steps = max(2, int(2 * max(abs(one[0] - two[0]), abs(one[1] - two[1]))))
         return any(
             self.left < one[0] + (two[0] - one[0]) * n / steps < self.right
@@ -75,6 +81,7 @@ def near(one: Point, two: Point) -> bool:
 CASES = list(product(wiring.DRIVERS, wiring.SENSORS, (True, False), (True, False), (True, False)))
 
 
+@cache
 def axis_picture(kind: str, sensor: str, pot: bool, stop: bool, figures: bool) -> str:
     plan = wiring.wired(1, kind, sensor, False, pot, stop)
     return schematic.picture(plan, "north", FIGURES if figures else None)
