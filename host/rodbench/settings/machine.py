@@ -137,6 +137,10 @@ class MachineFile:
         key = by_place(self.board_kind)[_kind(path), name]
         return None if key.wire else key.default  # a setting's default is no figure of the file
 
+    def says(self, name: str, path: Place = ()) -> bool:
+        """Whether the file itself says a key."""
+        return self._parsed.get(path, name) is not None
+
     def scope(self, number: int) -> dict[str, int]:
         """Wire integers of scope 0 (board), 1 or 2, defaults for what the file does not say."""
         return _scope(self._parsed, number)
@@ -263,6 +267,10 @@ class MachineFile:
                 kept="The file was left as it is.",
                 hint="`rodbench settings pull` writes into it what the board has.",
             )
+        self.write()
+
+    def write(self) -> None:
+        """Write the file in one step, whatever is there. Raises SettingsError."""
         _replace(self.path, self._text)
         self._loaded = self._text
 
