@@ -27,6 +27,10 @@ HEAVY = {
     "serial",
     "tomlkit",
     "cobs",
+    "jinja2",
+    "segno",
+    "zxingcpp",
+    "PIL",
 }
 
 

@@ -1,4 +1,4 @@
-"""rodbench settings check | diff | push | pull"""
+"""rodbench settings check | diff | push | pull | restore"""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from rodbench.cli import codes, talk
+from rodbench.cli import codes, restore, talk
 from rodbench.cli.options import Setup, for_board, for_file
 
 if TYPE_CHECKING:
@@ -21,6 +21,9 @@ def command() -> None:
     \b
     Example:  rodbench settings check
     """
+
+
+command.add_command(restore.command)
 
 
 @command.command("check")

@@ -13,7 +13,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "calibrate": ("calibrate", "One step of learning: sensors, ends, speed, supply, inputs."),
     "measure": ("measure", "Look closer: pot. Results go to the logbook."),
     "propose": ("propose", "Propose limits with reasons; sends nothing."),
-    "settings": ("settings", "Compare, send and fetch settings: check, diff, push, pull."),
+    "settings": ("settings", "Settings: check, diff, push, pull; restore from a card."),
     "jog": ("jog", "Hold-to-run, by keys or for a set time."),
     "move": ("move", "Go to a position and rest there."),
     "level": ("level", "Move one rod of a gang alone, until both are level."),
@@ -25,5 +25,6 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "note": ("note", "Write a note into the logbook, with photos."),
     "proof": ("proof", "Required against measured over an agreed set of strokes; kept."),
     "compare": ("compare", "What has changed since the baseline, where and why likely."),
+    "report": ("report", "The machine on paper; the card for its lid, with all settings."),
     "watch": ("watch", "Live view: position, current, duty, state."),
 }

@@ -180,6 +180,37 @@ def read(folder: Path) -> Run:
         raise _damaged(folder, f"{FILE} does not say {error}") from None
 
 
+@dataclass(frozen=True, slots=True)
+class Table:
+    """Where the rows of a stroke lie, and how many: for those who read them block by block."""
+
+    name: str
+    facts: Mapping[str, Any]
+    path: Path
+    rows: int
+    sha256: str
+
+
+def outline(folder: Path) -> tuple[Run, tuple[Table, ...]]:
+    """A run without the rows of its strokes, and where those lie. Raises RunError for one that is
+    not whole; whether a table is as it was written shows when it is read."""
+    head = _head(folder)
+    try:
+        tables = tuple(_table(folder, entry) for entry in head["strokes"])
+        required = tuple(_requirement(entry) for entry in head["required"])
+        date, axis, rod, settings, _ = (head[key] for key in _TOP)
+        run = Run(folder.name, date, axis, rod, settings, head["conditions"], required, ())
+    except (KeyError, TypeError, AttributeError, ValueError) as error:
+        raise _damaged(folder, f"{FILE} does not say {error}") from None
+    return run, tables
+
+
+def _table(folder: Path, entry: Mapping[str, Any]) -> Table:
+    facts = dict(entry)
+    name, file, rows, digest = (facts.pop(key) for key in ("name", "file", "rows", "sha256"))
+    return Table(name, facts, folder / Path(file).name, rows, digest)
+
+
 def baseline_name(machine_folder: Path, axis: int) -> str | None:
     """Name of the run that later ones of an axis are compared with; None: there is none yet."""
     path = machine_folder / FOLDER / BASELINE
@@ -304,10 +335,12 @@ __all__ = [
     "Run",
     "RunError",
     "Stroke",
+    "Table",
     "Writer",
     "baseline_name",
     "find",
     "names",
+    "outline",
     "read",
     "read_all",
     "set_baseline",

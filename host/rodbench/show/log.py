@@ -14,9 +14,14 @@ Data = Mapping[str, Any]
 
 def line(entry: Entry, units: Units) -> str:
     """`2026-03-01 14:05  note  new bushing   [4C19A7E2]`, in local time."""
-    told = _TOLD.get(entry.kind, _other)(entry.data, units)
+    when, told = words(entry, units)
     digest = f"   [{entry.digest}]" if entry.digest else ""
-    return f"{_when(entry.date)}  {entry.kind:<20}  {told}{digest}".rstrip()
+    return f"{when}  {entry.kind:<20}  {told}{digest}".rstrip()
+
+
+def words(entry: Entry, units: Units) -> tuple[str, str]:
+    """When, in local time, and what."""
+    return _when(entry.date), _TOLD.get(entry.kind, _other)(entry.data, units)
 
 
 def _when(date: str) -> str:
