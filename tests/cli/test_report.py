@@ -63,6 +63,8 @@ def prove(folder: Path, when: datetime, bump_a: float, baseline: bool = False) -
         Requirement("supply sag", "V", "at most", 0.8, None, "machine file", "not calibrated"),
     ]
     conditions = {"supply_v": 12.3, "load": f"two panes {EVIL}", "ends_extended_mm": [203.0, 203.2]}
+    conditions |= {"ends_retracted_mm": [0.0, 0.1], "ends_found_again": True, "stroke_mm": 203.2}
+    conditions |= {"pot_span": 0.8, "supply_step_v": 0.03, "current_sensor": True}
     found = writer.finish(
         axis=1, rod="north", settings=0x12345678, conditions=conditions, required=required
     )
@@ -166,6 +168,7 @@ def test_proof_and_baseline_stand_in_the_report(
     assert "≤ 1.50 A 1.70 A -0.20 A FAIL trip less a tenth" in words
     assert "ends extended 7.992 in, 8.000 in" in words
     assert "broken off" in words
+    assert "Nothing changed by more than its uncertainty" in words
     assert "stroke-dasharray" in page  # the baseline is dashed
     assert len(re.findall(r"<svg ", page)) == 2
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import binascii
 import random
+import re
 import zlib
 from datetime import date
 from pathlib import Path
@@ -67,6 +68,12 @@ hinge_to_vent_pin_mm = 390.0
 opens_by = "extending"
 [positions]
 open = "30 deg"
+[proof]
+from = "3 mm"
+find_ends = false
+current_peak_a = 2.5
+[axes.1.proof]
+cycles = 3
 """
 
 
@@ -118,6 +125,8 @@ def test_everything_but_comments_and_spare_rods_comes_back() -> None:
     linkage = after.way_of(1).linkage
     assert linkage is not None
     assert (linkage.frame_mm, linkage.vent_mm, linkage.retracted_mm) == (420.0, 390.0, 304.8)
+    assert after.proof_of(1) == before.proof_of(1)
+    assert after.host("find_ends", ("proof",)) is False
     assert after.positions["open"].place.text == "30 deg"
     assert "glass" not in after.text
     assert "2026-03-01" in after.text.splitlines()[0]
@@ -174,12 +183,13 @@ def test_the_text_says_how_its_bytes_lie() -> None:
     assert (10, 1, "north") in entries
     assert (50, 0, "open = 30 deg") in entries
     table = (Path(__file__).parents[2] / "host/rodbench/settings/CARD.md").read_text()
-    for number, (_, name) in NUMBERS.items():
-        assert any(
-            f"`{name}`" in row or f".{name}`" in row
-            for row in table.splitlines()
-            if row.startswith("|") and str(number) in row.split("|")[1].replace(",", " ").split()
-        ), f"CARD.md does not say number {number}"
+    said: dict[int, str] = {}
+    for row in re.findall(r"^\| ([\d, to]+) \| (.*`.*) \|$", table, re.MULTILINE):
+        names = [name.rpartition(".")[2] for name in re.findall(r"`([\w.]+)`(?!:)", row[1])]
+        first, *others = [int(number) for number in re.findall(r"\d+", row[0])]
+        numbers = range(first, others[0] + 1) if " to " in row[0] else (first, *others)
+        said |= dict(zip(numbers, names, strict=True)) if first != POSITION else {}
+    assert said == {number: name for number, (_, name) in NUMBERS.items()}
 
 
 # ---------------------------------------------------------------- refusals
@@ -317,7 +327,7 @@ def test_a_machine_that_says_too_much_loses_words_and_no_setting() -> None:
     label = "".join(chr(rng.randrange(0x4E00, 0x9000)) for _ in range(1500))
     text = VENT.replace("12 V, 150 N", label)
     made = code(of_machine(vent(text), DAY))
-    assert made.left_out == ("label",)
+    assert made.left_out == ("proof", "label")
     assert machine_file(from_text(made.text), HERE).digest() == vent(text).digest()
     with pytest.raises(SettingsError, match="too much for a card"):
         code(of_machine(vent(VENT.replace("ridge vent", label)), DAY))

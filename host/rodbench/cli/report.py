@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from rodbench.settings.machine import MachineFile
     from rodbench.show.report_proof import Kept, Proof
 
+_MOST_COMPARED = 200_000  # rows: some ten proofs of a long rod
 _HTML = (".html", ".htm")
 
 
@@ -141,7 +142,28 @@ def _proof(setup: Setup, machine: MachineFile, axis: int, kept: Kept) -> Proof:
     before = None if name is None else Kept(*runs.outline(setup.folder / runs.FOLDER / name))
     values = machine.scope(axis)
     trip_a = values["trip_ma"] / 1000 if values["current_sensor"] else None
-    return proof(kept, before, (), trip_a, setup.units())
+    said = () if before is None else _compared(setup, before, kept)
+    return proof(kept, before, said, trip_a, setup.units())
+
+
+def _compared(setup: Setup, before: Kept, kept: Kept) -> list[str]:
+    """What `rodbench compare` says of the two; it needs all their rows at once."""
+    if before.run.name == kept.run.name:
+        return []
+    if sum(table.rows for one in (before, kept) for table in one.tables) > _MOST_COMPARED:
+        return ["Too long to be compared for a page: rodbench compare."]
+    from rodbench.bench.compared import compared
+    from rodbench.record import runs
+    from rodbench.show.compare import notes, sentences
+
+    baseline, later = (
+        runs.read(setup.folder / runs.FOLDER / one.run.name) for one in (before, kept)
+    )
+    try:
+        found = compared(baseline, later)
+    except (KeyError, ValueError) as error:
+        return [f"They cannot be compared: {error}."]
+    return [*sentences(found, setup.units()), *notes(baseline, later, found)]
 
 
 def _printed(html: str) -> bytes:

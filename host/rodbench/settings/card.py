@@ -8,8 +8,8 @@ from __future__ import annotations
 
 import binascii
 import zlib
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from collections.abc import Collection, Iterator, Mapping
+from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 from struct import Struct
 from struct import error as StructError
@@ -55,13 +55,35 @@ NUMBERS: dict[int, tuple[str, str]] = {
     41: ("linkage", "hinge_to_vent_pin_mm"),
     42: ("linkage", "closed_at_mm"),
     43: ("linkage", "opens_by"),
+    60: ("proof", "from"),
+    61: ("proof", "to"),
+    62: ("proof", "runs"),
+    63: ("proof", "find_ends"),
+    64: ("proof", "cycles"),
+    65: ("proof", "time_extend_s"),
+    66: ("proof", "time_retract_s"),
+    67: ("proof", "speed_extend_mm_s"),
+    68: ("proof", "speed_retract_mm_s"),
+    69: ("proof", "current_peak_a"),
+    70: ("proof", "current_mean_a"),
+    71: ("proof", "off_mm"),
+    72: ("proof", "overshoot_mm"),
+    73: ("proof", "duty_share"),
+    74: ("proof", "supply_sag_v"),
+    75: ("proof", "ends_off_mm"),
 }
 ROD = 10
 POSITION = 50  # `open = 30 deg`: the name up to the first " = "
 # Said otherwise: the kind in the head, a gang's axes by an apart_trip that is not 0.
 ELSEWHERE = {("board", "kind"), ("gang", "axes")}
 # Least needed first: what goes when a code would become too dense to survive.
-_SPARE = (24, 23, 21, 22, POSITION)
+_SPARE: dict[str, Collection[int]] = {
+    "proof": range(60, 76),
+    "label": (24,),
+    "endpoint_spread_mm": (23,),
+    "end_retracted, end_extended": (21, 22),
+    "positions": (POSITION,),
+}
 
 _HEAD = Struct("<BBBHI")  # protocol major, minor, board kind, days, digest
 _SIZE = Struct("<H")
@@ -102,13 +124,12 @@ class Card:
         return {entry.place: entry.text for entry in self.entries if entry.number == ROD}
 
     def lighter(self) -> tuple[Card, str] | None:
-        """This card without the kind of entry that is least needed, and that key's name; None
-        where nothing can be spared."""
-        for number in _SPARE:
-            rest = tuple(entry for entry in self.entries if entry.number != number)
+        """This card without the entries that are least needed, and what they are; None where
+        nothing can be spared."""
+        for name, numbers in _SPARE.items():
+            rest = tuple(entry for entry in self.entries if entry.number not in numbers)
             if len(rest) < len(self.entries):
-                name = "positions" if number == POSITION else NUMBERS[number][1]
-                return Card(self.kind, self.made, self.digest, self.scopes, rest, self.minor), name
+                return replace(self, entries=rest), name
         return None
 
 
@@ -127,6 +148,8 @@ def _entries(machine: MachineFile) -> Iterator[Entry]:
 
 def _said(value: Value | None) -> str:
     """A length in inches is not quite so many mm: as many digits as anybody measures."""
+    if isinstance(value, bool):
+        return "true" if value else "false"
     return repr(round(value, _DIGITS)) if isinstance(value, float) else str(value)
 
 
@@ -140,7 +163,7 @@ def _places(machine: MachineFile, table: str) -> list[tuple[int, Place]]:
     if table in ("", "board"):
         return [(0, (table,) if table else ())]
     own = [(axis, _path(table, axis, machine.rod_of(axis) or "")) for axis in machine.axes]
-    return [(0, (table,)), *own] if table == "linkage" else own
+    return [(0, (table,)), *own] if table in ("linkage", "proof") else own
 
 
 def _path(table: str, axis: int, rod: str) -> Place:
@@ -288,9 +311,11 @@ def _newer(what: str) -> SettingsError:
 
 
 def value_of(number: int, text: str) -> Value:
-    """An entry's text as the machine file's value. Raises ValueError."""
+    """An entry's text as the machine file's value. Raises ValueError, or KeyError."""
     table, name = NUMBERS[number]
     key = next(key for key in all_keys() if (key.table, key.name) == (table, name))
+    if key.kind == "bool":
+        return {"true": True, "false": False}[text]
     if key.kind != "number":
         return text
     return int(text) if text.isdecimal() else float(text)

@@ -19,7 +19,7 @@ NOT_ON_A_CARD = (
     "A card holds no logbook, baseline, proofs or photos, no comments, and no rod that was on no "
     "axis: of those, a copy of the machine's folder is the only one."
 )
-_TABLES = ("board", "rods", "axes", "gang", "linkage", "positions")
+_TABLES = ("board", "rods", "axes", "gang", "linkage", "positions", "proof")
 
 
 def machine_file(card: Card, path: Path) -> MachineFile:
