@@ -41,7 +41,7 @@ class Key:
 
     table: str
     name: str
-    kind: str  # number, bool, word, text, axes
+    kind: str  # number, bool, word, text, axes, points
     unit: str  # of the file; "" for none
     doc: str
     wire: str | None = None

@@ -18,7 +18,7 @@ from rodbench_protocol.settings import defaults, digest_all
 from rodbench import durable
 from rodbench.errors import SettingsError
 from rodbench.science.conductors import Wire
-from rodbench.settings import edit, faults, linked, rules, wires
+from rodbench.settings import edit, faults, linked, pot_table, rules, wires
 from rodbench.settings.keys import Key, Value, by_place, by_wire, keys_of, kind_named
 from rodbench.settings.limits import Ends
 from rodbench.settings.lines import Place
@@ -185,6 +185,8 @@ class MachineFile:
             if place is None or (now[wire] == number and wire not in notes):
                 continue
             text = self._changed(text, place[0], place[2], number, notes.get(wire, ""))
+        if "table_points" in values or "stroke_um" in values:
+            text = self._with_table(text, scope, {**now, **values}, notes.get("table_points", ""))
         if scope and _learns(now, values, notes):
             text = self._with_learned(text, scope)
         self._take(text)
@@ -298,6 +300,18 @@ class MachineFile:
         name = written.name if written else key.name
         return edit.set_key(text, path, name, _value_text(key, number, written), note)
 
+    def _with_table(self, text: str, axis: int, values: Mapping[str, int], note: str) -> str:
+        """`text` with the linearity table of an axis's settings, where it is another than now."""
+        path = rules.paths(self._parsed, axis).get("rods")
+        now = self.scope(axis)
+        same = all(now[w] == v for w, v in pot_table.used(values).items())
+        if path is None or (same and now["stroke_um"] == values["stroke_um"] and not note):
+            return text
+        if not values["table_points"]:
+            return edit.remove_key(text, path, pot_table.NAME)
+        scale = kind_named(self.board_kind).adc_full_scale
+        return edit.set_key(text, path, pot_table.NAME, pot_table.to_toml(values, scale), note)
+
     def _with_learned(self, text: str, axis: int) -> str:
         """`text` with the rod now on the axis, and this board, as what its direction is of."""
         path, rod, board = ("axes", str(axis)), self.rod_of(axis), self.scope(0)["board_id"]
@@ -374,6 +388,10 @@ def _scope(parsed: Parsed, number: int) -> dict[str, int]:
             written = parsed.get(path, key.name)
             if written is not None and key.wire is not None:
                 values[key.wire] = key.to_wire(written.value)
+    points = parsed.get(paths["rods"], pot_table.NAME) if "rods" in paths else None
+    if points is not None:
+        scale = kind_named(parsed.board_kind).adc_full_scale
+        values |= pot_table.to_wire(str(points.value), values["stroke_um"], scale)
     return values
 
 

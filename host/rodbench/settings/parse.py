@@ -10,7 +10,7 @@ from typing import Any
 import tomlkit
 from tomlkit.exceptions import ParseError, TOMLKitError
 
-from rodbench.settings import faults
+from rodbench.settings import faults, pot_table
 from rodbench.settings.faults import Finding
 from rodbench.settings.keys import FIRST_KIND, Key, Value, by_place, kind_named
 from rodbench.settings.lines import Place, decimal_commas, doubles, line_map, line_of, without_value
@@ -209,6 +209,8 @@ def _value(parsed: Parsed, path: Place, key: Key, name: str, raw: Any) -> Value 
         return _number(parsed, place, key, name, raw)
     if key.kind == "axes":
         return _both_axes(parsed, place, raw)
+    if key.kind == "points":
+        return _points(parsed, place, raw)
     if isinstance(raw, bool if key.kind == "bool" else str):
         return raw
     parsed.add(place, faults.wrong_kind(key, name, raw))
@@ -221,6 +223,14 @@ def _both_axes(parsed: Parsed, place: Place, raw: Any) -> Value | None:
     said = f"{place[-1]} = {faults.shown(raw)}"
     parsed.add(place, f"{said}: a gang is of the two axes. Write {place[-1]} = [1, 2].")
     return None
+
+
+def _points(parsed: Parsed, place: Place, raw: Any) -> Value | None:
+    text = pot_table.read(raw)
+    if text is None:
+        said = f"{place[-1]} = {faults.shown(raw)}"
+        parsed.add(place, f"{said}: this is no table; {pot_table.MEANT}.")
+    return text
 
 
 def _positions(parsed: Parsed, table: Mapping[str, Any]) -> None:

@@ -8,7 +8,7 @@ from rodbench_protocol.rules import names_in
 from rodbench_protocol.schema import load_schema
 from rodbench_protocol.settings import Peer, check
 
-from rodbench.settings import faults
+from rodbench.settings import faults, pot_table
 from rodbench.settings.keys import by_wire, kind_named
 from rodbench.settings.limits import beyond_end, never_trips, trip_reasons
 from rodbench.settings.lines import Place
@@ -158,6 +158,8 @@ def _learned(parsed: Parsed, axis: int, values: Values) -> None:
 def _place(paths: dict[str, Place], wire: str) -> Place:
     """Where a wire key stands, or would stand."""
     key = by_wire().get(("axis", wire))
+    if wire == "table_points" and "rods" in paths:
+        return (*paths["rods"], pot_table.NAME)
     if key is None or key.table not in paths:
         return paths["axes"]
     return (*paths[key.table], key.name)
