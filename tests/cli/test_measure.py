@@ -1,4 +1,4 @@
-"""rodbench measure pot, from the command line on an emulated board with a worn pot."""
+"""rodbench measure pot | motor, from the command line on an emulated board."""
 
 from __future__ import annotations
 
@@ -63,5 +63,41 @@ def test_it_needs_a_calibrated_axis_and_a_consent(folder: Path) -> None:
     (folder / "answers.toml").write_text('mounting = "mounted"')
     words = ("measure", "pot", "1", "--yes", "--answers", "answers.toml")
     done = rodbench(folder, *words, code=12)
+    assert "not calibrated" in done.stderr
+    assert "Nothing moved" in done.stderr
+
+
+def test_a_motor_is_measured_drawn_and_noted(folder: Path) -> None:
+    (folder / "plant.toml").write_text(PLANT)
+    before = (folder / "machine.toml").read_text()
+    rodbench(folder, "settings", "push")
+    asked = rodbench(folder, "measure", "motor", "--yes", code=9)
+    assert "hang_weight" in asked.stderr
+    answers = 'hang_weight = "none"\nmotor_turn = "0.25 mm"\nsensor_error = "1.5 %"\n'
+    (folder / "answers.toml").write_text(answers)
+    given = ("--yes", "--answers", "answers.toml", "--plot", "motor.png")
+    done = rodbench(folder, "measure", "motor", *given, "--json")
+    told = json.loads(done.stdout)
+    figures = told["found"]["figures"]
+    assert told["axis"] == 1
+    # The plant's winding has 2.0 ohm when cold; its rod takes 0.8 V for each mm/s.
+    assert 2.0 <= figures["resistance_ohm"]["best"] <= 2.2
+    assert abs(figures["constant_v_s_per_mm"]["best"] / 0.8 - 1.0) < 0.08, "no meter set the supply"
+    assert figures["resistance_ohm"]["half"] > 0.0
+    assert told["found"]["sensor_error"] == 0.015
+    assert (folder / "motor.png").read_bytes().startswith(b"\x89PNG")
+    assert done.stderr.index("Planned:") < done.stderr.index("crush a hand")
+    entries, _ = Logbook.beside(folder / "machine.toml").read()
+    (entry,) = [e for e in entries if e.kind == "measure motor"]
+    assert entry.data["found"]["figures"]["stall_a"] == figures["stall_a"]
+    after = (folder / "machine.toml").read_text().splitlines()
+    assert [line for line in before.splitlines() if line not in after] == []
+
+
+def test_a_motor_needs_a_calibrated_axis(folder: Path) -> None:
+    text = EMULATORS_MACHINE.replace("calibrated = true", "calibrated = false")
+    (folder / "machine.toml").write_text(text)
+    rodbench(folder, "settings", "push")
+    done = rodbench(folder, "measure", "motor", "1", "--yes", code=12)
     assert "not calibrated" in done.stderr
     assert "Nothing moved" in done.stderr

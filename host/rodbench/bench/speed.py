@@ -146,7 +146,7 @@ def _step_inside(job: Job, ends: Endpoints) -> None:
 def _run(job: Job, ends: Endpoints, way: int) -> _Pass:
     """One run at full output, watched until it rests; again when this computer was busy."""
     for _ in range(TRIES):
-        with _listening(job) as heard:
+        with listening(job) as heard:
             _fly(job, ends, way)
             after, _ = rest_samples(job, REST_S)
         if not job.hiccup(job.axis.outcome()):
@@ -169,7 +169,7 @@ def _fly(job: Job, ends: Endpoints, way: int) -> None:
 
 
 @contextmanager
-def _listening(job: Job) -> Iterator[list[AxisSample | BoardSample]]:
+def listening(job: Job) -> Iterator[list[AxisSample | BoardSample]]:
     heard: list[AxisSample | BoardSample] = []
 
     def hear(sample: Sample) -> None:
