@@ -162,6 +162,18 @@ def test_a_key_stops_the_rod_and_no_setting_was_changed() -> None:
     assert bench.board.read_scope(1) == before
 
 
+def test_a_bent_pot_with_its_table_gives_the_same_motor() -> None:
+    """The table's one point says what the bow makes of mid stroke."""
+    made = random_machine(1, stroke_mm=STROKE_MM)
+    made.rods[1].pot.bow = 0.02
+    bench = calibrated(made)
+    middle = round(bench.true_raw(made.rods[1].stroke_mm / 2.0))
+    table = {"table_points": 1, "table_raw_1": middle, "table_place_1": 32768}
+    seen = measured(1, made, table)
+    assert not seen.failed
+    assert seen.beyond == []
+
+
 def test_what_differs_from_the_settings_is_said() -> None:
     made = random_machine(3, stroke_mm=STROKE_MM)
     seen = measured(3, made, {"dead_zone_extend_permille": 20, "stall_ma": 2000})

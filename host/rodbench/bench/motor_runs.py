@@ -6,6 +6,7 @@ from dataclasses import replace
 from math import hypot, sqrt
 from statistics import fmean, median
 
+from rodbench_protocol import table
 from rodbench_protocol.names import CurrentSensor
 
 from rodbench.board import AxisSample, BoardSample
@@ -57,12 +58,18 @@ class Work:
         self.mm_per_raw = mm_per_raw(job.live)
         ends = ("raw_retracted", "raw_extended")
         self.track = [unloaded(job.live[key] / job.scale.pot, TRACK) for key in ends]
+        self.knots = table.knots(job.live) if job.live.get("table_points") else []
 
     def mm(self, sample: AxisSample) -> float:
-        """By the line through the endpoints, the load of the wiper's bleed taken out."""
+        """By the pot's table where there is one, else by the line through the endpoints, the load
+        of the wiper's bleed taken out."""
+        stroke_mm = self.job.live["stroke_um"] / 1000.0
+        if self.knots:
+            way = table.way_of(self.job.live, round(sample.raw))
+            return table.straight(self.knots, way) / self.knots[-1][1] * stroke_mm
         low, high = self.track
         share = (unloaded(sample.raw / self.job.scale.pot, TRACK) - low) / (high - low)
-        return share * self.job.live["stroke_um"] / 1000.0
+        return share * stroke_mm
 
     def make(self, runs: tuple[Run, ...], *, loaded: bool = False) -> None:
         """All runs of a set, from the side that the rod is nearer to."""
@@ -157,7 +164,8 @@ class Work:
         low, high = self.track
         places = [low + share * (high - low) for share in ends]
         self.covered = min(1.0, abs(ends[1] - ends[0]))
-        self.load_share = abs(loaded_slope(places[0], places[1], low, high, TRACK) - 1.0)
+        if not self.knots:
+            self.load_share = abs(loaded_slope(places[0], places[1], low, high, TRACK) - 1.0)
 
     def _stretch(
         self, run: Run, heard: list[AxisSample | BoardSample], on: list[AxisSample]
