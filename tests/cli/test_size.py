@@ -66,6 +66,16 @@ def test_the_example_in_80_columns(folder: Path, capsys: pytest.CaptureFixture[s
 
 def test_json_says_the_same(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
     data = as_json(capsys)
+    least = [
+        min(
+            c["margin"] / c["wanted"]
+            for n, c in each["checks"].items()
+            if c["margin"] and c["wanted"]
+        )
+        for each in data["candidates"]
+    ]
+    assert least[:3] == sorted(least[:3], reverse=True)
+    assert least[3:] == sorted(least[3:], reverse=True)
     assert [each["verdict"] for each in data["candidates"]] == ["fits"] * 3 + ["does not fit"] * 2
     even, strong = rod(data, "even"), rod(data, "strong")
     assert even["checks"]["force"]["holds"] is True

@@ -7,6 +7,7 @@ proportion to its current (any machines textbook). g 9.80665 m/s². All figures 
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -31,8 +32,7 @@ HOUR = Demand(extend_s=30.0, retract_s=20.0, cycles_per_hour=6.0, volts=12.0)
 
 
 def sheet(**changes: Any) -> Sheet:
-    names = EVEN.__dataclass_fields__
-    return Sheet(**({name: getattr(EVEN, name) for name in names} | changes))
+    return replace(EVEN, **changes)
 
 
 def sized(travel: Travel, *sheets: Sheet, duty: Demand = HOUR, **assumed: float) -> Sized:
@@ -96,6 +96,32 @@ def test_a_slope() -> None:
     assert level.extend_n == pytest.approx(0.2 * 392.266)
     assert level.retract_n == pytest.approx(0.2 * 392.266)
     assert level.rest_n.max() == 0.0
+
+
+def test_what_is_pulled_is_judged_as_what_is_pushed() -> None:
+    """The same slope, raised by retracting: times change places, margins stay."""
+    pushed, pulled = (
+        sized(straight(Carried(mass_kg=40.0), Slope(300.0, 30.0, 0.2, raises)),
+              duty=Demand(30.0, 30.0, 6.0, 12.0))
+        for raises in (1, -1)
+    )  # fmt: skip
+    assert pulled.retract_s[0] == pytest.approx(pushed.extend_s[0])
+    assert pulled.extend_s[0] == pytest.approx(pushed.retract_s[0])
+    assert pulled.extend_s[0] < pulled.retract_s[0]
+    for name in ("force", "static", "time", "duty", "run"):
+        assert check(pulled, name).margin[0] == pytest.approx(check(pushed, name).margin[0])
+    assert pulled.energy_wh[0] == pytest.approx(pushed.energy_wh[0])
+    assert pulled.peak_a[0] == pytest.approx(pushed.peak_a[0])
+
+
+def test_snow_at_rest_counts_where_it_is_more() -> None:
+    """600 Pa on 0.5 m² of a lift: 300 N on 196.133 N at rest; 100 Pa while it moves: 50 N."""
+    snowed = Carried(mass_kg=20.0, area_m2=0.5, snow_pa=100.0, rest_snow_pa=600.0)
+    travel = straight(snowed, Slope(100.0, 90.0))
+    assert travel.rest_n.max() == pytest.approx(496.133)
+    assert travel.extend_n.max() == pytest.approx(246.133)
+    less = straight(replace(snowed, rest_snow_pa=50.0), Slope(100.0, 90.0))
+    assert less.rest_n.max() == pytest.approx(246.133)
 
 
 def test_a_hinged_vent() -> None:
