@@ -201,7 +201,7 @@ MUTANTS = (
     Mutant("guard.c", "absolute(um - guard->furthest_um)", "um - guard->furthest_um"),
     Mutant("position.c", "(position->jumped & 1) + 1", "1"),
     Mutant("position.c", "if (position->jumped != 1)", "if (position->jumped != 2)"),
-    Mutant("position.c", "    position->last = raw;\n    /*", "    /*"),
+    Mutant("position.c", "    position->last = raw;\n    uint16_t noise", "    uint16_t noise"),
     Mutant("motion.c", "motion->behind < MOTION_BEHIND", "motion->behind < MOTION_BEHIND - 1"),
     Mutant("axis.c", "set->following_um != 0 && axis_is_moving(axis)", "axis_is_moving(axis)"),
     Mutant("axis.c", "(ceiling >> 3)", "(ceiling >> 4)"),
@@ -290,11 +290,12 @@ RUNNER = """
 import sys
 from tests.core.native import AssertionFailed, load
 from tests.twin.pair import Differs
-from tests.twin.runs import compare
+from tests.twin.runs import Seen, compare
+seen = Seen()
 try:
-    compare(load(sys.argv[1]), int(sys.argv[2]))
+    compare(load(sys.argv[1]), int(sys.argv[2]), seen=seen)
 except (Differs, AssertionFailed) as found:
-    print(str(found).splitlines()[:2])
+    print("in run", seen.runs + 1, str(found).splitlines()[:2])
     sys.exit(9)
 """
 

@@ -32,26 +32,32 @@ class Person:
 
     def __init__(self, rng: Random) -> None:
         self.rng = rng
-        self.left = rng.randrange(12, 40)
-        self.share = 0.0
-        self.buttons = 0
-        self.lost = 0
+        self.rest()
 
-    def step(self, live: Any) -> tuple[int, int]:
-        """One tick, by the settings in force."""
+    def rest(self) -> None:
+        """Lets go; mostly for as long as it takes until the board listens, or nearly so."""
+        self.left = self.rng.choice((12, 19, 20, 21, 22, 22, 22, 40))
+        self.share, self.buttons, self.lost = 0.0, 0, 0
+        self._is_resting = True
+
+    def step(self, live: Any, armed: bool) -> tuple[int, int]:
+        """One tick, by the settings in force; `armed`: the board listens."""
         self.left -= 1
         if self.left < 0:
-            self._next(live)
+            self._next(live, armed)
         rng, buttons = self.rng, self.buttons
-        if rng.random() < 0.02:
+        if rng.random() < 0.01:
             buttons = rng.randrange(4)  # a bounce
         if live.local_source == LocalSource.NONE:
             return rng.randrange(1024), buttons
         return self._value(live), buttons
 
-    def _next(self, live: Any) -> None:
+    def _next(self, live: Any, armed: bool) -> None:
         rng = self.rng
         kind = rng.random()
+        if not armed and not self._is_resting and kind < 0.7:
+            self.rest()
+            return
         self.left, self.lost = rng.randrange(2, 70), 0
         self.share, self.buttons = 0.0, 0
         if self._is_resting or kind > 0.9:
@@ -59,8 +65,6 @@ class Person:
         else:
             self.left = rng.choice((1, 3, 4, 5, 19, 20, 21, 22, 30))
             self._is_resting = True
-
-    _is_resting = True
 
     def _out(self, live: Any) -> None:
         rng = self.rng

@@ -17,9 +17,19 @@ import hypothesis
 from cobs import cobs
 from hypothesis import strategies as st
 from rodbench.emulator.twin.axis import axis_at_rest
+from rodbench.emulator.twin.div import div_up
 from rodbench.emulator.twin.duty import duty_room
+from rodbench.emulator.twin.local import local_commands
 from rodbench_protocol import framing, messages, settings
-from rodbench_protocol.names import AxisAlso, AxisState, Ended, Fault, LocalAs, LocalSource
+from rodbench_protocol.names import (
+    AxisAlso,
+    AxisState,
+    Commander,
+    Ended,
+    Fault,
+    LocalAs,
+    LocalSource,
+)
 
 from tests.twin import memory
 from tests.twin.pair import Pair
@@ -28,6 +38,10 @@ from tests.twin.rod import Rod
 
 TICKS = 200
 PATIENCE = 20  # ticks without output, more than there were with it: then the driver begins afresh
+TO_ARM = 15  # so many more where an axis's own input has to be seen at rest first
+TO_REST = 30  # and where an axis waits for rest
+FOLD_BACK = 904  # mA: a reading of the plain sensor lies just on it
+WIDE = 9000  # um: rods as one that come no further apart than they should
 SESSION = 9
 INPUTS = {"stick lost", "pulse lost"} | {
     f"{source} as {means}"
@@ -240,8 +254,8 @@ def settings_of(axis: Axis) -> dict[str, int]:
             "duty_window_s": 60 if axis.slow else 1200,
             "duty_share_permille": 20 if axis.slow and axis.switch_ends else 250,
             "stall_time_ms": 150 if axis.slow else 400,
-            "following_um": min(60000, (0, full // 8, full // 20)[axis.start % 3]),
-            "fold_back_ma": (0, 900)[axis.start % 2],
+            "following_um": min(60000, (0, full // 12, full // 40)[axis.start % 3]),
+            "fold_back_ma": (0, FOLD_BACK)[axis.start % 2],
             "dead_zone_extend_permille": (0, 250)[axis.start % 2],
             "dead_zone_retract_permille": (0, 250)[axis.start % 2],
             "stop_by": axis.rate % 2,
@@ -316,7 +330,7 @@ class Run:
         self.plan, self.seen = plan, seen
         self.rng = Random(plan.seed)
         axes = [replace(axis, style=2) for axis in plan.axes] if plan.gang else plan.axes
-        board = self._plain_board() | dict(plan.board)
+        board = self._plain_board(plan.gang) | dict(plan.board)
         values = [settings_of(axis) for axis in axes]
         self._new_rods(axes)
         self.persons = [Person(self.rng) for _ in axes]
@@ -332,10 +346,10 @@ class Run:
         for act in plan.acts:
             self.acts.setdefault(act.tick, []).append(act)
 
-    def _plain_board(self) -> dict[str, int]:
+    def _plain_board(self, gang: int) -> dict[str, int]:
         """Nothing bars motion on it; what is guarded once is guarded again."""
         guarded = dict(GUARDED) if self.plan.board == GUARDED else {}
-        return settings.defaults("board") | guarded | {"apart_trip_um": self.plan.gang}
+        return settings.defaults("board") | guarded | {"apart_trip_um": gang}
 
     def _new_rods(self, axes: Sequence[Axis]) -> None:
         """Those of a gang lie level, or nearly so, or somewhere."""
@@ -400,8 +414,20 @@ class Run:
 
     def _grow_impatient(self) -> None:
         """Counts ticks without output up, those with it down; frames that wait have their time."""
+        waits = 1 if self._style(0) or self._style(1) else 3  # with no rod at all: soon
         driven = any(self.pair.out.drive)
-        self.still = 0 if self.queue else max(0, self.still + (-1 if driven else 1))
+        self.still = 0 if self.queue else max(0, self.still + (-1 if driven else waits))
+
+    def _has_own_input(self, index: int) -> bool:
+        """Its own input commands this axis, or that of its gang."""
+        twin = self.pair.twin
+        first = 0 if twin.live.board.apart_trip_um else index
+        return bool(twin.live.scope[first + 1].local_source) and local_commands(twin, index)
+
+    def _patience(self) -> int:
+        rests = any(axis.resting for axis in self.pair.twin.axis)
+        own = self._has_own_input(0) or self._has_own_input(1)
+        return PATIENCE + TO_ARM * own + TO_REST * rests
 
     def _begin_afresh(self) -> bytes:
         """Plain settings in a good memory, other rods, power off and on: nothing bars motion."""
@@ -411,7 +437,8 @@ class Run:
             for axis, style in zip(self.plan.axes, styles, strict=True)
         ]
         values = [settings_of(axis) for axis in axes]
-        self.pair.renew(memory.image(0, self._plain_board(), *values))
+        gang = max(self.plan.gang, WIDE) if self.plan.gang else 0
+        self.pair.renew(memory.image(0, self._plain_board(gang), *values))
         self._new_rods(axes)
         self.supply, self.bandgap, self.pair.inputs = SUPPLY, BANDGAP, 1
         self.still = 0
@@ -419,8 +446,11 @@ class Run:
 
     def _inputs(self) -> tuple[tuple[int, int], int]:
         """What the board reads of its local inputs."""
-        live = self.pair.twin.live
-        read = [person.step(live.scope[i + 1]) for i, person in enumerate(self.persons)]
+        twin = self.pair.twin
+        read = [
+            person.step(twin.live.scope[i + 1], bool(twin.axis[i].also & AxisAlso.ARMED))
+            for i, person in enumerate(self.persons)
+        ]
         return (read[0][0], read[1][0]), read[0][1] | read[1][1] << 2
 
     def _leave_alone(self, tick: int) -> bytes:
@@ -433,7 +463,7 @@ class Run:
 
     def _drive(self, tick: int) -> bytes:
         data = b""
-        if self.still > PATIENCE:
+        if self.still > self._patience():
             return self._begin_afresh()
         now = self.pair.twin.ticks
         if tick % self.plan.alive_every == 3:
@@ -452,6 +482,8 @@ class Run:
         state = self.pair.native.fields()
         if self.pair.twin.live.scope[index + 1].local_source and self.rng.random() < 0.02:
             return self._ask("hand_over", axis=index + 1, commander=self.rng.randrange(2))
+        if self._has_own_input(index) and self.rng.random() < 0.9:
+            return self._beside_input()
         style = self._style(index)
         if (state.axis[index].state == FAULT or state.faults) and self.rng.random() < 0.7:
             return self._ask("clear", axis=0)
@@ -460,28 +492,34 @@ class Run:
             return b""
         return self._motion(index + 1, style, state.axis[index].state)
 
+    def _beside_input(self) -> bytes:
+        """Half of the hosts take an axis soon from its own input."""
+        if self.rng.random() < (0.3, 0.01)[self.plan.seed % 2]:
+            return self._ask("hand_over", axis=0, commander=int(Commander.HOST))
+        return b""
+
     def _style(self, index: int) -> int:
         """As of a plan's axis, by the settings in force."""
         live = self.pair.twin.live.scope[index + 1]
         return (0, 1 + live.calibrated, 3)[live.feedback]
 
+    def _way(self, index: int) -> int:
+        """Mostly to where more of the stroke lies: 1 out, -1 in."""
+        rod = self.rods[index]
+        way = 1 if rod.place + rod.place < rod.low + rod.high else -1
+        way = -way if self.plan.axes[index].reversed_pot else way
+        return way if self.rng.random() < 0.8 else -way
+
     def _motion(self, axis: int, style: int, state: int) -> bytes:
-        rng = self.rng
+        rng, way = self.rng, self._way(axis - 1)
         if style == 3 and (state == 3 or rng.random() < 0.6):
-            return self._ask(
-                "run",
-                axis=axis,
-                output_permille=rng.choice((-1000, 1000, -1000, 1000, 1000, 0, 999, -1001)),
-            )
+            value = rng.choice((1000, 1000, 1000, 1000, 1000, 0, 999, 1001))
+            return self._ask("run", axis=axis, output_permille=value * way)
         if style in (1, 3):
             if rng.random() < 0.5:
                 return self._ask("seek", axis=axis, direction=rng.choice((-1, 1)))
-            return self._ask(
-                "jog",
-                axis=axis,
-                unit=0,
-                value=rng.choice((0, rng.randint(-500, 500), rng.randint(-1010, 1010))),
-            )
+            value = rng.choice((0, rng.randint(0, 500), rng.randint(0, 1010)))
+            return self._ask("jog", axis=axis, unit=0, value=value * way)
         values = self.pair.twin.live.scope[axis]
         kind = rng.random()
         if self.pair.twin.live.board.apart_trip_um and rng.random() < 0.9:
@@ -491,22 +529,16 @@ class Run:
                 speed = rng.choice((rng.randint(-creep - creep // 16, creep + 9), 0, creep))
                 return self._ask("level", axis=axis, speed_um_s=speed)
         if state == 3 or kind < 0.25:
-            return self._ask(
-                "run",
-                axis=axis,
-                output_permille=rng.choice((0, rng.randint(-1010, 1010), rng.randint(-1010, 1010))),
-            )
+            value = rng.choice((0, *[rng.randint(0, 1010) for _ in range(3)]))
+            return self._ask("run", axis=axis, output_permille=value * way)
         speed = values.speed_max_um_s
         if state == 2 or kind < 0.5:
-            return self._ask(
-                "jog",
-                axis=axis,
-                unit=1,
-                value=rng.randint(-speed - speed // 16, speed + speed // 16),
-            )
+            value = rng.choice((speed, rng.randint(0, speed), rng.randint(0, speed + speed // 16)))
+            return self._ask("jog", axis=axis, unit=1, value=value * way)
         low, high = values.soft_stop_min_um, values.soft_stop_max_um
         edges = (low - 400, low - 1, low, high, high + 1, high + 400)
-        target = rng.choice((rng.randint(min(low, high), max(low, high)), rng.choice(edges)))
+        places = [rng.randint(min(low, high), max(low, high)) for _ in range(2)]
+        target = rng.choice((*places, high if way > 0 else low, rng.choice(edges)))
         asked = rng.choice((0, 0, speed // 2, speed, rng.randint(-1, speed + speed // 8)))
         return self._ask("move", axis=axis, target_um=target, speed_um_s=asked)
 
@@ -703,6 +735,8 @@ class Run:
         self.nonce = self.pair.twin.noinit.nonce
         self.pair.out = type(self.pair.out)()
         self.queue = [self._open_next]
+        for person in self.persons:
+            person.rest()
         return b""
 
     # ------------------------------------------------------------ mishaps of the board
@@ -809,15 +843,23 @@ class Run:
         rod.forced_current = rod.zero + (0, 1, 60, 100, 300)[act.a // 2 % 5]
 
     def _heavy(self, act: Act) -> None:
-        """The rod draws more than fold_back_ma, less than the trip; it may stand."""
+        """The rod draws just fold_back_ma, or more, less than the trip; it may stand."""
         rod = self.rods[act.a % 2]
         rod.forced_current = rod.zero + 150 + act.b % 150
         rod.jammed = act.a // 2 % 2 == 0
+        if act.a // 4 % 2:
+            rod.forced_current = self._at_fold_back(act.a % 2)
+
+    def _at_fold_back(self, index: int) -> int:
+        """The reading at which the board reckons just that current."""
+        live, axis = self.pair.twin.live.scope[1 + index], self.pair.twin.axis[index]
+        counts = div_up(live.fold_back_ma << 11, max(1, axis.current_scale))
+        return min(4092, live.current_zero + counts)
 
     def _drags(self, act: Act) -> None:
-        """A load that leaves a third of the speed: the rod falls behind, and moves."""
+        """A load that leaves a third of the speed or less: the rod falls behind, and moves."""
         rod = self.rods[act.a % 2]
-        rod.rate = max(1, rod.rate // 3)
+        rod.rate = max(1, rod.rate // (3, 5)[act.b % 2])
 
     def _freeze(self, act: Act) -> None:
         rod = self.rods[act.a % 2]
