@@ -19,6 +19,7 @@ _TITLES = {
     "local": "Without a computer",
 }
 _WIRE_SCALE = re.compile(r", times \d+|, 65535 being the whole stroke")
+NO_BREAK = "\u00a0"  # between a number and its unit
 _RATES = {"mm": "", "mm/s": "/s", "mm/s2": "/s2"}
 
 
@@ -96,7 +97,7 @@ def _doc(key: Key) -> str:
 
 def value_words(key: Key, wire: int, units: Units) -> str:
     """A setting's value as exactly as the file would have it, in the units of the screen."""
-    return _said(key, key.to_file(wire), units)
+    return _said(key, key.to_file(wire), units).replace(" ", NO_BREAK)
 
 
 def _said(key: Key, value: Value, units: Units) -> str:
