@@ -15,6 +15,7 @@ from rodbench.settings.units import Units
 from rodbench.show import report_settings, report_wiring
 from rodbench.show.log import words
 from rodbench.show.page import page
+from rodbench.show.tables import fact_words
 
 if TYPE_CHECKING:
     from rodbench.show.report_proof import Proof
@@ -32,6 +33,8 @@ BEFORE = (
 _NOT_HISTORY = frozenset({"move", "jog", "level", "clear", "caution", "trip", "report", "local"})
 _MOST_HISTORY = 60
 _MOST_TRIPS = 40
+_MOST_FACTS = 8
+_SAID = ("axis", "digest")  # in other columns
 
 
 def report(
@@ -99,7 +102,23 @@ def _told(entries: Sequence[Entry], most: int) -> tuple[Sequence[Entry], list[st
 
 def _row(entry: Entry, units: Units) -> dict[str, str]:
     when, told = words(entry, units)
+    found = _found(entry.data.get("found"), units)
+    told = f"{told}: {found}" if told and found else told
     return {"when": when, "kind": entry.kind, "told": told, "digest": entry.digest or ""}
+
+
+def _found(found: Any, units: Units) -> str:
+    """What a step of calibration found: the plain facts, as many as a cell bears."""
+    if not isinstance(found, Mapping):
+        return ""
+    plain = {k: v for k, v in found.items() if _is_plain(v) and k not in _SAID}
+    facts = fact_words(plain, units)[:_MOST_FACTS]
+    return "; ".join(f"{name} {value}" for name, value in facts)
+
+
+def _is_plain(value: Any) -> bool:
+    parts = value if isinstance(value, list) else [value]
+    return len(parts) <= 3 and all(isinstance(part, int | float | str) for part in parts)
 
 
 def _pushed(machine: MachineFile, entries: Sequence[Entry]) -> str:

@@ -67,7 +67,9 @@ def proof(
         title=f'Axis {run.axis} "{run.rod}", {run.date[:16].replace("T", " ")} UTC',
         passed=run.passed,
         said=f"{said}. Settings {run.settings}, run {run.name}.",
-        conditions=[_condition(name, value, units) for name, value in run.conditions.items()],
+        conditions=[
+            _condition(name, value, units) for name, value in run.conditions.items() if value != ""
+        ],
         rows=[_row(line, units) for line in run.required],
         compared=_against(latest, baseline, compared),
         pictures=list(_pictures(latest, baseline, trip_a, units)),

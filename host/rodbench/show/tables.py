@@ -38,8 +38,12 @@ def differences(found: Sequence[Difference]) -> str:
 
 def facts(found: Mapping[str, Any], units: Units) -> str:
     """The result of one step, a fact a line; what was not found is left out."""
-    rows = [_named(name, value, units) for name, value in found.items() if value is not None]
-    return table(("found", "value"), rows)
+    return table(("found", "value"), fact_words(found, units))
+
+
+def fact_words(found: Mapping[str, Any], units: Units) -> list[tuple[str, str]]:
+    """Each fact's name, and its value with its unit."""
+    return [_named(name, value, units) for name, value in found.items() if value is not None]
 
 
 def _named(name: str, value: Any, units: Units) -> tuple[str, str]:
