@@ -41,9 +41,34 @@ def _axis(rng: random.Random, axis: int) -> Values:
         values |= {"full_speed_extend_um_s": 8000, "full_speed_retract_um_s": 8000}
         assert not check("axis", values), check("axis", values)
     values = _changed(rng, "axis", values, keep=("feedback", "table_points"))
+    if values["feedback"] == 1 and values["calibrated"] and rng.random() < 0.5:
+        values = _with_table(rng, values)
     if values["stall_ma"] <= values["trip_ma"]:
         values["stall_ma"] = 0  # a trip above the stall never trips: the file is refused
     return values
+
+
+def _with_table(rng: random.Random, values: Values) -> Values:
+    """Points near the line between the endpoints, where the rules let them be."""
+    low, high = values["raw_retracted"], values["raw_extended"]
+    count = rng.randint(1, 8)
+    tried = values | {"table_points": count}
+    for n in range(1, count + 1):
+        share = n / (count + 1)
+        tried[f"table_raw_{n}"] = round(low + share * (high - low))
+        tried[f"table_place_{n}"] = round(65535 * (share + rng.uniform(-0.02, 0.02)))
+    return values if check("axis", tried) else tried
+
+
+def _points(values: Values) -> list[list[float]]:
+    """The table in the file's units: share of the pot, mm."""
+    return [
+        [
+            round(values[f"table_raw_{n}"] / 8184, 6),
+            round(values[f"table_place_{n}"] / 65535 * values["stroke_um"] / 1000, 7),
+        ]
+        for n in range(1, values["table_points"] + 1)
+    ]
 
 
 def _changed(rng: random.Random, kind: str, values: Values, keep: tuple[str, ...] = ()) -> Values:
@@ -91,6 +116,8 @@ def _lines(rng: random.Random, board: Values, axes: dict[int, Values]) -> list[s
 def _rod(rng: random.Random, name: str, values: Values) -> list[str]:
     usual = defaults("axis") | {"feedback": 1, "stroke_um": 0}
     lines = [f'[rods."{name}"]', *_written("axis", "rods", values, usual)]
+    if values["table_points"]:
+        lines.append(f"pot_table = {_points(values)}")
     lines += _maybe(rng, f"retracted_pin_to_pin_mm = {rng.randint(100, 900)}")
     lines += _maybe(rng, f"end_retracted = {_quoted(rng.choice(ENDS))}")
     lines += _maybe(rng, f"end_extended = {_quoted(rng.choice(ENDS))}")

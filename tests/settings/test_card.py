@@ -133,8 +133,8 @@ def test_everything_but_comments_and_spare_rods_comes_back() -> None:
 
 
 def test_random_machines_come_back_whole() -> None:
-    changed = set()
-    for number in range(150):
+    changed, tables = set(), 0
+    for number in range(60):
         before = random_machines.machine(random.Random(number))
         after = there_and_back(before)
         assert after.scopes() == before.scopes(), number
@@ -143,10 +143,12 @@ def test_random_machines_come_back_whole() -> None:
         assert set(after.positions) == set(before.positions)
         for axis in before.axes:
             usual = defaults("axis")
+            tables += before.scope(axis)["table_points"] > 0
             changed |= {k for k, v in before.scope(axis).items() if v != usual[k]}
+    assert tables > 20
     # The machines look everywhere: nearly every key that the file has was other than its default.
     keys = {key.name for key in KEYS["axis"] if key.setting.file}
-    assert len(keys - changed) <= 3, keys - changed
+    assert len(keys - changed) <= 4, keys - changed
 
 
 def test_every_key_that_stays_in_the_file_has_a_number_on_a_card() -> None:
@@ -315,7 +317,7 @@ def test_an_older_card_takes_defaults_for_newer_settings() -> None:
 
 
 def test_modules_are_large_enough_whatever_the_machine_says() -> None:
-    for number in range(40):
+    for number in range(16):
         made = code(of_machine(random_machines.machine(random.Random(number)), DAY))
         assert made.module_mm >= GOOD_MM or (made.level == "M" and made.module_mm >= LEAST_MM)
         assert made.qr.mode == "alphanumeric"

@@ -74,8 +74,9 @@ NUMBERS: dict[int, tuple[str, str]] = {
 }
 ROD = 10
 POSITION = 50  # `open = 30 deg`: the name up to the first " = "
-# Said otherwise: the kind in the head, a gang's axes by an apart_trip that is not 0.
-ELSEWHERE = {("board", "kind"), ("gang", "axes")}
+# Said otherwise: the kind in the head, a gang's axes by an apart_trip that is not 0, the points of
+# a linearity table by its settings.
+ELSEWHERE = {("board", "kind"), ("gang", "axes"), ("rods", "pot_table")}
 # Least needed first: what goes when a code would become too dense to survive.
 _SPARE: dict[str, Collection[int]] = {
     "proof": range(60, 76),

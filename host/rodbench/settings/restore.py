@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
@@ -9,8 +10,9 @@ from typing import Any
 from rodbench_protocol.settings import KEYS, defaults
 
 from rodbench.errors import SettingsError
+from rodbench.settings import pot_table
 from rodbench.settings.card import KEPT, NUMBERS, POSITION, ROD, Card, Entry, value_of
-from rodbench.settings.keys import by_wire
+from rodbench.settings.keys import by_wire, kind_named
 from rodbench.settings.machine import MachineFile
 from rodbench.settings.parse import VERSION
 
@@ -94,6 +96,11 @@ def _add_scope(document: Table, card: Card, scope: int, values: Mapping[str, int
     if scope in card.rods:
         left_out["feedback"] = 1  # of a rod that is there, unless the file says otherwise
         left_out.pop("stroke_um")
+        if values["table_points"]:
+            scale = kind_named(card.kind).adc_full_scale
+            points = json.loads(pot_table.to_toml(values, scale))
+            _table(document, card, "rods", scope)[pot_table.NAME] = points
+        left_out |= {wire: values[wire] for wire in pot_table.WIRES}
     for wire in (key.name for key in KEYS[kind]):
         key = by_wire(card.kind).get((kind, wire))
         if values[wire] == left_out.get(wire):
