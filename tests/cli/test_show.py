@@ -205,8 +205,11 @@ def test_demo_replaces_the_folder_of_an_earlier_demo(bench: Bench) -> None:
     (bench.folder / "ridge-vent" / "demo.txt").touch()
     done = bench.run("demo", timeout_s=180)
     assert "made anew" in done.stderr
+    assert "quick: does not fit: force: it is rated for 180 N" in done.stderr
+    assert "these rods would do it: from-24-V, even, strong" in done.stdout
     assert "end at                 203.0 mm       0.0 mm" in done.stdout
     folder = bench.folder / "ridge-vent"
+    assert (folder / "size.png").read_bytes().startswith(b"\x89PNG")
     assert (folder / "move.png").read_bytes().startswith(b"\x89PNG")
     kinds = [
         json.loads(line)["kind"]

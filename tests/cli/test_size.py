@@ -11,7 +11,8 @@ import pytest
 from rodbench.cli import talk
 from rodbench.cli.main import _run, cli
 from rodbench.cli.size import EXAMPLES, answer_of, draw, write_examples
-from rodbench.show.sizing import Answer, text
+from rodbench.show.sizing import Answer
+from rodbench.show.sizing_text import text
 
 from tests.cli.drawings import saved
 
@@ -84,6 +85,9 @@ def test_json_says_the_same(folder: Path, capsys: pytest.CaptureFixture[str]) ->
     )
     assert even["power_w"] == pytest.approx(strong["power_w"], rel=0.05)
     assert strong["extend_s"] > even["extend_s"]
+    assert even["on_time_s"] == pytest.approx(even["extend_s"] + even["retract_s"])
+    assert even["duty"] == pytest.approx(4 * even["on_time_s"] / 3600)
+    assert data["need"]["extend_at_mm"] == 0.0
     assert rod(data, "salvaged")["checks"]["buckling"]["margin"] is None
     assert rod(data, "salvaged")["checks"]["buckling"]["holds"] is None
     assert data["same_motor"] == {"A": ["quick", "even", "strong"]}

@@ -16,7 +16,8 @@ from rodbench.settings.candidates_file import read_candidates
 from rodbench.settings.job_file import Job, read_job
 from rodbench.settings.job_keys import CANDIDATE, FACTORS_OF, JOB
 from rodbench.settings.sheets import Field
-from rodbench.show.sizing import as_data, text
+from rodbench.show.sizing import as_data
+from rodbench.show.sizing_text import text
 
 EXAMPLES = Path(__file__).parents[2] / "host" / "rodbench" / "settings" / "examples"
 LIFT = """\
@@ -209,6 +210,7 @@ CASES = [
     (LIFT, "[supply]\nvoltage_v = 12.0\n", "", "1: [supply] has no voltage_v"),
     (LIFT, "[supply]", "[suply]", "9: there is no [suply] here. There are "),
     (LIFT, "job_file = 1", "job_file = 2", "1: job_file = 2: this rodbench reads version 1 only."),
+    (LIFT, "job_file = 1", "job_file = true", "1: job_file = true: this rodbench reads version 1"),
     (LIFT, "job_file = 1\n", "", "1: 'job_file = 1' is missing"),
     (LIFT, "time_s = 30.0", "time_s = 30.0\ntime = \"1 s\"", "8: time and time_s (line 7) say the"),
     (HINGE, "opens_deg = 60.0", "opens_deg = 0", "10: opens_deg = 0: then nothing moves."),

@@ -112,7 +112,7 @@ def run(setup: Setup) -> None:
 def _choose(folder: Path) -> list[str]:
     """Which of some rods would do it, by their data sheets; says why the others would not."""
     from rodbench.cli.size import EXAMPLES, answer_of, draw, write_examples
-    from rodbench.show.sizing import verdict_lines
+    from rodbench.show.sizing_text import verdict_lines
 
     job, candidates = (folder / name for name in EXAMPLES)
     write_examples(folder)

@@ -61,9 +61,9 @@ def command(
 
 
 def _size(setup: Setup, answer: Answer, picture: Path | None) -> int:
-    from rodbench.show import sizing
+    from rodbench.show import sizing, sizing_text
 
-    data, text = sizing.as_data(answer), sizing.text(answer)
+    data, text = sizing.as_data(answer), sizing_text.text(answer)
     if picture is not None:
         draw(answer, picture)
         data["picture"] = str(picture)

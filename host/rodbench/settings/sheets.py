@@ -104,14 +104,11 @@ def begin(text: str, file: str, version: str) -> tuple[Parsed, Mapping[str, Any]
     """The document and where to collect findings; `version` is the key that opens the file."""
     parsed = Parsed(file, line_map(text))
     document = document_of(text, parsed)
-    if document is not None and document.get(version) != 1:
-        said = f"{version} = {faults.shown(document[version])}" if version in document else ""
-        text = (
-            f"{said}: this rodbench reads version 1 only."
-            if said
-            else (f"'{version} = 1' is missing: the first line says what this file is.")
-        )
-        parsed.add((version,), text)
+    if document is not None and version not in document:
+        parsed.add((), f"'{version} = 1' is missing: the first line says what this file is.")
+    elif document is not None and (document[version] != 1 or document[version] is True):
+        said = f"{version} = {faults.shown(document[version])}"
+        parsed.add((version,), f"{said}: this rodbench reads version 1 only.")
     return parsed, document
 
 
