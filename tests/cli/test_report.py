@@ -21,6 +21,7 @@ from rodbench.settings.machine import MachineFile
 from rodbench.settings.photo import code_text
 from rodbench.show import print_pdf
 
+from tests.cli.conftest import PLANT
 from tests.settings.test_card import VENT
 
 EVIL = "<script>alert('x')</script>"
@@ -305,6 +306,22 @@ def test_the_card_holds_everything_and_brings_it_back(
     run(capsys, "settings", "restore", "lid.png", "--replace")
     assert MachineFile.load(folder / "machine.toml").scopes() == again.scopes()
     assert Logbook(folder / "logbook").read()[0][-1].kind == "restored"
+
+
+def test_a_new_board_takes_the_restored_settings(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    told = as_json(capsys, "report", "--card")
+    (folder / "code.txt").write_text(told["code"])
+    (folder / "other").mkdir()
+    words = ["-m", "other/machine.toml"]
+    run(capsys, "settings", "restore", "code.txt", *words)
+    (folder / "plant.toml").write_text(PLANT)
+    emulator = ["--port", "emulator:plant.toml", "--speed", "max"]
+    pushed = as_json(capsys, "settings", "push", *words, *emulator)
+    assert pushed["digest"] == digest(folder)
+    shown = run(capsys, "log", "--all", *words)
+    assert "from code.txt, the card of 20" in shown
 
 
 def test_what_a_phones_reader_shows_is_read_too(

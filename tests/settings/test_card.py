@@ -151,6 +151,15 @@ def test_random_machines_come_back_whole() -> None:
     assert len(keys - changed) <= 4, keys - changed
 
 
+def test_a_board_of_another_kind_has_another_scale_and_fewer_axes() -> None:
+    text = VENT.replace("[board]", '[board]\nkind = "posix-3v3"')
+    before, after = vent(text), there_and_back(vent(text))
+    assert after.board_kind == "posix-3v3"
+    assert list(after.scopes()) == [0, 1]
+    assert after.scopes() == before.scopes()
+    assert after.scope(1)["raw_retracted"] != vent().scope(1)["raw_retracted"]
+
+
 def test_every_key_that_stays_in_the_file_has_a_number_on_a_card() -> None:
     known = {(table, name) for table, _, name in (h.file.rpartition(".") for h in
              load_schema().host_keys)}  # fmt: skip

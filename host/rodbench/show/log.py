@@ -120,6 +120,14 @@ def _accepted(data: Data, _: Units) -> str:
     return f"accepted, {data.get('by', 'typed')}"
 
 
+def _reported(data: Data, _: Units) -> str:
+    return f"{'card ' if data.get('card') else ''}{' and '.join(map(str, data.get('files', ())))}"
+
+
+def _restored(data: Data, _: Units) -> str:
+    return f"from {data.get('photo')}, the card of {data.get('made')}"
+
+
 _TOLD: dict[str, Callable[[Data, Units], str]] = {
     "new": _new,
     "note": _note,
@@ -134,4 +142,6 @@ _TOLD: dict[str, Callable[[Data, Units], str]] = {
     "commission": _commissioned,
     "learned": _learned,
     "caution": _accepted,
+    "report": _reported,
+    "restored": _restored,
 }
