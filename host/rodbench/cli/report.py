@@ -96,6 +96,8 @@ def _report(setup: Setup, machine: MachineFile) -> tuple[str, dict[str, Any], st
     from importlib.metadata import version
 
     from rodbench.bench.guarded import not_guarded
+    from rodbench.bench.wire_known import of_machine
+    from rodbench.show.power import plan
     from rodbench.show.report import report
 
     entries = setup.logbook().read()[0]
@@ -107,6 +109,7 @@ def _report(setup: Setup, machine: MachineFile) -> tuple[str, dict[str, Any], st
     html = report(
         machine, entries, proofs, now=datetime.now().astimezone(), version=version("rodbench"),
         not_guarded=guards, left_out=left_out,
+        plan=plan(of_machine(machine)) if machine.axes else None,
     )  # fmt: skip
     return html, {"proofs": len(proofs), "left_out": left_out}, "report"
 

@@ -18,6 +18,7 @@ from rodbench.show.page import page
 from rodbench.show.tables import fact_words
 
 if TYPE_CHECKING:
+    from rodbench.science.power import Plan
     from rodbench.show.report_proof import Proof
 
 BEFORE = (
@@ -46,11 +47,13 @@ def report(
     version: str,
     not_guarded: Sequence[str] = (),
     left_out: Sequence[str] = (),
+    plan: Plan | None = None,
 ) -> str:
     """The page. `not_guarded`: a line for each axis, as motions say it; `left_out`: what is wrong
-    with runs that could not be read."""
+    with runs that could not be read; `plan`: what supply, fuse and wire would suit."""
     units = Units(machine.show_units)
-    attention = [*_learning(machine), *not_guarded, *machine.remarks]
+    wrong = [] if plan is None else [f"Does not go together: {why}." for why in plan.problems]
+    attention = [*_learning(machine), *wrong, *not_guarded, *machine.remarks]
     history, earlier = _told([e for e in entries if e.kind not in _NOT_HISTORY], _MOST_HISTORY)
     trips, trips_earlier = _told([e for e in entries if e.kind == "trip"], _MOST_TRIPS)
     groups, usual = report_settings.groups(machine, units)
@@ -66,8 +69,8 @@ def report(
         rods=[{"axis": axis, "name": machine.rod_of(axis)} for axis in machine.axes],
         rod_rows=_rod_rows(machine, units),
         places=_places(machine, units),
-        supply=report_wiring.supply(machine),
-        wirings=[report_wiring.wiring(machine, axis) for axis in machine.axes],
+        supply=report_wiring.supply(machine, plan),
+        wirings=[report_wiring.wiring(machine, axis, plan) for axis in machine.axes],
         wire_cautions=CAUTIONS,
         settings=groups,
         left_out=usual,
@@ -155,6 +158,7 @@ def _rod_facts(machine: MachineFile, axis: int, units: Units) -> dict[str, str]:
         "label": _text(machine.host("label", rod)),
         "built for": _volts(machine.host("rated_supply_v", rod)),
         "position from": "pot" if pot else "none: two wires",
+        "linearity table": f"{values['table_points']} points" if values["table_points"] else "",
         "stroke": units.length(values["stroke_um"] / 1000),
         "pin to pin, retracted": _length(machine.host("retracted_pin_to_pin_mm", rod), units),
         "travel ends, retracted": _end(machine.host("end_retracted", rod)),

@@ -11,10 +11,12 @@ from rodbench.errors import UsageError
 from rodbench.science.wiring import Connection, Wired
 from rodbench.settings.keys import by_wire
 from rodbench.settings.machine import MachineFile
-from rodbench.show.wiring import plan
+from rodbench.show.wiring import plan as connections
 
 if TYPE_CHECKING:
     from markupsafe import Markup
+
+    from rodbench.science.power import Plan
 
 _PICTURE_MM = 176.0
 NO_FUSE = "not said: fit one at the supply's end of the motor wires, and write fuse_a"
@@ -44,14 +46,15 @@ class Wiring:
     problem: str = ""
 
 
-def supply(machine: MachineFile) -> list[tuple[str, str]]:
-    """What feeds the motors and guards them."""
+def supply(machine: MachineFile, plan: Plan | None) -> list[tuple[str, str]]:
+    """What feeds the motors and guards them; `plan`: what would suit, as `rodbench wire` says."""
     board, fuse = machine.scope(0), machine.host("fuse_a", ("board",))
     limits = [board["supply_low_mv"], board["supply_high_mv"]]
     watched = " .. ".join(f"{milli / 1000:g} V" if milli else "-" for milli in limits)
     stop = str(by_wire(machine.board_kind)["board", "stop_input"].to_file(board["stop_input"]))
     return [
         ("fuse, at the supply", NO_FUSE if fuse is None else f"{fuse:g} A"),
+        *_suits(plan),
         ("motor supply", f"{board['supply_nominal_mv'] / 1000:g} V nominal"),
         ("watched", watched if any(limits) else "no limits are set"),
         ("stop input D8", f"{stop}; no emergency stop, which cuts motor power"),
@@ -59,9 +62,23 @@ def supply(machine: MachineFile) -> list[tuple[str, str]]:
     ]
 
 
-def wiring(machine: MachineFile, axis: int) -> Wiring:
+def _suits(plan: Plan | None) -> list[tuple[str, str]]:
+    if plan is None:
+        return []
+    wires = [each.wire.name for each in (plan.by_mm2, plan.by_awg) if each is not None]
+    least = plan.supply.least_a
+    rows = [
+        ("fuse that suits", f"{plan.fuse_a:g} A" if plan.fuse_a else ""),
+        ("wire that suits", " or ".join(wires)),
+        ("supply, for good", f"{least:.1f} A or more" if least else ""),
+    ]
+    return [row for row in rows if row[1]]
+
+
+def wiring(machine: MachineFile, axis: int, plan: Plan | None) -> Wiring:
     """The numbered wires of an axis, with their picture."""
     from rodbench.show.page import inline
+    from rodbench.show.power import figures
     from rodbench.show.schematic import picture
     from rodbench.show.sheet import INK, SOFT
 
@@ -70,7 +87,8 @@ def wiring(machine: MachineFile, axis: int) -> Wiring:
     if isinstance(made, str):
         driver = word(machine, axis, "driver")
         return Wiring(axis, rod, driver, [], problem=made)
-    svg = picture(made, rod).replace(SOFT, INK)  # its soft grey is too soft for small print
+    beside = None if plan is None else figures(plan, axis)
+    svg = picture(made, rod, beside).replace(SOFT, INK)  # its soft grey is too soft for small print
     drawn = inline(svg, _PICTURE_MM, f"Wiring of axis {axis}, as in the table")
     return Wiring(axis, rod, made.driver.kind, numbered(made), made.remarks, drawn)
 
@@ -88,7 +106,7 @@ def wired(machine: MachineFile, axis: int) -> Wired | str:
     """The connections of an axis, or the sentence why there are none."""
     values = machine.scope(axis)
     try:
-        return plan(
+        return connections(
             axis,
             word(machine, axis, "driver"),
             word(machine, axis, "current_sensor"),
