@@ -173,6 +173,23 @@ def test_play_and_scatter_from_starts_made_by_hand(play: float, rms: float, seed
     assert found.scatter_mm == pytest.approx(rms, abs=5.0 * rms / math.sqrt(2 * 38) + 1e-6)
 
 
+def test_the_stated_error_of_the_play_is_one_sigma() -> None:
+    """Of 300 sets of starts made by hand, 95 % lie within 1.96 of it: 273 to 296 by chance
+    (binomial, 99.8 %)."""
+    draw, inside = random.Random(5), 0
+    for _ in range(300):
+        starts = [Start(w, False, draw.gauss(1.0, 0.02), 0.02) for w in (1, 1, 1, -1, -1, -1)]
+        before = draw.gauss(0.0, 0.1)
+        for number in range(TURNS):
+            way, now = (1, -1)[number % 2], draw.gauss(0.0, 0.1)
+            lag = draw.gauss(1.0, 0.02) + 0.5 - way * (now - before)
+            starts.append(Start(way, True, lag, 0.02))
+            before = now
+        found = repeat(starts)
+        inside += abs(found.play_mm - 0.5) <= 1.96 * found.play_error_mm
+    assert 273 <= inside <= 296
+
+
 def test_too_few_starts_tell_nothing() -> None:
     with pytest.raises(ValueError, match="too few"):
         repeat([Start(1, False, 1.0), Start(-1, True, 1.0)])

@@ -53,6 +53,14 @@ def test_the_board_reads_afterwards_what_the_meter_shows() -> None:
     assert (live["supply_low_mv"], live["supply_high_mv"]) == (10_500, 15_000)
 
 
+def test_how_surely_the_board_tells_it_is_said() -> None:
+    bench = Bench()
+    found = bench.run(ACCEPT)
+    reads = boards.kind().supply_full_scale
+    assert found.step_v == pytest.approx(found.board_5v / reads * found.ratio, abs=1e-4)
+    assert any("no surer than the meter" in line for line in bench.said)
+
+
 def test_what_is_not_to_be_touched_is_said_first() -> None:
     bench = Bench()
     bench.run(ACCEPT)

@@ -38,6 +38,7 @@ from .pot_turns import ONWARD, RUN_MM, RUN_S, TURNS, run_mm, turns
 from .pot_work import FASTEST_MM_S, begin
 
 SWEEPS = 2  # each way
+Z95 = 1.96  # half of a 95 % interval, in sigmas
 LEAST_READINGS = 20  # a shorter piece of a sweep tells nothing
 PASSING = (
     "Where the pot loses contact, a guard stops the rod. It is cleared once the rod rests, and the "
@@ -168,9 +169,12 @@ def _repeat_words(job: Job, found: Repeat) -> list[str]:
     scatter = _fine(units, found.scatter_mm)
     if found.scatter_mm < found.floor_mm / 2.0:
         scatter = f"less than {_fine(units, found.floor_mm)}, all that can be seen"
+    else:
+        scatter += f" rms +- {100 * Z95 * found.scatter_error_share:.0f} %"
+    play_error = _fine(units, Z95 * found.play_error_mm)
     return [
-        f"one place repeats, stroke to stroke: {scatter} rms, {found.reversals} reversals",
-        f"play at a reversal: {_fine(units, found.play_mm)}",
+        f"one place repeats, stroke to stroke: {scatter}, {found.reversals} reversals",
+        f"play at a reversal: {_fine(units, found.play_mm)} +- {play_error} (95 %)",
     ]
 
 

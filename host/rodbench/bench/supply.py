@@ -31,7 +31,8 @@ RATIO = (1.0, 20.0)
 
 @dataclass(frozen=True, slots=True)
 class Supply:
-    """What the meter said, and what follows from it; V. `high_v` None: the input cannot tell it."""
+    """What the meter said, and what follows from it; V. `high_v` None: the input cannot tell it.
+    `step_v`: one step of the board's reading."""
 
     board_5v: float
     meter_v: float
@@ -40,6 +41,7 @@ class Supply:
     nominal_v: float
     low_v: float
     high_v: float | None
+    step_v: float
 
     def settings(self) -> dict[str, int]:
         """Board keys, wire units."""
@@ -126,7 +128,8 @@ def _measured(board: Board, asker: Asker, live: Mapping[str, int], own_v: float)
         )
     nominal = live["supply_nominal_mv"] / 1000
     low, high = round(nominal * LOW_SHARE, 1), round(nominal * HIGH_SHARE, 1)
-    return Supply(own_v, meter_v, round(as_read, 3), round(ratio, 3), nominal, low, high)
+    step = round(own_v / kind_of(board.hello.board_kind).supply_full_scale * ratio, 4)
+    return Supply(own_v, meter_v, round(as_read, 3), round(ratio, 3), nominal, low, high, step)
 
 
 def _read(board: Board) -> float:
@@ -188,6 +191,10 @@ def _say(say: Callable[[str], None], found: Supply) -> None:
     say(
         f"       supply {found.meter_v:.2f} V by the meter, {found.as_read_v:.2f} V before: "
         f"divider {found.ratio:.3f} to 1"
+    )
+    say(
+        f"       read in steps of {found.step_v:.3f} V, and no surer than the meter: 1 % that it is "
+        "off is 1 % of every V, of the limits too"
     )
     high = "" if found.high_v else "   too high for the input: not watched above"
     say(f"       watched {_limits(found)} (nominal {found.nominal_v:g} V){high}")

@@ -70,12 +70,18 @@ class Start:
 @dataclass(frozen=True, slots=True)
 class Repeat:
     """Play at a reversal, and how one place scatters from stroke to stroke (mm rms); `floor_mm` is
-    what this measurement itself scatters: less cannot be seen."""
+    what this measurement itself scatters: less cannot be seen. `play_error_mm` is one sigma."""
 
     play_mm: float
     scatter_mm: float
     floor_mm: float
     reversals: int
+    play_error_mm: float = 0.0
+
+    @property
+    def scatter_error_share(self) -> float:
+        """One sigma of the scatter: of a deviation of n - 2 degrees (any statistics textbook)."""
+        return float(1.0 / np.sqrt(2.0 * (self.reversals - 2)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -245,7 +251,11 @@ def repeat(starts: Sequence[Start]) -> Repeat:
     squares = sum(float(((lag[way] - lag[way].mean()) ** 2).sum()) for way in (1, -1))
     floor = float(np.sqrt(np.mean([s.error_mm**2 for s in turned])))
     scatter = float(np.sqrt(max(0.0, squares / (len(turned) - 2) - floor**2) / 2.0))
-    return Repeat(max(0.0, play), scatter, floor, len(turned))
+    # A stroke's scatter is in the lag before it and, the other way, in the one after: it counts
+    # twice in their mean. What a run alone is off by is independent.
+    own = sum(1.0 / len(lag[way]) + 1.0 / len(on[way]) for way in (1, -1)) / 4.0
+    error = float(np.sqrt(4.0 * scatter**2 / len(turned) + own * floor**2))
+    return Repeat(max(0.0, play), scatter, floor, len(turned), error)
 
 
 # ---------------------------------------------------------------- the verdict
