@@ -193,8 +193,8 @@ def _say(say: Callable[[str], None], found: Supply) -> None:
         f"divider {found.ratio:.3f} to 1"
     )
     say(
-        f"       read in steps of {found.step_v:.3f} V, and no surer than the meter: 1 % that it is "
-        "off is 1 % of every V, of the limits too"
+        f"       read in steps of {found.step_v:.3f} V, and no surer than the meter: 1 % that it "
+        "is off is 1 % of every V, of the limits too"
     )
     high = "" if found.high_v else "   too high for the input: not watched above"
     say(f"       watched {_limits(found)} (nominal {found.nominal_v:g} V){high}")
