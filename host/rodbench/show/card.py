@@ -19,10 +19,11 @@ from rodbench.show.report import duty
 CAUTIONS = (
     "Crushes hands. May start by itself.",
     "D8 is no emergency stop: the switch is.",
-    "No fuse but of this size.",
+    "{fuse}",
     "Wire with the supply off.",
     "Local codes come first.",
 )
+_FUSE = {True: "No fuse but of this size.", False: "Fit a fuse at the supply end."}
 
 
 def card(machine: MachineFile, now: datetime) -> tuple[str, Code]:
@@ -38,7 +39,7 @@ def card(machine: MachineFile, now: datetime) -> tuple[str, Code]:
         fuse=_fuse(machine),
         supply=f"{machine.scope(0)['supply_nominal_mv'] / 1000:g} V",
         axes=[_axis(machine, axis, units) for axis in machine.axes],
-        cautions=CAUTIONS,
+        cautions=[line.format(fuse=_FUSE[machine.says("fuse_a", ("board",))]) for line in CAUTIONS],
         code=made.svg(label),
         left_out=", ".join(made.left_out),
     )
