@@ -242,3 +242,49 @@ def test_push_until_reset_is_gone_after_it(bench: Bench) -> None:
     assert difference == [
         {"scope": 1, "key": "axes.1.limits.move_hold_ms", "file": "400", "board": "500"}
     ]
+
+
+def test_a_bent_pot_gets_a_table_and_moves_land_by_the_ruler(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    bench = Bench(tmp_path, capsys, PLANT.replace("noise_lsb = 0.3", "noise_lsb = 0.3\nbow = 0.04"))
+    bench.stand_in(monkeypatch)
+    with_rod(bench)
+    plant = bench.emulated.rig.plants[1]
+    for step in ("current", "polarity", "endpoints", "speed"):
+        bench.run("calibrate", step, "1", "--yes")
+    bench.run("propose", "1", "--save")
+    bench.run("settings", "push")
+    (bench.folder / "answers.toml").write_text(
+        'retracted_pin_to_pin = "105 mm"\naccept_table = "accept"\n'
+    )
+    words = ("calibrate", "linearity", "1", "--yes", "--answers", "answers.toml")
+    found = bench.run(*words, "--plot", "linearity.png")["found"]
+    assert found["accepted"] is True
+    assert found["terminal_percent"] == pytest.approx(3.2, abs=0.25)  # 4 % of eight tenths
+    assert (bench.folder / "linearity.png").stat().st_size > 10_000
+    file = bench.machine()
+    assert "pot_table = [[" in file.text
+    assert file.scope(1) == bench.board.read_scope(1)
+    assert file.digest() == bench.board.digests()["live"]
+    assert bench.run("settings", "push")["stored"] is True
+    for target in (10.0, 20.0, 30.0):
+        moved = bench.run("move", "1", f"{target} mm", "--yes")
+        assert moved["ended"] == "reached"
+        assert plant.position_mm == pytest.approx(target, abs=1.0)
+
+    again = bench.run(*words)["found"]
+    assert again["worst_before_mm"] < 0.3
+    assert again["worth"] is False
+    assert bench.machine().scope(1) == file.scope(1), "what is good is left as it is"
+
+
+def test_linearity_wants_a_calibrated_axis_and_a_person(bench: Bench) -> None:
+    with_rod(bench)
+    (bench.folder / "answers.toml").write_text('retracted_pin_to_pin = "105 mm"\n')
+    with pytest.raises(ProcedureError, match="not calibrated"):
+        bench.run("calibrate", "linearity", "1", "--yes", "--answers", "answers.toml")
+    bench.eye = False
+    with pytest.raises(NeedsPerson, match="retracted_pin_to_pin"):
+        bench.run("calibrate", "linearity", "1", "--yes")
+    assert bench.emulated.rig.plants[1].position_mm == bench.emulated.rig.plants[1].rod.start_mm

@@ -79,6 +79,7 @@ def find(
         job.commit({"creep_output_permille": creep, "stall_time_ms": polarity.STALL_MS})
         shown, lengths = _shown(job, hand, reach, known)
         if known is None:
+            job.forget_table()
             found = _as_endpoints(job, reach, shown, lengths[1] - lengths[0])
         else:
             found = _inside_known(job, reach, shown, known)

@@ -244,6 +244,7 @@ def find(
     """
     with job.stopping():
         job.uncalibrate()
+        job.forget_table()
         job.commit(_search_settings(job, way, stroke_mm))
         search = _Search(job, at_rest, Budget(job), way, stroke_mm)
         out, back = way.creep_output

@@ -12,6 +12,7 @@ from rodbench_protocol.names import Ended, Fault, Feedback
 from rodbench.board import Axis, AxisSample, Board, BoardSample, Motion, Outcome
 from rodbench.clock import TICK_S
 from rodbench.errors import Faulted, ProcedureError
+from rodbench.settings import pot_table
 from rodbench.settings.units import Units
 
 from .ask import Asker
@@ -96,6 +97,11 @@ class Job:
     def uncalibrate(self) -> None:
         """Take the axis out of use before anything about it is learned anew."""
         self.commit({"calibrated": 0})
+
+    def forget_table(self) -> None:
+        """Take the linearity table out: its places were of other ends."""
+        if self.live.get("table_points"):
+            self.commit(pot_table.NONE)
 
     @contextmanager
     def stopping(self) -> Iterator[None]:

@@ -67,7 +67,7 @@ def make(job: Job, plan: Plan, keep: Keep) -> Stroke:
     raise failed(job, "the strokes break off again and again", "Is this computer too busy?", KEPT)
 
 
-def go(job: Job, target_mm: float) -> None:
+def go(job: Job, target_mm: float, kept: str = KEPT) -> None:
     """Move somewhere, unrecorded."""
     for _ in range(TRIES):
         with job.axis.move(target_mm) as motion:
@@ -78,9 +78,9 @@ def go(job: Job, target_mm: float) -> None:
             break
         job.axis.clear()
     where = job.units.length(target_mm)
-    refuse_fault(job, outcome, f"moving to {where}", KEPT)
+    refuse_fault(job, outcome, f"moving to {where}", kept)
     if outcome.ended not in GOOD:
-        raise failed(job, f"the move to {where} {_ended(outcome)}", "See that it is free.", KEPT)
+        raise failed(job, f"the move to {where} {_ended(outcome)}", "See that it is free.", kept)
 
 
 def _refuse(job: Job, plan: Plan, outcome: Outcome) -> None:

@@ -1,7 +1,8 @@
-"""rodbench calibrate current | polarity | endpoints | speed | supply | inputs"""
+"""rodbench calibrate current | polarity | endpoints | speed | linearity | supply | inputs"""
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
@@ -10,6 +11,7 @@ from rodbench.cli import talk
 from rodbench.cli.options import Setup, axis_argument, for_procedure
 
 if TYPE_CHECKING:
+    from rodbench.bench.linearity import Linearity
     from rodbench.bench.polarity import Polarity
     from rodbench.bench.two_wires_direction import SeenDirection
 
@@ -18,11 +20,11 @@ if TYPE_CHECKING:
 def command() -> None:
     """One step of learning, in this order: current, polarity, endpoints, speed.
 
-    supply and inputs at any time.
+    linearity once the axis is calibrated; supply and inputs at any time.
 
-    A step of an axis takes it out of use first (uncalibrated) and leaves what it found in force
-    until reset, and in the machine file; `rodbench settings push` stores it. `commission` does
-    all of them in a row. Any key stops the rod.
+    Each of the first four takes the axis out of use first (uncalibrated). What was found is left in
+    force until reset, and in the machine file; `rodbench settings push` stores it. `commission`
+    does these four in a row. Any key stops the rod.
 
     \b
     Example:  rodbench calibrate polarity 1
@@ -145,6 +147,85 @@ def speed(setup: Setup, axis: int) -> None:
         found = procedure.measure(job, at_rest, ends)
         steps.keep(setup, job, "speed", found)
     steps.show(setup, "speed", axis, found)
+
+
+@command.command("linearity")
+@axis_argument
+@click.option(
+    "--stops",
+    default=8,
+    type=click.IntRange(3, 40),
+    show_default=True,
+    help="Places along the way.",
+)
+@click.option(
+    "--rounds",
+    default=2,
+    type=click.IntRange(2, 10),
+    show_default=True,
+    help="How often each is read from either side.",
+)
+@click.option("--plot", metavar="FILE", type=click.Path(path_type=Path), help="Draw it as PNG.")
+@for_procedure
+def linearity(setup: Setup, axis: int, stops: int, rounds: int, plot: Path | None) -> None:
+    """How straight the pot is, by your ruler or caliper.
+
+    The rod stops at some places between the soft stops, from either side, and you read pin to pin
+    at each. Says linearity as pot makers define it, repeatability and backlash, each with its
+    uncertainty, and proposes a table for the board where that is worth it. An accepted table is
+    in force until reset, and in the machine file; `rodbench settings push` stores it. Any key stops
+    the rod.
+
+    \b
+    Example:  rodbench calibrate linearity 1 --plot linearity.png
+    """
+    from rodbench.bench import cautions
+    from rodbench.bench import linearity as procedure
+    from rodbench.bench.label import pin_to_pin
+    from rodbench.cli import steps, two_wires
+    from rodbench.cli.keeper import plain
+
+    with setup.board(f"calibrate linearity {axis}") as board, steps.job(setup, board, axis) as job:
+        if two_wires.is_for(job):
+            raise two_wires.refusal(job, "there is no pot to look at")
+        _consent(
+            job,
+            "The rod moves between its soft stops, and stands while you measure.",
+            f"{cautions.CRUSH_MOUNTED} Measure with the rod at rest, hands away before you answer: "
+            "it goes on at once.",
+        )
+        retracted_mm = _retracted_mm(setup, axis) or pin_to_pin(
+            job, "retracted_pin_to_pin", "Pin to pin, fully retracted"
+        )
+        found = procedure.measure(job, retracted_mm, stops=stops, rounds=rounds)
+        steps.keep(setup, job, "linearity", found)
+        stroke_mm = job.live["stroke_um"] / 1000
+    if plot is not None:
+        _draw(setup, axis, found, stroke_mm, plot)
+    data = {"step": "linearity", "axis": axis, "found": plain(found)}
+    talk.result(data, "\n".join(procedure.sentences(found, setup.units())), setup.as_json)
+
+
+def _retracted_mm(setup: Setup, axis: int) -> float | None:
+    """Pin to pin of the retracted rod, where the machine file knows it."""
+    machine = setup.machine()
+    rod = machine.rod_of(axis)
+    known = None if rod is None else machine.host("retracted_pin_to_pin_mm", ("rods", rod))
+    return None if known is None else float(known)
+
+
+def _draw(setup: Setup, axis: int, found: Linearity, stroke_mm: float, path: Path) -> None:
+    """The picture. Raises UsageError where it cannot be written."""
+    from rodbench.errors import UsageError
+    from rodbench.show.linearity_plot import plot
+
+    rod = setup.machine().rod_of(axis)
+    title = f'axis {axis} "{rod}": independent linearity {found.independent_percent:.2f} %'
+    try:
+        plot(found, path, stroke_mm=stroke_mm, title=title, units=setup.units())
+    except OSError as error:
+        kept = "No picture was made; what was found is kept."
+        raise UsageError(f"{path}: {error.strerror or error}", kept=kept) from None
 
 
 @command.command("supply")

@@ -13,6 +13,7 @@ import socket
 import stat
 import threading
 from collections.abc import Callable
+from random import Random
 from typing import Any
 
 from rodbench.emulator.plant import Plant, Rod
@@ -38,6 +39,7 @@ _PARTS: dict[str, Callable[[Rod], str]] = {
 # and stops short of the machine's own end. Shares of the stroke.
 NEAR_SHARE, FAR_SHARE = 0.05, 0.12
 PIN_TO_PIN_MM = 105.0  # of a retracted rod; invented
+CALIPER_MM = 0.05  # how near the eye reads a length for `calibrate linearity`, 19 times of 20
 
 
 def _hand(plant: Plant, way: int) -> str:
@@ -83,6 +85,7 @@ class Eye:
 
     def __init__(self, rig: Rig) -> None:
         self._rig = rig
+        self._caliper = Random(rig.machine.seed)
         self._answered = {axis: (p.position_mm, p.turns) for axis, p in rig.plants.items()}
 
     def look(self, question_id: str, axis: int = 0) -> str | None:
@@ -92,10 +95,13 @@ class Eye:
         board_5v: what a meter shows. driver, current_sensor...: what is written on the parts.
         nudge: how far it moved, there and back. room: whether a mounted rod has so much way both
         ways. hand_retracted, hand_extended: what to hold next to bring the rod to a working end.
-        end_...: whether it stands all the way in, all the way out or between.
+        end_...: whether it stands all the way in, all the way out or between. ruler_...: pin to
+        pin by a caliper.
         """
         if question_id.startswith("run_"):
             return self._which_way(axis)
+        if question_id.startswith("ruler_"):
+            return self._by_caliper(question_id, axis)
         if question_id == "nudge":
             far_mm = self._how_far(axis)
             return f"{far_mm if far_mm >= SEEN_MM else 0.0:.1f} mm"
@@ -108,6 +114,15 @@ class Eye:
         if question_id in ("board_5v", "meter_board_5v"):
             return f"{self._rig.machine.board.reference_v:.2f}"
         return None
+
+    def _by_caliper(self, question_id: str, axis: int) -> str | None:
+        """Pin to pin where the rod stands, as near as said."""
+        if question_id == "ruler_error":
+            return f"{CALIPER_MM:g} mm"
+        if not self._rig.plants:
+            return None
+        true_mm = PIN_TO_PIN_MM + self._rig.plants[self._which(axis)].position_mm
+        return f"{self._caliper.gauss(true_mm, CALIPER_MM / 2):.2f} mm"
 
     def _which(self, axis: int) -> int:
         """The axis that is meant: the one asked for, else the one that moved last."""
