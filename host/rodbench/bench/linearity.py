@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from itertools import pairwise
 from math import exp, pi, sqrt
 from statistics import fmean
@@ -82,10 +83,8 @@ class Linearity:
     @property
     def table_line(self) -> list[tuple[float, float]]:
         """(position, deviation) of the table's points, mm."""
-        line = dict(zip(self.raw, self.position_mm, strict=True))
-        off = dict(zip(self.raw, self.deviation_mm, strict=True))
-        near = [min(line, key=lambda raw, at=at: abs(raw - at)) for at in self.table_raw]  # type: ignore[misc]
-        return sorted((line[raw], off[raw]) for raw in near)
+        where = [self.raw.index(min(self.raw, key=partial(_apart, at))) for at in self.table_raw]
+        return sorted((self.position_mm[n], self.deviation_mm[n]) for n in where)
 
     def notes(self) -> dict[str, str]:
         """Evidence for the machine file, by axis key."""
@@ -93,6 +92,10 @@ class Linearity:
             return {}
         worst = f"worst {self.worst_before_mm:.2f} -> {self.worst_after_mm:.2f} mm"
         return {"table_points": f"{worst}, ruler +-{self.ruler_error_mm:g} mm"}
+
+
+def _apart(a: float, b: float) -> float:
+    return abs(a - b)
 
 
 def planned_s(job: Job, stops: int = STOPS, rounds: int = ROUNDS) -> float:

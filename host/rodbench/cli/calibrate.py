@@ -217,12 +217,20 @@ def _retracted_mm(setup: Setup, axis: int) -> float | None:
 def _draw(setup: Setup, axis: int, found: Linearity, stroke_mm: float, path: Path) -> None:
     """The picture. Raises UsageError where it cannot be written."""
     from rodbench.errors import UsageError
-    from rodbench.show.linearity_plot import plot
+    from rodbench.show.linearity_plot import Picture, plot
 
     rod = setup.machine().rod_of(axis)
     title = f'axis {axis} "{rod}": independent linearity {found.independent_percent:.2f} %'
+    state = f"table, {'in force' if found.accepted else 'proposed'}" if found.worth else ""
+    seen = Picture(
+        found.position_mm,
+        found.deviation_mm,
+        found.deviation_error_mm,
+        [(0.0, 0.0), *found.table_line, (stroke_mm, 0.0)],
+        state,
+    )
     try:
-        plot(found, path, stroke_mm=stroke_mm, title=title, units=setup.units())
+        plot(seen, path, title=title, units=setup.units())
     except OSError as error:
         kept = "No picture was made; what was found is kept."
         raise UsageError(f"{path}: {error.strerror or error}", kept=kept) from None
