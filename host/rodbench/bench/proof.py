@@ -38,10 +38,13 @@ def planned_s(job: Job, agreed: Agreed) -> float:
 
 def refuse(job: Job) -> None:
     """Raise ProcedureError for an axis that has no strokes to prove."""
-    if not job.has_pot or not job.live["calibrated"]:
-        what = "is not calibrated" if job.has_pot else "has no pot: its place is not known"
-        hint = f"rodbench commission {job.number}" if job.has_pot else "rodbench measure"
-        raise ProcedureError(f"axis {job.number} {what}", kept=NOT_YET, hint=hint)
+    if not job.has_pot:
+        what, hint = "has no pot: its place is not known", "A proof needs a rod with a pot."
+    elif not job.live["calibrated"]:
+        what, hint = "is not calibrated", f"rodbench commission {job.number}"
+    else:
+        return
+    raise ProcedureError(f"axis {job.number} {what}", kept=NOT_YET, hint=hint)
 
 
 def prove(job: Job, agreed: Agreed, rod: str, writer: Callable[[], Writer]) -> Run:

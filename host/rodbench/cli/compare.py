@@ -87,12 +87,12 @@ def _later(setup: Setup, text: str | None) -> Run:
 
     if text is not None:
         return runs.find(setup.folder, text)
-    whole, broken = runs.read_all(setup.folder)
-    for sentence in broken:
-        talk.say(f"note: {sentence}")
-    if not whole:
-        raise UsageError("there is no proof run yet", kept=KEPT, hint="rodbench proof 1")
-    return whole[-1]
+    for name in reversed(runs.names(setup.folder)):
+        try:
+            return runs.read(setup.folder / runs.FOLDER / name)
+        except runs.RunError as error:
+            talk.say(f"note: {error.message}")
+    raise UsageError("there is no proof run yet", kept=KEPT, hint="rodbench proof 1")
 
 
 def _baseline(setup: Setup, later: Run, text: str | None) -> Run:
