@@ -13,8 +13,8 @@ from rodbench.record.stream import BLOCK, blocks
 from rodbench.science.thin import Rows, Thinner
 
 
-def recording(rows: int, seed: int) -> Rows:
-    rng = np.random.default_rng(seed)
+def recording(rows: int, number: int) -> Rows:
+    rng = np.random.default_rng(number)
     t = np.arange(rows, dtype=float)
     return np.column_stack([t, np.sin(t / 50), rng.normal(size=rows)])
 
