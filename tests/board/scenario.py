@@ -19,6 +19,7 @@ from rodbench_protocol.messages import pack, parse
 from rodbench_protocol.names import Status
 
 from tests.twin.person import Person, settings_for
+from tests.twin.tables import table
 
 SESSION = 9
 AXIS_KEYS = {key.name: key for key in settings.KEYS["axis"]}
@@ -164,7 +165,9 @@ class Scenario:
             self.driven += axis[0] != 0
             pots[index], currents[index] = self.rods[index].step(axis[0], axis[1])
         supply = 430 + self.draw.randrange(3) if self.draw.random() < 0.98 else 1023
-        inputs = [hand.step(live) for hand, live in zip(self.persons, self.wired, strict=True)]
+        inputs = [
+            hand.step(live, armed=True) for hand, live in zip(self.persons, self.wired, strict=True)
+        ]
         buttons = 1 | inputs[0][1] << 1 | inputs[1][1] << 3
         local = (inputs[0][0], inputs[1][0])
         self.readings = struct.pack("<8HBB", *pots, *currents, supply, 225, *local, buttons, 1)
@@ -226,7 +229,7 @@ class Scenario:
             "duty_share_permille": draw.choice([20, 500, 1000, 1000]),
             "duty_window_s": draw.choice([60, 1200, 1200, 7200]),
             "pot_margin_raw": draw.choice([4, 40]),
-        }
+        } | table(draw.choice([0, 0, 1, 3, 8]), (int(rod.ends[0]), int(rod.ends[1])), draw)
 
     def _set_up(self, axis: int) -> None:
         self._ask("draft_begin", scope=axis)

@@ -35,6 +35,7 @@ from tests.twin import memory
 from tests.twin.pair import Pair
 from tests.twin.person import Person, settings_for
 from tests.twin.rod import Rod
+from tests.twin.tables import table
 
 TICKS = 200
 PATIENCE = 20  # ticks without output, more than there were with it: then the driver begins afresh
@@ -205,21 +206,6 @@ class Seen:
         return f"{told}\nticks driven or lost by local inputs: {dict(sorted(self.inputs.items()))}"
 
 
-def table_of(axis: Axis, ends: tuple[int, int]) -> dict[str, int]:
-    """A linearity table, less than twice as steep as the line everywhere; often none."""
-    points = (0, 0, 0, 1, 3, 8)[axis.knob % 6]
-    rng = Random(axis.span)
-
-    def near(n: int) -> float:
-        return (n + rng.uniform(-0.15, 0.15)) / (points + 1)
-
-    values = {"table_points": points}
-    for n in range(1, points + 1):
-        values[f"table_raw_{n}"] = round(ends[0] + (ends[1] - ends[0]) * near(n))
-        values[f"table_place_{n}"] = round(65535 * near(n))
-    return values
-
-
 def settings_of(axis: Axis) -> dict[str, int]:
     """Settings that suit the rod, then the changes."""
     values = settings.defaults("axis")
@@ -260,7 +246,7 @@ def settings_of(axis: Axis) -> dict[str, int]:
             "dead_zone_retract_permille": (0, 250)[axis.start % 2],
             "stop_by": axis.rate % 2,
         }
-        values |= table_of(axis, ends)
+        values |= table((0, 0, 0, 1, 3, 8)[axis.knob % 6], ends, Random(axis.span))
     if axis.style == 3:
         ticks = axis.span // axis.rate
         values |= {
