@@ -191,14 +191,14 @@ def measured(
 def figures(seen: list[Seen]) -> Iterator[str]:
     """The summary, line by line."""
     done = [s for s in seen if s.report and not s.refused]
-    yield f"measured           {len(done)} of {len(seen)}"
-    yield f"too coarse, said   {sum(s.refused for s in seen)}"
-    yield f"failed             {sum(bool(s.failed) for s in seen)}"
+    yield f"measured             {len(done)} of {len(seen)}"
+    yield f"too coarse, said     {sum(s.refused for s in seen)}"
+    yield f"failed               {sum(bool(s.failed) for s in seen)}"
     for name, most in ALLOWED.items():
         errors = sorted(s.error(name) for s in done)
         beyond = sum(e > most for e in errors)
         yield (
-            f"{name:<19}worst {100 * errors[-1]:5.2f} %, median {100 * median(errors):5.2f} %, "
+            f"{name:<21}worst {100 * errors[-1]:5.2f} %, median {100 * median(errors):5.2f} %, "
             f"{beyond} beyond {100 * most:.0f} %"
         )
     yield "truths inside the 95 % intervals"
@@ -208,7 +208,7 @@ def figures(seen: list[Seen]) -> Iterator[str]:
         yield f"  {name:<24} {count} of {len(done)}  ({100 * count / len(done):.1f} %), " \
             f"half width {100 * halves:.2f} % in the middle"  # fmt: skip
     times = [s.report.motor_s for s in seen if s.report]
-    yield f"motor time         {median(times):.0f} s in the middle, {max(times):.0f} s at most"
+    yield f"motor time           {median(times):.0f} s in the middle, {max(times):.0f} s at most"
 
 
 def line(seen: Seen) -> str:
