@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import functools
 import os
-import re
 import shutil
 import subprocess
 from pathlib import Path
@@ -105,17 +104,11 @@ def firmware(
     return out / "firmware.elf"
 
 
-def core_parts() -> list[str]:
-    """Names of the core's C files, in the order of the Makefile's groups."""
-    lines = re.findall(r"^(?:GROUP_\d|PLAIN) := (.+)$", (FIRMWARE / "Makefile").read_text(), re.M)
-    return " ".join(lines).split()
-
-
 def core_objects() -> list[str]:
-    """The core with local inputs for the AVR, made as the firmware's own: shared code and all."""
+    """The core with local inputs for the AVR, made as the firmware's own: shrunk and all."""
     out = OUT / f"core-{WORKER}"
-    objects = [str(out / "core" / f"{part}.o") for part in core_parts()]
-    objects += [str(out / "generated/schema.o"), str(out / "avr/divide.o")]
+    names = ["before.o", "behind.o", "generated/schema.o", "avr/divide.o"]
+    objects = [str(out / name) for name in names]
     options = ["LOCAL=1", "GANG=1", "BOX=1", f"BUILD={out}"]
     run(["make", "-C", str(FIRMWARE), "-j2", *options, *objects])
     return objects
@@ -126,7 +119,7 @@ def core_alone() -> tuple[Path, Path]:
     """core_alone.c for the AVR (ELF) and natively under sanitizers."""
     require_tools()
     main = [str(HERE / "core_alone.c"), "-DCORE_LOCAL_INPUTS=1"]
-    sources = [str(FIRMWARE / f"src/core/{part}.c") for part in core_parts()]
+    sources = [str(path) for path in sorted((FIRMWARE / "src/core").glob("*.c"))]
     sources.append(str(FIRMWARE / "src/generated/schema.c"))
     avr = ["avr-gcc", "-mmcu=atmega328p", "-std=gnu11", "-Wall", "-Werror", "-Os"]
     avr += ["-mcall-prologues", "-Wl,--gc-sections,--relax"]

@@ -12,12 +12,6 @@
 #include <string.h>
 
 #ifdef __AVR__
-/* Flash is what this chip is short of. */
-#pragma GCC optimize("ira-algorithm=priority", "no-guess-branch-probability", "no-inline-functions-called-once")
-#pragma GCC optimize("no-ipa-cp", "no-ipa-sra", "no-partial-inlining", "no-tree-dominator-opts")
-#pragma GCC optimize("no-jump-tables", "no-tree-forwprop", "no-tree-switch-conversion")
-#pragma GCC optimize("no-tree-fre", "no-tree-reassoc", "no-tree-scev-cprop", "no-ssa-phiopt", "no-move-loop-invariants")
-#pragma GCC optimize("ira-region=all", "no-tree-ter")
 #include <avr/pgmspace.h>
 #include <util/crc16.h>
 #define CORE_ROM PROGMEM
