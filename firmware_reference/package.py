@@ -19,10 +19,9 @@ KIND = "atmega328p-5v"
 BAUDS = (250_000, 115_200)
 # Options by the bootloader that a program is for, and what it is beside: README.md says why.
 PROGRAMS = {
-    "new-bootloader": {"WATCHDOG": "reset", "GANG": "0", "BOX": "0"},
-    "new-bootloader-gang": {"WATCHDOG": "reset"},
-    "new-bootloader-inputs": {"WATCHDOG": "reset", "LOCAL": "1"},
-    "old-bootloader": {"WATCHDOG": "noreset"},
+    "new-bootloader": {"WATCHDOG": "reset", "LOCAL": "0"},
+    "new-bootloader-whole": {"WATCHDOG": "reset", "LOCAL": "1"},
+    "old-bootloader": {"WATCHDOG": "noreset", "LOCAL": "0"},
 }
 
 

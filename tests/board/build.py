@@ -92,14 +92,13 @@ def firmware(
     watchdog: str = "reset",
     hang: bool = False,
     local: bool = False,
-    small: bool = False,
 ) -> Path:
     """The ELF file of the firmware with these options, made by its own Makefile."""
     require_tools()
-    words = [word for word, on in (("hang", hang), ("local", local), ("small", small)) if on]
+    words = [word for word, on in (("hang", hang), ("local", local)) if on]
     out = OUT / "-".join(["firmware", str(baud), watchdog, *words, WORKER])
     options = [f"BAUD={baud}", f"WATCHDOG={watchdog}", f"TEST_HANG={int(hang)}", f"BUILD={out}"]
-    options += [f"LOCAL={int(local)}", *(("GANG=0", "BOX=0") if small else ())]
+    options += [f"LOCAL={int(local)}"]
     run(["make", "-C", str(FIRMWARE), "-j2", *options])
     return out / "firmware.elf"
 

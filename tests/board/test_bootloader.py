@@ -29,8 +29,7 @@ class Loaded:
     """A chip with a bootloader, and a word or two with its program."""
 
     def __init__(self, bootloader: Path, flags: int, **options: bool | str) -> None:
-        # the program that fits beside either
-        self.chip = Chip(build.firmware(**{"small": True, **options}), flags=flags)
+        self.chip = Chip(build.firmware(**options), flags=flags)
         self.chip.bootloader(*image(bootloader))
         self.chip.codes(codes_of(READINGS))
         self.seq = 0

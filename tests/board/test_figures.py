@@ -13,8 +13,8 @@ from tests.board.simboard import TICK_CYCLES
 
 # The boards' upload.maximum_size in Debian's boards.txt: 30720 also of boards that have the newer
 # bootloader in a boot section of 2 KB. A larger program would lie where such a chip starts.
-BUILDS = [("reset", False, True, 30720), ("noreset", False, False, 30720)]
-BUILDS += [("reset", False, False, 32256), ("reset", True, False, 32256)]  # for the others
+BUILDS = [("reset", False, 30720), ("noreset", False, 30720)]
+BUILDS += [("reset", True, 32256)]  # for the others
 
 
 @functools.cache
@@ -23,11 +23,9 @@ def measured() -> dict[str, Any]:
 
 
 @pytest.mark.parametrize("baud", [250_000, 115_200])
-@pytest.mark.parametrize(("watchdog", "local", "small", "room"), BUILDS)
-def test_flash_fits_beside_the_bootloader(
-    watchdog: str, local: bool, small: bool, room: int, baud: int
-) -> None:
-    elf = build.firmware(baud, watchdog, local=local, small=small)
+@pytest.mark.parametrize(("watchdog", "local", "room"), BUILDS)
+def test_flash_fits_beside_the_bootloader(watchdog: str, local: bool, room: int, baud: int) -> None:
+    elf = build.firmware(baud, watchdog, local=local)
     size = json.loads(build.run(["python3", str(build.FIRMWARE / "size.py"), str(elf), "--json"]))
     assert size["flash"] <= room
 

@@ -6,7 +6,7 @@ import json
 import sys
 
 import pytest
-from rodbench.load.images import FOLDER, LARGE, NEW, OLD, Bootloader, hex_file
+from rodbench.load.images import FOLDER, NEW, OLD, WHOLE, Bootloader, hex_file
 
 from tests.board import build
 from tests.board.build import FIRMWARE
@@ -18,11 +18,10 @@ STALE = "the packaged firmware is stale: make -C firmware_reference package"
 
 
 @pytest.mark.parametrize("baud", package.BAUDS)
-@pytest.mark.parametrize("bootloader", [NEW, OLD, *LARGE.values()])
+@pytest.mark.parametrize("bootloader", [NEW, OLD, WHOLE])
 def test_packaged_and_built_are_the_same(baud: int, bootloader: Bootloader) -> None:
     options = package.PROGRAMS[f"{bootloader.word}-bootloader{bootloader.program}"]
-    local, small = "LOCAL" in options, "GANG" in options
-    elf = build.firmware(baud, options["WATCHDOG"], local=local, small=small)
+    elf = build.firmware(baud, options["WATCHDOG"], local=options["LOCAL"] == "1")
     built = elf.with_suffix(".hex")
     same = hex_file(baud, bootloader).read_text() == built.read_text()
     assert same, STALE

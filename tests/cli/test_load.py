@@ -149,3 +149,15 @@ def test_the_files_say_which_firmware_they_hold() -> None:
     meant = (about().protocol_major, about().protocol_minor, about().schema_digest)
     assert meant == (MAJOR, MINOR, SCHEMA_DIGEST)
     assert hex_file(250_000, NEW).name == "atmega328p-5v-250000-baud-new-bootloader.hex"
+
+
+def test_the_whole_program_is_loaded_only_where_its_bootloader_is_named() -> None:
+    """Beside another one it would lie where the chip starts."""
+    words = ("--port", "/dev/nosuch", "--print", "--program", "whole")
+    refused = load(*words)
+    assert (refused.returncode, "--bootloader-512" in refused.stderr) == (2, True)
+    told = load(*words, "--bootloader-512")
+    assert "-whole.hex" in told.stdout
+    beside_old = load(*words, "--bootloader-512", "--bootloader", "old")
+    assert (beside_old.returncode, "no room" in beside_old.stderr) == (2, True)
+    assert "-whole.hex" not in refused.stdout + beside_old.stdout

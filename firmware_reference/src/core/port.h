@@ -40,17 +40,17 @@
 #define CORE_BOARD_KIND CORE_JOIN(CORE_KIND, ID)
 #define CORE_BOARD_AXES CORE_JOIN(CORE_KIND, AXIS_COUNT)
 
-/* 0: a board that moves no two rods as one, and while a gang is set nothing at all. That is 1.1 KB of flash: make GANG=0. */
+/* 0: a board that moves no two rods as one, and while a gang is set nothing at all. make GANG=0. */
 #ifndef CORE_GANG
 #define CORE_GANG (CORE_BOARD_AXES > 1)
 #endif
 
-/* 0: a board without a black box. 0.3 KB of flash: make BOX=0. */
+/* 0: a board without a black box. make BOX=0. */
 #ifndef CORE_BLACK_BOX
 #define CORE_BLACK_BOX 1
 #endif
 
-/* 0: a board without buttons, sticks and pulses. On the chip they take 2.2 KB of flash: make LOCAL=1. */
+/* 0: a board without buttons, sticks and pulses. On the chip they take 1.6 KB of flash: make LOCAL=0. */
 #ifndef CORE_LOCAL_INPUTS
 #ifdef __AVR__
 #define CORE_LOCAL_INPUTS 0

@@ -29,16 +29,16 @@ if TYPE_CHECKING:
 )
 @click.option(
     "--program",
-    type=click.Choice(["usual", "gang", "inputs"]),
+    type=click.Choice(["usual", "whole"]),
     default="usual",
     show_default=True,
-    help="gang: two rods as one, and a black box; inputs: buttons, sticks, servo pulses.",
+    help="whole: also reads buttons, sticks and servo pulses.",
 )
 @click.option(
     "--bootloader-512",
     "small_bootloader",
     is_flag=True,
-    help="This board's bootloader takes 512 bytes: gang and inputs need that.",
+    help="This board's bootloader takes 512 bytes: the whole program needs that.",
 )
 @for_port
 def command(
@@ -55,10 +55,11 @@ def command(
     program that comes with rodbench, asks the board who it is, and compares its settings with
     those of before. What did not survive is put back.
 
-    The chip has no room for all at once. The programs gang and inputs are larger than 30 720 bytes:
-    on a board that keeps 2 KB for its bootloader, as many small boards with the newer one do, they
-    would lie where the chip starts, and only a programmer could bring it back. Load them where the
-    boards.txt of the board says maximum_size 32256, and say so by --bootloader-512.
+    The whole program is larger than 30 720 bytes: on a board that keeps 2 KB for its bootloader, as
+    many small boards with the newer one do, it would lie where the chip starts, and only a
+    programmer could bring it back. Load it where the boards.txt of the board says maximum_size
+    32256, and say so by --bootloader-512. The usual program fits all boards and does all but read
+    buttons, sticks and servo pulses.
 
     Switch motor power off meanwhile: half a program guards nothing.
 
@@ -73,7 +74,7 @@ def command(
     tried = order(bootloader, program)
     if program != "usual" and not small_bootloader:
         raise UsageError(
-            f"the program {program} is for boards whose bootloader takes 512 bytes alone",
+            "the whole program is for boards whose bootloader takes 512 bytes alone",
             kept="nothing was changed, and the board was not touched",
             hint="see `rodbench load --help`; if this board's does, say --bootloader-512",
         )

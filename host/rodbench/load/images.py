@@ -26,11 +26,8 @@ class Bootloader:
 NEW = Bootloader("new", 115_200, "newer bootloader")
 OLD = Bootloader("old", 57_600, "old bootloader")
 BOOTLOADERS = {b.word: b for b in (NEW, OLD)}
-# Programs that are more than 30 720 bytes: they need a bootloader of 512 bytes.
-LARGE = {
-    name: Bootloader("new", 115_200, "newer bootloader of 512 bytes", f"-{name}")
-    for name in ("gang", "inputs")
-}
+# More than 30 720 bytes: it needs a bootloader of 512 bytes.
+WHOLE = Bootloader("new", 115_200, "newer bootloader of 512 bytes", "-whole")
 
 
 @dataclass(frozen=True, slots=True)

@@ -22,7 +22,7 @@ from rodbench.errors import (
 )
 from rodbench.link.transport import BAUD
 from rodbench.load import backup, programmer
-from rodbench.load.images import LARGE, NEW, OLD, About, Bootloader, about, hex_file
+from rodbench.load.images import NEW, OLD, WHOLE, About, Bootloader, about, hex_file
 from rodbench.load.programmer import Outcome, Run
 from rodbench.owner.link import OwnerLink
 from rodbench.owner.start import kept_free
@@ -315,15 +315,15 @@ def _not_written(run: Run, tried: Sequence[Bootloader]) -> ProcedureError:
 
 def order(word: str | None, program: str = "usual") -> tuple[Bootloader, ...]:
     """Which bootloaders are tried: the one that was named, or the newer, then the old. Raises
-    UsageError for a large program beside the old one."""
-    if program in LARGE and word == "old":
+    UsageError for the whole program beside the old one."""
+    if program == "whole" and word == "old":
         raise UsageError(
-            f"the program {program} has no room beside the old bootloader",
+            "the whole program has no room beside the old bootloader",
             kept="nothing was changed",
             hint="a board with the newer one, or the usual program",
         )
-    if program in LARGE:
-        return (LARGE[program],)
+    if program == "whole":
+        return (WHOLE,)
     return {"new": (NEW,), "old": (OLD,)}.get(word or "", (NEW, OLD))
 
 
