@@ -2,7 +2,8 @@
 
 The set: the rod's own ends found again at creep where that is allowed; a move each way between two
 places; runs each way at a set output, which are quieter than moves and so what `compare` looks at;
-and a short run each way at creep output, which with the fast ones tells the motor's constants.
+and a short run each way at about half the speed, which with the fast ones tells the motor's
+constants.
 """
 
 from __future__ import annotations
@@ -25,6 +26,8 @@ from .strokes import Plan, go, make
 SLOW_SHARE = 0.25  # of the way, for the slow runs
 FAST_SHARE = 0.95  # of speed_max: runs at a set output are not held to a speed
 LEAST_WAY_MM = 5.0
+SLOW_SPEED = 0.5  # of the fast runs: far enough from them, and from where friction holds the rod
+STARTS = 0.12  # of full output above the dead zone: what starts a rod that sticks a little
 NOT_YET = "Nothing moved."
 UNSEEN = "A pot that slipped as a whole cannot be seen then."
 
@@ -98,13 +101,14 @@ def _plans(job: Job, agreed: Agreed) -> list[Plan]:
     move_s = least_time(agreed.way_mm, speed, up, down) + 1.0
     ends = {1: agreed.high_mm, -1: agreed.low_mm}
     slow_ends = {1: agreed.low_mm + SLOW_SHARE * agreed.way_mm, -1: agreed.low_mm}
-    fast = {way: _fast(job, way) for way, _ in WAYS}
     creep = live["creep_output_permille"] / 1000.0
-    slow_s = SLOW_SHARE * agreed.way_mm / (live["creep_speed_um_s"] / 1000.0) + 1.0
+    fast = {way: max(creep, _output(job, way, FAST_SHARE)) for way, _ in WAYS}
+    slow = {way: min(fast[way], _output(job, way, FAST_SHARE * SLOW_SPEED)) for way, _ in WAYS}
     fast_s = agreed.way_mm / (FAST_SHARE * min(speed, *(work.speed(w, speed)[1] for w, _ in WAYS)))
+    slow_s = SLOW_SHARE * fast_s / SLOW_SPEED + 1.0
     moves = [Plan(f"{word}-1", "move", way, ends[way], None, move_s) for way, word in WAYS]
     slows = [
-        Plan(f"{word}-slow-1", "slow", way, slow_ends[way], creep, slow_s) for way, word in WAYS
+        Plan(f"{word}-slow-1", "slow", way, slow_ends[way], slow[way], slow_s) for way, word in WAYS
     ]
     runs = [
         Plan(f"{word}-run-{number}", "run", way, ends[way], fast[way], fast_s + 1.0)
@@ -116,14 +120,16 @@ def _plans(job: Job, agreed: Agreed) -> list[Plan]:
     return [*moves, *runs[:half], *slows, *runs[half:]]
 
 
-def _fast(job: Job, way: int) -> float:
-    """Output for nearly the greatest speed that the settings allow, not below creep."""
+def _output(job: Job, way: int, share: float) -> float:
+    """Output for a share of speed_max, by the dead zone and full speed that calibration measured;
+    creep where it did not."""
     live, word = job.live, "extend" if way > 0 else "retract"
     full, dead = live[f"full_speed_{word}_um_s"], live[f"dead_zone_{word}_permille"] / 1000.0
     creep, most = live["creep_output_permille"] / 1000.0, live["output_max_permille"] / 1000.0
-    share = FAST_SHARE * live["speed_max_um_s"] / full if full else 0.0
-    output = dead + (1.0 - dead) * share
-    return round(min(most, max(creep, output)), 3)
+    if not full:
+        return creep
+    above = max(STARTS, (1.0 - dead) * share * live["speed_max_um_s"] / full)
+    return round(min(most, dead + above), 3)
 
 
 def _supply_v(job: Job) -> float:

@@ -16,7 +16,7 @@ import numpy as np
 from .line import fit_line
 from .stroke_figures import Recorded, sag_v
 from .students import quantile
-from .taken import Floats, Look, Taken, paired, scatter_of_mean, settled, word
+from .taken import WAYS, Floats, Look, Taken, paired, scatter_of_mean, settled, word
 
 MAGNET_SHARE = 0.04  # of the constant; warm magnets of ferrite are 0.2 % weaker for each K
 SPEED_SHARE = 0.03
@@ -50,8 +50,16 @@ def points(taken: Taken, low: float, high: float) -> Points | None:
     slow = len(taken.slows)
     if len(table) < len(rows) or not slow or len(rows) < LEAST_POINTS:
         return None
-    if table[slow:, 2].min() < TWO_SPEEDS * table[:slow, 2].max():
-        return None
+    ways = np.array([run.way for run in (*taken.slows, *taken.runs)])
+    for way in WAYS:
+        fast_ones, slow_ones = (
+            table[slow:, 2][ways[slow:] == way],
+            table[:slow, 2][ways[:slow] == way],
+        )
+        if not fast_ones.size or not slow_ones.size:
+            return None
+        if fast_ones.min() < TWO_SPEEDS * slow_ones.max():
+            return None
     return Points(table[:, 0], table[:, 1], table[:, 2], _heat(taken, low, high))
 
 

@@ -73,11 +73,14 @@ def _percent(share: float) -> str:
 def _binding(finding: Finding, units: Units) -> str:
     said = finding.figures
     where = f"{units.length(said['at_mm'])} ({units.span(said['from_mm'], said['to_mm'])})"
-    amps = f"{abs(said['change_a']):.2f} A, {_percent(said['share'])} of the current there"
+    amps, share = (
+        f"{abs(said['change_a']):.2f} A",
+        f"{_percent(said['share'])} of the current there",
+    )
     if finding.kind == "freer":
-        return f"Freer near {where}: {amps} less than before. What was tight there has given way."
+        return f"Freer near {where}: {amps} less, {share}. What was tight there has given way."
     return (
-        f"Binding near {where}: {amps} more than before, both ways taken together. Look there for "
+        f"Binding near {where}: {amps} more, {share}, as the mean of both ways. Look there for "
         "dirt, a bent rod or screw, a guide that has become tight."
     )
 
