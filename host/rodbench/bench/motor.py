@@ -50,7 +50,8 @@ def beside(report: MotorReport) -> list[Check]:
 
 def _refuse(job: Job) -> None:
     if not job.has_pot:
-        raise failed(job, "no pot is fitted: nothing tells the rod's speed", "-", NOTHING)
+        hint = f"`rodbench jog {job.number}` runs it while you hold a key."
+        raise failed(job, "no pot is fitted: nothing tells the rod's speed", hint, NOTHING)
     if not job.live["calibrated"]:
         raise failed(
             job,
