@@ -228,10 +228,11 @@ def step_sigma(readings: Sequence[Reading], step_raw: float) -> float:
     """One sigma in raw of what the converter's steps leave of a mean; noise smooths them away.
 
     A step is uniform, 1/sqrt 12 of it; normal noise of s steps leaves exp(-2 pi^2 s^2) of its first
-    harmonic (Widrow and Kollar, Quantization Noise, 2008).
+    harmonic (Widrow and Kollar, Quantization Noise, 2008). What is seen has the steps' own twelfth
+    in it (Sheppard's correction).
     """
-    steps = fmean(reading.noise_raw for reading in readings) / sqrt(step_raw)
-    return float(step_raw / sqrt(12.0) * exp(-2.0 * pi**2 * steps**2))
+    seen = fmean(reading.noise_raw**2 for reading in readings) / step_raw
+    return float(step_raw / sqrt(12.0) * exp(-2.0 * pi**2 * max(0.0, seen - 1.0 / 12.0)))
 
 
 def _stop(
