@@ -110,3 +110,22 @@ def test_periods_that_are_none(axis_ms: int, board_ms: int, place: int) -> None:
     asked = {"axis_period_ms": axis_ms, "board_period_ms": board_ms}
     assert host.status("subscribe", **asked) == Status.BAD_VALUE
     assert host.replies[0].fields["detail"] == place
+
+
+@pytest.mark.parametrize("axis_ms", [10, 50])
+def test_the_boards_frame_goes_later_where_a_draft_is_checked_but_comes_all_the_same(
+    axis_ms: int,
+) -> None:
+    """Checks in every tick hold it up by a few; its period stays as it is."""
+    host = Host()
+    host.ask("subscribe", axis_period_ms=axis_ms, board_period_ms=50)
+    host.ask("draft_begin", scope=1)
+    came: list[int] = []
+    for number in range(200):
+        host.events.clear()
+        host.tick(host.frame("draft_check", scope=1) if number >= 100 else b"")
+        came += [number for frame in host.events if frame.name == "telemetry_board"]
+    assert came[9] < 100 < came[10]
+    gaps = [later - earlier for earlier, later in pairwise(came)]
+    assert gaps[:9] + gaps[10:] == [10] * 17
+    assert gaps[9] in (13, 14)  # four ticks, less one if the frame before took a tick on the line

@@ -3,6 +3,7 @@
 #include "bytes.h"
 #include "digest.h"
 #include "port.h"
+#include "telemetry.h"
 
 #define REPLY_BODY_ROOM (BODY_MAX - SETTINGS_GET_REPLY_ITEMS_AT)
 
@@ -24,6 +25,7 @@ static uint8_t check(core_t *core, call_t *call)
 {
     uint8_t status = draft_check(&core->draft, &core->live, &call->detail);
     call->end = put_u32(call->end, draft_digest(&core->draft));
+    telemetry_wait(core);
     return status;
 }
 

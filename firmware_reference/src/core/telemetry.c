@@ -4,6 +4,7 @@
 #include "gang.h"
 #include "port.h"
 
+#define WAITS 4                     /* with two more for the axes' frames well below the shortest period */
 #define MS_PER_TICK 5
 #define AXIS_PART_SIZE (TELEMETRY_AXIS_DUTY_USED_PERMILLE_AT - TELEMETRY_AXIS_STATE_AT)
 
@@ -104,4 +105,13 @@ static void board_tick(core_t *core, uint8_t tick_taken)
 void telemetry_tick(core_t *core)
 {
     board_tick(core, axes_tick(core));
+}
+
+void telemetry_wait(core_t *core)
+{
+    telemetry_t *telemetry = &core->telemetry;
+    if (telemetry->board_left == 0 && telemetry->board_waited < WAITS) {
+        telemetry->board_left = 1;
+        telemetry->board_waited++;
+    }
 }

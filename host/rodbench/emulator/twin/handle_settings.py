@@ -14,6 +14,7 @@ from rodbench.emulator.twin.axis import axis_at_rest, axis_settings_changed
 from rodbench.emulator.twin.blackbox import BlackBox
 from rodbench.emulator.twin.duty import duty_settings_changed
 from rodbench.emulator.twin.store import KINDS, scope_to_bytes, store_begin
+from rodbench.emulator.twin.telemetry import telemetry_wait
 
 if TYPE_CHECKING:
     from rodbench.emulator.twin.call import Call
@@ -29,6 +30,7 @@ ITEMS_AT = 1
 def _check(core: Twin, call: Call) -> int:
     status, call.detail = drafts.draft_check(core.draft, core.live)
     call.reply = _DIGEST.pack(drafts.draft_digest(core.draft))
+    telemetry_wait(core)
     return status
 
 

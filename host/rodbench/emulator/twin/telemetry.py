@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 
 AXES = 2
 MS_PER_TICK = 5
+_WAITS = 4
 _AXIS, _AXIS_ID = wire.unasked("telemetry_axis"), int(MessageId.TELEMETRY_AXIS)
 _GANGED = int(AxisAlso.GANGED)
 _BOARD, _BOARD_ID = wire.unasked("telemetry_board"), int(MessageId.TELEMETRY_BOARD)
@@ -133,3 +134,11 @@ def telemetry_tick(core: Twin) -> None:
     """Frames that are due in this tick."""
     telemetry = core.telemetry
     _board_tick(core, telemetry, _axes_tick(core, telemetry))
+
+
+def telemetry_wait(core: Twin) -> None:
+    """This tick has much else to do: a board's frame that is due goes one later."""
+    telemetry = core.telemetry
+    if telemetry.board_left == 0 and telemetry.board_waited < _WAITS:
+        telemetry.board_left = 1
+        telemetry.board_waited += 1
