@@ -218,8 +218,15 @@ def test_demo_replaces_the_folder_of_an_earlier_demo(bench: Bench) -> None:
     assert kinds[0] == "new"
     assert kinds.count("commission") == 2
     assert kinds[-5:] == ["commission", "level", "move", "trip", "clear"]
+    assert kinds[kinds.index("proof") + 1] == "baseline"
+    assert "a proof of axis 1: passed" in done.stdout
     assert "a jam: axis 2 stopped at" in done.stdout
     assert "Trip log: trip 1, axis 2: over current" in done.stderr
     assert (folder / "trip.png").read_bytes().startswith(b"\x89PNG")
     check = bench.run("settings", "check", "-m", str(folder / "machine.toml"))
     assert "holds: settings" in check.stdout
+    digest = check.stdout.split("settings ")[1][:8]
+    assert all(
+        digest in (folder / page).read_text("utf-8") for page in ("report.html", "card.html")
+    )
+    assert "</svg>" in (folder / "wiring.svg").read_text("utf-8")

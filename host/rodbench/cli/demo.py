@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 
 FOLDER = "ridge-vent"
 MARK = "demo.txt"
+PICTURES = "size.png, move.png, trip.png"
 _MARK_TEXT = "Made by `rodbench demo`, which may replace this folder. All figures are invented.\n"
 APART_UM = 6000
 JAM_SHARE = 0.4  # of the stroke, on the way back
@@ -36,11 +37,12 @@ _ANSWERS = {
 def command(setup: Setup) -> None:
     """The main job on an emulated greenhouse vent: choose, learn two rods, limit them, move them.
 
-    Rods are chosen by their data sheets. Each is commissioned; then both move as one, one of them
-    meets a jam, and the trip is cleared.
+    Rods are chosen by their data sheets. Each is commissioned, the first one proven; then both move
+    as one, one of them meets a jam, and the trip is cleared. Wiring, report and card come last.
 
     Needs no board: an emulated one runs in this process, faster than real time, with invented
-    figures. Makes the folder ./ridge-vent with job, candidates, machine file, logbook and pictures.
+    figures. Makes the folder ./ridge-vent with job, candidates, machine file, logbook, proof run,
+    pictures and papers.
 
     \b
     Example:  rodbench demo
@@ -71,7 +73,9 @@ def _folder(folder: Path) -> Path:
 
 
 def run(setup: Setup) -> None:
-    """Commission both axes, move one, then both as one; then a jam, and how it is cleared."""
+    """Choose, commission both axes, move and prove one, then move both as one; then a jam, and how
+    it is cleared; then what goes on paper."""
+    from rodbench.cli.demo_papers import papers
     from rodbench.cli.keeper import plain
     from rodbench.show.tables import learned
 
@@ -81,21 +85,25 @@ def run(setup: Setup) -> None:
     with setup.board("demo") as board:
         done = _commission(setup, board, 1)
         rest_mm = _move(setup, board, picture)
+        passed = _prove(setup, board)
         talk.say("\nAxis 2 is commissioned in the same way; its talk is left out.")
         with talk.hushed():
             _commission(setup, board, 2)
         _gang(setup, board)
         both_mm = _both(setup, board)
         tripped = _jam(setup, board)
+    made = papers(setup)
     text = "\n".join(
         (
             f"these rods would do it: {', '.join(chosen)}",
             learned(plain(done), units),
             f"a move: rests at {units.length(rest_mm)}",
+            f"a proof of axis 1: {'passed' if passed else 'not passed'}",
             f"both as one: rest at {' and '.join(map(units.length, both_mm))}",
             f"a jam: {tripped}",
             f"machine file  {setup.machine_path}",
-            f"picture       {picture.relative_to(Path.cwd())}",
+            f"pictures      {PICTURES}",
+            f"on paper      {', '.join(made)}",
         )
     )
     data = {
@@ -103,6 +111,8 @@ def run(setup: Setup) -> None:
         "picture": str(picture),
         "chosen": chosen,
         "rest_mm": rest_mm,
+        "proof_passed": passed,
+        "papers": made,
         "both_mm": both_mm,
         "tripped": tripped,
     }
@@ -135,6 +145,18 @@ def _commission(setup: Setup, board: Board, axis: int) -> Done:
         "extended_pin_to_pin": f"{305 + rod.stroke_mm:g} mm",
     }
     return commission(setup, board, axis)
+
+
+def _prove(setup: Setup, board: Board) -> bool:
+    """A proof of axis 1, which later ones are compared with; whether all was as required."""
+    from rodbench.cli.proof import prove, settle_baseline
+    from rodbench.show.proof import table_of
+
+    talk.say("\nA proof: what is required of axis 1, and what it does")
+    run = prove(setup, board, 1)
+    settle_baseline(setup, run, asked=False)
+    talk.say(table_of(run, setup.units()))
+    return run.passed
 
 
 def _gang(setup: Setup, board: Board) -> None:

@@ -69,6 +69,16 @@ def _check_name(path: Path | None, kinds: tuple[str, ...]) -> None:
         )
 
 
+def page(setup: Setup, machine: MachineFile) -> str:
+    """The report's HTML."""
+    return _report(setup, machine)[0]
+
+
+def card_page(machine: MachineFile) -> str:
+    """The card's HTML."""
+    return _card(machine)[0]
+
+
 def _card(machine: MachineFile) -> tuple[str, dict[str, Any], str]:
     from datetime import datetime
 

@@ -154,11 +154,21 @@ def _wired(machine: MachineFile, axis: int) -> Wired:
 def _draw(plans: list[tuple[Wired, str]], made: Plan, path: Path) -> None:
     if len(plans) > 1:
         raise UsageError("one picture shows one axis", kept=KEPT, hint="rodbench wire 1 --svg F")
+    wire_given.write(path, _picture(plans, made))
+
+
+def _picture(plans: list[tuple[Wired, str]], made: Plan) -> str:
     from rodbench.show.power import figures
     from rodbench.show.schematic import picture
 
     wired, rod = plans[0]
-    wire_given.write(path, picture(wired, rod, figures(made, wired.axis)))
+    return picture(wired, rod, figures(made, wired.axis))
+
+
+def drawn(setup: Setup, axis: int) -> str:
+    """The picture of an axis of the machine file, as SVG."""
+    plans, made, _ = _found(setup, axis, None, None, wire_given.read({}))
+    return _picture(plans, made)
 
 
 def _show(
