@@ -442,13 +442,32 @@ class Run:
     def _leave_alone(self, tick: int) -> bytes:
         """No host; late enough for all to have come to rest, something pushes the rods."""
         left = self.alone_until - 1 - tick
+        if self.plan.gang:
+            return self._lean(left)
         for rod in self.rods:
             rod.push = (3.0, -1.0)[self.plan.seed % 2] if 0 < left < ALONE - PUSH else 0.0
         self.still = 0
         return b""
 
+    def _lean(self, left: int) -> bytes:
+        """The host comes back sooner, levels one rod of a gang, and moves the other by it."""
+        if left == ALONE - PUSH:
+            index = self.rng.choice((0, 1, 1, 1))
+            rod = self.rods[index ^ 1]
+            rod.push = 3.0 if rod.place + rod.place < rod.low + rod.high else -3.0
+            self.alone_until -= left
+            self.queue = [lambda: self._ask("clear", axis=0), lambda: self._level_one(index)]
+        self.still = 0
+        return b""
+
+    def _level_one(self, index: int) -> bytes:
+        creep = self.pair.twin.live.scope[1 + index].creep_speed_um_s
+        return self._ask("level", axis=1 + index, speed_um_s=creep * self._way(index))
+
     def _drive(self, tick: int) -> bytes:
         data = b""
+        if tick == self.alone_until + 60:
+            self.rods[0].push = self.rods[1].push = 0.0
         if self.still > self._patience():
             return self._begin_afresh()
         now = self.pair.twin.ticks
