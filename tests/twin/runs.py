@@ -327,6 +327,7 @@ class Run:
         self.last = b""
         self.still = 0
         self.calm_at = self.alone_until = self.worn_at = 0
+        self.leans = False
         self.queue: list[bytes | Callable[[], bytes]] = []
         self.acts: dict[int, list[Act]] = {}
         for act in plan.acts:
@@ -442,7 +443,7 @@ class Run:
     def _leave_alone(self, tick: int) -> bytes:
         """No host; late enough for all to have come to rest, something pushes the rods."""
         left = self.alone_until - 1 - tick
-        if self.plan.gang:
+        if self.leans:
             return self._lean(left)
         for rod in self.rods:
             rod.push = (3.0, -1.0)[self.plan.seed % 2] if 0 < left < ALONE - PUSH else 0.0
@@ -818,6 +819,7 @@ class Run:
     def _leave(self, act: Act) -> None:
         if act.a % 4 == 0:
             self.alone_until = act.tick + ALONE
+            self.leans = self.plan.gang != 0 and self.rng.random() < 0.5
 
     def _asserted(self, act: Act) -> bytes:
         """A reset that left its mark in the record."""
