@@ -58,6 +58,8 @@ class Watch:
     before: Seen = NOTHING
     hold: int = 0
     allowed_to: int = -1  # by holds and ramps of what the host sent
+    handed_by: int = -1  # what the host began comes down, when an input has the axis again
+    most_handed: int = 0  # permille
     off_by: int = NEVER
     most: int = 0  # permille, of a ramp for a fault
     over: bool = False  # with a fault latched it has come to rest
@@ -74,7 +76,7 @@ class Watch:
 
     def start(self) -> None:
         """The board has started anew; what was spent stays spent, whatever it remembers."""
-        self.tick, self.allowed_to, self.off_by = 0, -1, NEVER
+        self.tick, self.allowed_to, self.handed_by, self.off_by = 0, -1, -1, NEVER
         self.over = self.started = False
         self.before = NOTHING
 
@@ -107,7 +109,8 @@ class Watch:
 
     def _start(self, now: Seen) -> None:
         if now.local != self.before.local:
-            self.allowed_to = self.tick + self.ramp  # handed over: stopped
+            self.allowed_to = self.handed_by = self.tick + self.ramp  # handed over: stopped
+            self.most_handed = abs(self.before.drive) + RISE
         if now.motion == self.before.motion:
             return
         stood = now.faults & self.before.faults
@@ -147,7 +150,8 @@ class Watch:
         self._must(
             now.idle <= self.lost_ticks + 6 + self.ramp, "output without an input that asks", now
         )
-        self._must(now.rested, "output by an input that was not yet at rest", now)
+        comes_down = self.tick <= self.handed_by and abs(now.drive) <= self.most_handed
+        self._must(now.rested or comes_down, "output by an input that was not yet at rest", now)
 
     def _causes(self, now: Seen) -> None:
         for name, ticks in now.causes.items():

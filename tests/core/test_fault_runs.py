@@ -96,10 +96,23 @@ def test_the_observer_sees_an_input_that_was_let_go_or_never_at_rest(late: int) 
     if late:
         with pytest.raises(Broken, match="input that asks"):
             watch.see(lets)
+        watch = Watch(VALUES)
+        watch.see(OFF._replace(local=True))
         with pytest.raises(Broken, match="not yet at rest"):
-            going().see(lets._replace(idle=0, rested=False))
+            watch.see(lets._replace(idle=0, rested=False))
     else:
         watch.see(lets)
+
+
+def test_what_the_host_began_comes_down_when_an_input_has_the_axis_again() -> None:
+    handed = GOES._replace(local=True, rested=False)
+    with pytest.raises(Broken, match="not yet at rest"):
+        going().see(handed._replace(drive=2 * GOES.drive))
+    watch = going()
+    for _ in range(ramp_ticks(VALUES) + 1):
+        watch.see(handed)
+    with pytest.raises(Broken, match="not yet at rest"):
+        watch.see(handed)
 
 
 @pytest.mark.parametrize(

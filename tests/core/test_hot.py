@@ -171,6 +171,31 @@ def test_without_a_memory_that_takes_bytes_nothing_is_driven_for_long() -> None:
     assert told(board.image) >= board.on
 
 
+class Worn(Board):
+    """One place of the hot record takes no bytes any more."""
+
+    def tick(self, data: bytes = b"", keep: bool = True) -> None:
+        super().tick(data, keep)
+        self.board.eeprom[HOT_AT + self.bad * HOT_SIZE + 4] = 0xFF
+
+    def __init__(self, bad: int) -> None:
+        self.bad = bad
+        super().__init__()
+
+
+@pytest.mark.parametrize("bad", range(6))
+def test_what_a_worn_place_does_not_take_counts_from_the_next(bad: int) -> None:
+    """Its check byte is of the number that it has there."""
+    board = Worn(bad)
+    for _ in range(3):
+        board.jog(300)
+        board.rest(500)  # all tries at a byte that does not stay, and the record again
+        assert told(board.image) >= board.on > 0
+        assert hot_of(board.image)[0] % HOT_PLACES != bad
+    board.power_loss()
+    assert board.used >= board.on
+
+
 def spent(share: int = 100) -> Board:
     """A board cut in motion, with off-time yet to be told."""
     board = Board(duty_share_permille=share, duty_window_s=600)

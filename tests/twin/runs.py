@@ -151,8 +151,8 @@ MISHAPS = (
     "reset", "late_alive", "jam", "free", "freeze", "pot", "current", "backwards", "mend", "commit",
     "left", "stuck", "stuck", "aged", "torn", "late", "worn", "odd_supply", "asserted",
     "zeros", "other_nonce", "edge", "edge", "rewindow", "longest", "commit", "rested",
-    "leave", "spark", "volts", "volts", "volts", "open_stop", "heavy", "heavy", "power", "warm",
-    "spent", "spent", "wears", "power", "drags", "drags",
+    "leave", "leave", "spark", "volts", "volts", "volts", "open_stop", "heavy", "heavy", "power",
+    "warm", "spent", "spent", "wears", "power", "drags", "drags",
 )  # fmt: skip
 
 _acts = st.builds(

@@ -102,7 +102,8 @@ uint8_t hot_due(core_t *core, record_t *record)
 void hot_written(core_t *core, uint8_t good)
 {
     hot_t *hot = &core->hot;
-    hot->record.number++;               /* what a place does not take goes to the next */
+    hot->record.number++;               /* what a place does not take goes to the next, sealed anew */
+    record_seal(&hot->record, sizeof hot->record);
     if (good) {
         hot->cover = hot->writing == RAISES ? AHEAD : LEAD;
         hot->writing = 0;
