@@ -73,4 +73,9 @@ def test_each_kind_is_said_in_words() -> None:
     changed = [{"key": f"k{n}"} for n in range(5)]
     assert "k0, k1, k2 and 2 more, until reset" in said("push", changed=changed, stored=False)
     assert "axis 1: over-current" in said("clear", axis=1, faults=["over-current"])
+    assert "all: over-current" in said("clear", axis=0, faults=["over-current"])
+    required = [{"what": "overshoot", "passed": False}, {"what": "supply sag", "passed": True}]
+    assert "axis 2: missed overshoot, runs/r" in said("proof", axis=2, run="r", required=required)
+    assert "axis 2: passed, runs/r" in said("proof", axis=2, run="r", required=required[1:])
+    assert "axis 1: runs/r" in said("baseline", axis=1, run="r")
     assert said("what nobody knows", axis=2).endswith("axis 2   [4C19A7E2]")

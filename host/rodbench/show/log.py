@@ -75,7 +75,8 @@ def _levelled(data: Data, units: Units) -> str:
 
 def _cleared(data: Data, _: Units) -> str:
     faults = data.get("faults", ())
-    return f"axis {data.get('axis')}: {', '.join(map(str, faults)) or 'nothing stood'}"
+    who = f"axis {data['axis']}" if data.get("axis") else "all"
+    return f"{who}: {', '.join(map(str, faults)) or 'nothing stood'}"
 
 
 def _tripped(data: Data, units: Units) -> str:
@@ -128,6 +129,16 @@ def _restored(data: Data, _: Units) -> str:
     return f"from {data.get('photo')}, the card of {data.get('made')}"
 
 
+def _proven(data: Data, _: Units) -> str:
+    missed = [str(line.get("what")) for line in data.get("required", ()) if not line.get("passed")]
+    found = f"missed {'; '.join(missed)}" if missed else "passed"
+    return f"axis {data.get('axis')}: {found}, runs/{data.get('run')}"
+
+
+def _chosen(data: Data, _: Units) -> str:
+    return f"axis {data.get('axis')}: runs/{data.get('run')}"
+
+
 _TOLD: dict[str, Callable[[Data, Units], str]] = {
     "new": _new,
     "note": _note,
@@ -142,6 +153,8 @@ _TOLD: dict[str, Callable[[Data, Units], str]] = {
     "commission": _commissioned,
     "learned": _learned,
     "caution": _accepted,
+    "proof": _proven,
+    "baseline": _chosen,
     "report": _reported,
     "restored": _restored,
 }
