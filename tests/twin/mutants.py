@@ -244,6 +244,8 @@ MUTANTS = (
     Mutant("thermal.c", "halved(step * 9, 5)", "halved(step, 2)"),
     Mutant("thermal.c", "uint8_t left = 8;", "uint8_t left = 7;"),
     Mutant("thermal.c", "ratio > RATIO_MOST ?", "ratio > 10u * ROOT ?"),
+    Mutant("telemetry.c", "telemetry->board_left = 1;", "telemetry->board_left = 2;"),
+    Mutant("hot.c", "sealed anew */\n    record_seal(&hot->record, sizeof hot->record);", "*/"),
 )
 
 
