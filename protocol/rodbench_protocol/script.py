@@ -10,6 +10,8 @@ from rodbench_protocol.names import Status
 Json = dict[str, Any]
 POWER_ON, EXTERNAL, WATCHDOG = 0x01, 0x02, 0x08
 """Reset flags as in the ATmega328P's MCUSR."""
+COMMIT = 2
+"""Ticks for a commit: it fills one; what a chip hears behind it is too late for the next."""
 _KEYS = {kind: {key.name: key.id for key in keys} for kind, keys in settings.KEYS.items()}
 
 
@@ -72,12 +74,12 @@ class Script:
         """Put keys of axis 1 in force."""
         self._draft(1, **values)
         self.axis |= values
-        self.ask("draft_commit", scope=1, reply={"digest": axis_digest(**self.axis)})
+        self.ask("draft_commit", scope=1, reply={"digest": axis_digest(**self.axis)}, ticks=COMMIT)
 
     def put(self, scope: int, **values: int) -> None:
         """Put keys of any scope in force."""
         self._draft(scope, **values)
-        self.ask("draft_commit", scope=scope)
+        self.ask("draft_commit", scope=scope, ticks=COMMIT)
 
     def _draft(self, scope: int, **values: int) -> None:
         self.ask("draft_begin", scope=scope)

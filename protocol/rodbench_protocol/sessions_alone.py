@@ -126,7 +126,7 @@ def _black_box() -> Json:
     last = {"place_output": driven, "current": 255}
     head: Json = {"trip_axis": 1, "trip_fault": int(Fault.OVER_CURRENT), "count": 30}
     earlier = {"place_output": driven, "current": 0}
-    s.ask("black_box", axis=1, first=20, reply=head | {"items": [earlier] * 6 + [last] * 4})
+    s.ask("black_box", axis=1, first=20, reply=head | {"items": [earlier] * 5 + [last] * 5})
     s.ask("black_box", axis=1, first=29, reply=head | {"items": [last]})
     s.ask("black_box", axis=1, first=30, reply=head | {"items": []})
     other = {"place_output": (4092 // 8 << 6) + 32, "current": 0}

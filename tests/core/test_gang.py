@@ -26,6 +26,9 @@ PAIRS = 15
 LATE = 0.015  # of the stroke
 APART_TICKS = 10
 PUSH = 0.1  # of the trip, each tick
+TICKS_PER_S = 200
+SETTLED = 260  # ticks of rest, behind which a rod must not move
+FAR_MM = 4.0
 REST = (AxisState.IDLE, AxisState.FAULT)
 
 
@@ -274,6 +277,29 @@ def test_level_moves_one_alone_until_both_are_level(pair: Pair) -> None:
     assert pair.state.axis[0].ended == Ended.STOPPED
     assert pair.rods[1].share == other
     assert move(pair, 0, 0.4).ended == (Ended.REACHED, Ended.REACHED)
+
+
+@pytest.mark.parametrize("axis", [0, 1])
+def test_a_rod_that_the_other_takes_along_while_that_is_levelled_is_not_moving_off(
+    pair: Pair, axis: int
+) -> None:
+    """Both had stood for long; once both stand again, the same way is a fault."""
+    levelled, other = pair.rods[axis], pair.rods[1 - axis]
+    pair.run(SETTLED)
+    speed = pair.values[axis]["creep_speed_um_s"]
+    along_mm = speed / 1000 / TICKS_PER_S / levelled.plant.stroke_mm * other.plant.stroke_mm
+    before = other.state.x_mm
+    assert pair.ask("level", axis=axis + 1, speed_um_s=speed) == Status.OK
+    other.pushed_mm = along_mm
+    pair.until(lambda: abs(other.state.x_mm - before) > FAR_MM or pair.state.faults != 0)
+    other.pushed_mm = 0.0
+    assert pair.ask("level", axis=axis + 1, speed_um_s=0) == Status.OK
+    pair.run(SETTLED)
+    assert not pair.state.faults
+    assert not any(one.faults for one in pair.state.axis)
+    other.pushed_mm = along_mm
+    pair.run(int(FAR_MM / along_mm))
+    assert pair.state.axis[1 - axis].faults == FaultBits.MOVING_OFF
 
 
 def test_level_trips_at_twice_the_distance(pair: Pair) -> None:

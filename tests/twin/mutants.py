@@ -232,11 +232,6 @@ MUTANTS = (
     Mutant("core.c", "(uint8_t)(patience - 1)", "0"),
     Mutant("core.c", "!(core->inputs & INPUTS_STOP)", "!core->inputs"),
     Mutant("core.c", "core->newest_fault = number;", "core->newest_fault = 0;"),
-    Mutant(
-        "gang.c",
-        "core->axis[0].guard.start_ticks = core->axis[1]",
-        "core->axis[1].guard.start_ticks = core->axis[1]",
-    ),
     # duty and heat through a power loss
     Mutant("hot.c", "heat_of(duty) < told[0].heat && ", ""),
     Mutant("hot.c", "(duty_used(duty) + LEAD + UNIT - 1)", "(duty_used(duty) + UNIT - 1)"),
