@@ -4,6 +4,7 @@
     python -m tests.twin.mutants 3 17         # some
 
 The suite tries every third, so that it ends in minutes; a change of the core wants all of them.
+What random runs come to too rarely does not stand here: tests/core notices it to the tick.
 
 Each is one change of one line in a copy of the sources. A mutant whose text is no longer in the file
 is an error: it would prove nothing.
@@ -97,7 +98,6 @@ MUTANTS = (
     Mutant("gang.c", "along(lead, axis->track.direction)", "lead"),
     Mutant("gang.c", "core->gang.alone != alone && ", ""),
     Mutant("gang.c", "if (its_speed > other->speed_max_um_s)", "if (0)"),
-    Mutant("gang.c", "!can_be_ganged(other) || ", ""),
     Mutant("handle_motion.c", " || gang_is_on(core)", ""),
     Mutant("handle_motion.c", "axis->trial = trial;", "axis->trial = 0;"),
     Mutant("axis.c", "axis->wait = 0;", ""),
@@ -190,12 +190,10 @@ MUTANTS = (
     Mutant("totals.c", "(uint16_t)(MM + axis->position.noise_um)", "MM"),
     Mutant("totals.c", "totals->pause = PAUSE;", "totals->pause = 20;"),
     Mutant("blackbox.c", "box->fault != 0 && !core_faulted(core)", "box->fault != 0"),
-    Mutant("blackbox.c", "axis->output_permille >> 5", "axis->output_permille / 32"),
     Mutant("blackbox.c", " || core->draft.scope != DRAFT_NONE", ""),
     Mutant("event.c", "told.kind == EVENT_KIND_TRIP", "told.kind == EVENT_KIND_TRIP && axis != 0"),
     Mutant("div.c", "a < 0 ? a - half : a + half", "half < 0 ? a - half : a"),
     # guards
-    Mutant("guard.c", "if (raw < edge)", "if (raw <= edge)"),
     Mutant("guard.c", "CORE_FULL_SCALE - edge)", "CORE_FULL_SCALE)"),
     Mutant("guard.c", "#define SETTLE_TICKS 200", "#define SETTLE_TICKS 199"),
     Mutant("guard.c", "absolute(um - guard->furthest_um)", "um - guard->furthest_um"),
@@ -228,7 +226,6 @@ MUTANTS = (
     Mutant("core.c", "#define SUPPLY_LOW_TICKS 40", "#define SUPPLY_LOW_TICKS 41"),
     Mutant("core.c", "#define SUPPLY_HIGH_TICKS 4", "#define SUPPLY_HIGH_TICKS 3"),
     Mutant("core.c", "#define STOP_INPUT_TICKS 4", "#define STOP_INPUT_TICKS 5"),
-    Mutant("core.c", "#define LATE_WEIGHT 26", "#define LATE_WEIGHT 25"),
     Mutant("core.c", "(uint8_t)(patience - 1)", "0"),
     Mutant("core.c", "!(core->inputs & INPUTS_STOP)", "!core->inputs"),
     Mutant("core.c", "core->newest_fault = number;", "core->newest_fault = 0;"),
@@ -239,8 +236,6 @@ MUTANTS = (
     Mutant("thermal.c", "halved(step * 9, 5)", "halved(step, 2)"),
     Mutant("thermal.c", "uint8_t left = 8;", "uint8_t left = 7;"),
     Mutant("thermal.c", "ratio > RATIO_MOST ?", "ratio > 10u * ROOT ?"),
-    Mutant("telemetry.c", "telemetry->board_left = 1;", "telemetry->board_left = 2;"),
-    Mutant("hot.c", "sealed anew */\n    record_seal(&hot->record, sizeof hot->record);", "*/"),
 )
 
 
