@@ -111,7 +111,7 @@ class Run:
         self.supply: dict[str, float] = {}
         self.line: dict[str, float] = {}
         self.stop_open, self.stood = False, Counter[str]()
-        self.last_write: tuple[int, int] | None = None
+        self.under_way: tuple[int, int] | None = None  # a byte that a power cut would tear
         self.session, self.sessions, self.seq, self.nonce = 0, 0, 0, -1
         self.waiting: bytes | None = None
         self.late: deque[tuple[int, bytes]] = deque()
@@ -162,8 +162,8 @@ class Run:
 
     def reset(self, kind: str) -> None:
         """Outputs off for a while, the rods run on; then a start."""
-        if kind == "power_cut" and self.last_write and self.random.random() < 0.7:
-            at, value = self.last_write
+        if kind == "power_cut" and self.under_way and self.random.random() < 0.7:
+            at, value = self.under_way
             self._put(at, self.random.choice((0xFF, value, self.random.randrange(256))))
         for _ in range(self.random.choice((1, 4, 60))):
             for rod, watch in zip(self.rods, self.watches, strict=True):
@@ -250,9 +250,11 @@ class Run:
             self.board.set_readings((pot_1, pot_2), currents_read, code, 225, ready, inputs, local)
             self.board.tick(data)
         out = self.board.outputs()
+        if not (self.busy and self.wrote):
+            self.under_way = None  # a byte takes 3.4 ms, or longer than a tick where it is busy
         self.wrote = bool(out.ee_write)
         if self.wrote:
-            self.last_write = (out.ee_address, out.ee_value)
+            self.under_way = (out.ee_address, out.ee_value)
             self.board.eeprom[out.ee_address] = out.ee_value
 
     def _count_causes(self, code: int) -> None:
