@@ -26,6 +26,8 @@ from rodbench.errors import RodbenchError
 from rodbench.science.motor_report import MotorReport
 from rodbench_protocol.names import AxisState
 
+from tests import boards
+
 from .harness import Bench
 from .pots import settings_of
 
@@ -73,7 +75,7 @@ class Watch:
         bench.clock.attach(self.look)
 
     def look(self, _: int) -> None:
-        running = self.bench.emulated.twin.axis[0].state == AxisState.RUN
+        running = boards.axis_state(self.bench.emulated) == AxisState.RUN
         drive = self.bench.emulated.outputs.drive[0] if running else 0
         if drive and not self._driven:
             self.runs.append([])
@@ -109,7 +111,8 @@ def calibrated(machine: Machine, **changes: int) -> Bench:
     machine.board.boot_ms = 50.0
     bench = Bench.of(machine)
     rod, nominal = machine.rods[1], 12.0 if machine.supply.volts < 18.0 else 24.0
-    limits = {"edit_supply_low_v": 0.6 * nominal, "edit_supply_high_v": 1.15 * nominal}
+    most_v = min(1.15 * nominal, 26.4)  # a board of 3.3 V can tell no more than 26.7 V
+    limits = {"edit_supply_low_v": 0.6 * nominal, "edit_supply_high_v": most_v}
     answers = Answers({"accept_supply": "edit", **limits})
     asker = Asker(answers, Yes(), Eye(bench.emulated.eye.look))
     supply.calibrate(bench.board, asker, bench.talk.append)
