@@ -10,20 +10,17 @@ import numpy as np
 from rodbench.science.compare import Comparison
 from rodbench.science.profile import Profile
 from rodbench.settings.units import Units
+from rodbench.show.canvas import blank
 
-_SIZE_IN, _DPI = (9.0, 6.0), 120
+_SIZE_IN = (9.0, 6.0)
 _WAYS = ((1, "extending"), (-1, "retracting"))
 
 
 def plot(found: Comparison, path: Path, *, title: str, units: Units) -> None:
     """Draw it. Raises OSError; ValueError where there is no profile to draw."""
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
-    from matplotlib.figure import Figure
-
     if found.profile is None:
         raise ValueError("the runs have no currents to draw")
-    figure = Figure(figsize=_SIZE_IN, dpi=_DPI, layout="constrained")
-    FigureCanvasAgg(figure)
+    figure = blank(_SIZE_IN)
     panels = figure.subplots(2, 1, sharex=True, sharey=True)
     for axes, (way, word) in zip(panels, _WAYS, strict=True):
         _way(axes, found.profile, way, units)

@@ -7,8 +7,9 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from rodbench.settings.units import Units
+from rodbench.show.canvas import blank
 
-_SIZE_IN, _DPI = (9.0, 5.0), 120
+_SIZE_IN = (9.0, 5.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,11 +26,7 @@ class Picture:
 
 def plot(seen: Picture, path: Path, *, title: str, units: Units) -> None:
     """Draw it. Raises OSError."""
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
-    from matplotlib.figure import Figure
-
-    figure = Figure(figsize=_SIZE_IN, dpi=_DPI, layout="constrained")
-    FigureCanvasAgg(figure)
+    figure = blank(_SIZE_IN)
     axes = figure.subplots()
     places = [units.value(mm) for mm in seen.position]
     off = [units.value(mm) for mm in seen.deviation]

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 from rodbench.science.motor_fit import Point
 from rodbench.science.motor_report import MotorReport
 from rodbench.settings.units import Units
+from rodbench.show.canvas import blank
 
 _SIZE_IN = (9.0, 7.5)
-_DPI = 120
 _SETS = (  # way, loaded, whether over all the way, words, marker, filled
     (1, False, False, "extend", "o", True),
     (-1, False, False, "retract", "s", False),
@@ -24,11 +25,7 @@ _SETS = (  # way, loaded, whether over all the way, words, marker, filled
 def plot(report: MotorReport, path: Path, *, title: str, units: Units) -> None:
     """Draw volts and current against speed and, with a current sensor, what the fit leaves. Raises
     OSError."""
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
-    from matplotlib.figure import Figure
-
-    figure = Figure(figsize=_SIZE_IN, dpi=_DPI, layout="constrained")
-    FigureCanvasAgg(figure)
+    figure = blank(_SIZE_IN)
     count = 3 if report.current_sensor else 1
     panels = figure.subplots(
         count, 1, sharex=True, squeeze=False, height_ratios=(3, 2, 1.4)[:count]
@@ -58,12 +55,20 @@ def _marks(axes: Any, report: MotorReport, units: Units, of: Any) -> None:
             )  # fmt: skip
 
 
-def _volts(axes: Any, report: MotorReport, units: Units) -> None:
+def _lines(
+    axes: Any, report: MotorReport, units: Units, of: Callable[[MotorReport, str, float], float]
+) -> float:
+    """What was fitted, a line each way from rest to a little above the fastest run; that speed."""
     fastest = max(p.speed_mm_s for p in report.points) * 1.05
     for word, style in (("extend", "-"), ("retract", "--")):
         ends = [0.0, fastest]
-        axes.plot([units.value(v) for v in ends], [_line_v(report, word, v) for v in ends],
+        axes.plot([units.value(v) for v in ends], [of(report, word, v) for v in ends],
                   linestyle=style, color="0.4", linewidth=1.0)  # fmt: skip
+    return fastest
+
+
+def _volts(axes: Any, report: MotorReport, units: Units) -> None:
+    fastest = _lines(axes, report, units, _line_v)
     if report.current_sensor:
         constant = report.figures["constant_v_s_per_mm"].best
         axes.plot([0.0, units.value(fastest)], [0.0, constant * fastest], linestyle=":",
@@ -88,11 +93,7 @@ def _line_a(report: MotorReport, word: str, speed: float) -> float:
 
 
 def _currents(axes: Any, report: MotorReport, units: Units) -> None:
-    fastest = max(p.speed_mm_s for p in report.points) * 1.05
-    for word, style in (("extend", "-"), ("retract", "--")):
-        ends = [0.0, fastest]
-        axes.plot([units.value(v) for v in ends], [_line_a(report, word, v) for v in ends],
-                  linestyle=style, color="0.4", linewidth=1.0)  # fmt: skip
+    _lines(axes, report, units, _line_a)
     _marks(axes, report, units, lambda p: p.current_a)
     axes.set_ylabel("current, A")
     axes.set_ylim(0.0, 1.12 * max(p.current_a for p in report.points))

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from rodbench.settings.units import Units
+from rodbench.show.canvas import blank
 from rodbench.show.where import has_pot, place_words
 from rodbench.show.words import ended_word, event_word, fault_name
 
@@ -15,18 +16,13 @@ if TYPE_CHECKING:
     from rodbench.show.run import Recorder
 
 _SIZE_IN = (9.0, 7.0)
-_DPI = 120
 
 
 def plot_run(
     run: Recorder, path: Path, *, live: Mapping[str, int], title: str, units: Units
 ) -> None:
     """Draw a recorded run; `live` are the axis's settings (wire units). Raises OSError."""
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
-    from matplotlib.figure import Figure
-
-    figure = Figure(figsize=_SIZE_IN, dpi=_DPI, layout="constrained")
-    FigureCanvasAgg(figure)
+    figure = blank(_SIZE_IN)
     top, middle, bottom = figure.subplots(3, 1, sharex=True, height_ratios=(3, 2, 1))
     start = run.samples[0].tick if run.samples else 0
     times = [(s.tick - start) * 0.005 for s in run.samples]

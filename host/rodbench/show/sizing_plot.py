@@ -5,11 +5,11 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
+from rodbench.show.canvas import blank
 from rodbench.show.sizing import Answer
 from rodbench.show.sizing_words import N_PER_LBF
 
 _SIZE_IN = (9.0, 8.0)
-_DPI = 120
 _MOST = 6  # candidates in one picture
 _ABOVE = 4.0  # times the most needed: what is rated higher stands in the legend only
 _LINES = ("-", "--", "-.", ":", (0, (6, 1, 1, 1, 1, 1)), (0, (1, 3)))
@@ -18,11 +18,7 @@ _MARKS = "osv^Dx"
 
 def plot(answer: Answer, path: Path) -> None:
     """Draw the need and the best candidates. Raises OSError."""
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
-    from matplotlib.figure import Figure
-
-    figure = Figure(figsize=_SIZE_IN, dpi=_DPI, layout="constrained")
-    FigureCanvasAgg(figure)
+    figure = blank(_SIZE_IN)
     top, bottom = figure.subplots(2, 1, sharex=True, height_ratios=(3, 2))
     _forces(top, answer)
     _speeds(bottom, answer)

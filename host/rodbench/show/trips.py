@@ -8,13 +8,13 @@ from typing import TYPE_CHECKING
 
 from rodbench.board import BlackBox, Totals, Trip
 from rodbench.settings.units import Units
+from rodbench.show.canvas import blank
 from rodbench.show.words import fault_name, fault_what
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 _SIZE_IN = (9.0, 7.0)
-_DPI = 120
 GONE = (
     "The black box is empty: it is gone with the power, and with the next motion after a clear. "
     "The trip log stays."
@@ -69,11 +69,7 @@ def plot_box(
     box: BlackBox, path: Path, *, live: Mapping[str, int], title: str, units: Units
 ) -> None:
     """Draw the black box; `live` are the axis's settings (wire units). Raises OSError."""
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
-    from matplotlib.figure import Figure
-
-    figure = Figure(figsize=_SIZE_IN, dpi=_DPI, layout="constrained")
-    FigureCanvasAgg(figure)
+    figure = blank(_SIZE_IN)
     top, middle, bottom = figure.subplots(3, 1, sharex=True, height_ratios=(3, 2, 1))
     times = [sample.time_s for sample in box.samples]
     _place(top, box, times, units)
