@@ -273,7 +273,8 @@ def test_a_bent_pot_gets_a_table_and_moves_land_by_the_ruler(
         assert moved["ended"] == "reached"
         assert plant.position_mm == pytest.approx(target, abs=1.0)
 
-    again = bench.run(*words)["found"]
+    again = bench.run(*words, "--plot", "straight.nothing")["found"]
+    assert not (bench.folder / "straight.nothing").exists()  # what was found is told
     assert again["worst_before_mm"] < 0.3
     assert again["worth"] is False
     assert bench.machine().scope(1) == file.scope(1), "what is good is left as it is"

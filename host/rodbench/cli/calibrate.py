@@ -215,8 +215,8 @@ def _retracted_mm(setup: Setup, axis: int) -> float | None:
 
 
 def _draw(setup: Setup, axis: int, found: Linearity, stroke_mm: float, path: Path) -> None:
-    """The picture. Raises UsageError where it cannot be written."""
-    from rodbench.errors import UsageError
+    """The picture, where it can be written."""
+    from rodbench.cli.pictures import if_it_can_be
     from rodbench.show.linearity_plot import Picture, plot
 
     rod = setup.machine().rod_of(axis)
@@ -229,11 +229,8 @@ def _draw(setup: Setup, axis: int, found: Linearity, stroke_mm: float, path: Pat
         [(0.0, 0.0), *found.table_line, (stroke_mm, 0.0)],
         state,
     )
-    try:
+    with if_it_can_be():
         plot(seen, path, title=title, units=setup.units())
-    except OSError as error:
-        kept = "No picture was made; what was found is kept."
-        raise UsageError(f"{path}: {error.strerror or error}", kept=kept) from None
 
 
 @command.command("supply")

@@ -85,6 +85,7 @@ def motor(setup: Setup, axis: int | None, plot: Path | None) -> None:
     from rodbench.bench.guarded import not_guarded
     from rodbench.cli import steps, two_wires
     from rodbench.cli.keeper import plain
+    from rodbench.cli.pictures import if_it_can_be
     from rodbench.show.motor import sentences
     from rodbench.show.motor_plot import plot as draw
 
@@ -102,11 +103,8 @@ def motor(setup: Setup, axis: int | None, plot: Path | None) -> None:
         "plot": str(plot) if plot else None,
     }
     if plot:
-        try:
+        with if_it_can_be():
             draw(found, plot, title=f"axis {number}: steady runs", units=setup.units())
-        except (OSError, ValueError) as error:
-            # What was measured stands in the logbook; a picture is not worth losing the text for.
-            talk.say(f"! no picture: {error}")
     talk.result(data, "\n".join(sentences(found, setup.units())), setup.as_json)
 
 
