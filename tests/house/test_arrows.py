@@ -30,7 +30,7 @@ ALLOWED = {
     "bench": {"science", "settings", "record", "board", "protocol"},
     "board": {"owner", "link", "protocol"},
     "owner": {"link", "protocol"},
-    "record": {"settings"},
+    "record": {"science", "settings", "board", "link", "protocol"},
     "link": {"protocol", "emulator"},
     "settings": {"science", "protocol"},
     "emulator": {"protocol"},

@@ -1,0 +1,95 @@
+"""The file of a recording that is written: whole blocks, on the disk when `add` returns."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+from pathlib import Path
+
+from rodbench import durable
+from rodbench.errors import RodbenchError
+from rodbench.record.layout import RecordingError
+
+
+class OpenFile:
+    """Append-only. A block that does not fit is taken back, so that the file ends whole."""
+
+    def __init__(self, path: Path, handle: int, size: int) -> None:
+        self.path = path
+        self._handle = handle
+        self.size = size  # bytes that are whole
+
+    @classmethod
+    def create(cls, path: Path, header: bytes) -> OpenFile:
+        """A new file. Raises RecordingError where it cannot be made; never replaces another."""
+        try:
+            path.parent.mkdir(parents=True, exist_ok=True)
+            handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL | _binary(), 0o644)
+        except OSError as error:
+            raise not_written(path, error, "nothing is recorded") from None
+        made = cls(path, handle, 0)
+        try:
+            made.add(header)
+        except RodbenchError:
+            made.close()
+            with contextlib.suppress(OSError):
+                path.unlink()
+            raise
+        durable.sync_folder(path.parent)
+        return made
+
+    @classmethod
+    def reopen(cls, path: Path, size: int) -> OpenFile:
+        """At its end: what stands behind the last whole block, `size`, is cut off."""
+        try:
+            handle = os.open(path, os.O_WRONLY | _binary())
+            os.ftruncate(handle, size)
+            os.lseek(handle, size, os.SEEK_SET)
+            os.fsync(handle)
+        except OSError as error:
+            raise not_written(path, error, "the recording stays as it is") from None
+        return cls(path, handle, size)
+
+    def add(self, data: bytes) -> None:
+        """Write a whole block and wait for the disk. Raises RecordingError."""
+        rest = memoryview(data)
+        try:
+            while rest:
+                rest = rest[os.write(self._handle, rest) :]
+            os.fsync(self._handle)
+        except OSError as error:
+            self._take_back()
+            raise not_written(
+                self.path, error, "what was recorded before is whole and can be read"
+            ) from None
+        self.size += len(data)
+
+    def close(self) -> None:
+        """Safe to repeat."""
+        if self._handle >= 0:
+            os.close(self._handle)
+            self._handle = -1
+
+    def _take_back(self) -> None:
+        with contextlib.suppress(OSError):
+            os.ftruncate(self._handle, self.size)
+            os.lseek(self._handle, self.size, os.SEEK_SET)
+            os.fsync(self._handle)
+
+
+def not_written(path: Path, error: OSError, kept: str) -> RecordingError:
+    """What the system says, with a way out."""
+    hints = {
+        "ENOSPC": "make room on the disk; an hour of two axes takes about 6 MB",
+        "EFBIG": "the system limits the size of a file (ulimit -f)",
+        "EACCES": "may this user write into that folder?",
+        "EROFS": "that disk is read-only",
+    }
+    import errno
+
+    name = errno.errorcode.get(error.errno or 0, "")
+    return RecordingError(f"{path}: {error.strerror or error}", kept=kept, hint=hints.get(name))
+
+
+def _binary() -> int:
+    return getattr(os, "O_BINARY", 0)
