@@ -361,7 +361,7 @@ class Run:
         if "bytes_lost" in hit:
             del data[at]
         if "bytes_doubled" in hit:
-            data.insert(at, data[at])
+            data[at:at] = data[at : at + 1]  # none, where its last byte was lost
         if "frames_late" in hit:
             self.late.append((self.counts["ticks"] + random.randrange(1, 200), bytes(data)))
         elif "frames_lost" not in hit:

@@ -20,7 +20,6 @@ AT_ONCE = 0xFFFFFFFF & ~sum(1 << (number - 1) for number in RAMPED)
 # Ticks that a cause stands before it is a fault, two more for the way there, and the ramp's part.
 STANDS = {"pot_open": (8, 0), "pot_short": (8, 0), "supply_high": (6, 0)}
 STANDS |= {"supply_low": (42, 1), "stop_open": (6, 1)}
-RISE = 150  # permille by which a ramp down may correct upwards
 ARMS = 20  # ticks at rest before a local input may ask for anything
 
 
@@ -59,9 +58,8 @@ class Watch:
     hold: int = 0
     allowed_to: int = -1  # by holds and ramps of what the host sent
     handed_by: int = -1  # what the host began comes down, when an input has the axis again
-    most_handed: int = 0  # permille
     off_by: int = NEVER
-    most: int = 0  # permille, of a ramp for a fault
+    most: int = 0  # permille, of a ramp down: what was put out before it began
     over: bool = False  # with a fault latched it has come to rest
     started: bool = False
     judged: bool = False  # by its soft stops: it has been at rest inside
@@ -95,6 +93,7 @@ class Watch:
         self.time += 1
         self._start(now)
         self._lines(now)
+        self._ramp(now)
         self._faults(now)
         if now.drive:
             self._commander(now)
@@ -110,7 +109,6 @@ class Watch:
     def _start(self, now: Seen) -> None:
         if now.local != self.before.local:
             self.allowed_to = self.handed_by = self.tick + self.ramp  # handed over: stopped
-            self.most_handed = abs(self.before.drive) + RISE
         if now.motion == self.before.motion:
             return
         stood = now.faults & self.before.faults
@@ -129,18 +127,26 @@ class Watch:
         self._must(abs(now.drive) <= most, f"output above {most}", now)
         self._must(self.started or not now.drive, "output without a motion since the start", now)
 
+    def _ramp(self, now: Seen) -> None:
+        """No stop pushes harder than what it ends, whatever the rod does."""
+        if now.state != AxisState.STOPPING:
+            return
+        if self.before.state != AxisState.STOPPING:
+            self.most = abs(self.before.drive)
+        self._must(abs(now.drive) <= self.most, f"ramp down above {self.most}", now)
+
     def _faults(self, now: Seen) -> None:
         """At once, or by a ramp, whose output may touch 0 where the rod runs ahead of it."""
         if not now.faults:
             self.over, self.off_by = False, NEVER
             return
         if self.off_by == NEVER:
-            self.off_by, self.most = self.tick + self.ramp, abs(self.before.drive) + RISE
+            self.off_by = self.tick + self.ramp
         if now.drive:
             self._must(not now.faults & AT_ONCE, "output with a fault of category 0", now)
             self._must(self.tick <= self.off_by, "output with a fault, its ramp is over", now)
             self._must(not self.over, "output again with a fault", now)
-            self._must(abs(now.drive) <= self.most, f"ramp down above {self.most}", now)
+            self._must(now.state == AxisState.STOPPING, "output with a fault, no ramp", now)
         self.over |= now.drive == 0 and now.state != AxisState.STOPPING
 
     def _commander(self, now: Seen) -> None:
@@ -150,7 +156,7 @@ class Watch:
         self._must(
             now.idle <= self.lost_ticks + 6 + self.ramp, "output without an input that asks", now
         )
-        comes_down = self.tick <= self.handed_by and abs(now.drive) <= self.most_handed
+        comes_down = self.tick <= self.handed_by and now.state == AxisState.STOPPING
         self._must(now.rested or comes_down, "output by an input that was not yet at rest", now)
 
     def _causes(self, now: Seen) -> None:

@@ -19,6 +19,7 @@ VALUES = settings.defaults("axis") | {"feedback": 1, "calibrated": 1}
 MM = 50.0  # well inside
 OFF = Seen(0, Bridge.BRAKE, AxisState.IDLE, 0, 0, mm=MM)
 GOES = Seen(300, Bridge.DRIVE, AxisState.JOG, 1, 0, mm=MM)
+RAMPS = GOES._replace(state=AxisState.STOPPING)
 
 
 def bit(fault: Fault) -> int:
@@ -58,12 +59,23 @@ def test_the_observer_sees_output_with_a_fault_of_category_0() -> None:
 
 @pytest.mark.parametrize("late", [0, 1])
 def test_the_observer_gives_a_ramp_its_time_and_no_more(late: int) -> None:
-    watch, faulted = going(), GOES._replace(faults=bit(Fault.STOP_INPUT))
+    watch, faulted = going(), RAMPS._replace(faults=bit(Fault.STOP_INPUT))
     for _ in range(ramp_ticks(VALUES) + 1):
         watch.see(faulted)
     if late:
         with pytest.raises(Broken, match="its ramp is over"):
             watch.see(faulted)
+
+
+def test_the_observer_sees_a_ramp_that_pushes_harder_than_what_it_ends() -> None:
+    for fault in (0, bit(Fault.THERMAL)):
+        watch = going()
+        for drive in (GOES.drive, 0, 290, GOES.drive):  # it may touch 0
+            watch.see(RAMPS._replace(drive=drive, bridge=Bridge.DRIVE if drive else Bridge.BRAKE))
+        with pytest.raises(Broken, match="ramp down above 300"):
+            watch.see(RAMPS._replace(drive=GOES.drive + 1, faults=fault))
+    with pytest.raises(Broken, match="no ramp"):
+        going().see(GOES._replace(faults=bit(Fault.THERMAL)))
 
 
 def test_the_observer_sees_output_that_comes_again_and_a_motion_that_begins_with_a_fault() -> None:
@@ -105,9 +117,9 @@ def test_the_observer_sees_an_input_that_was_let_go_or_never_at_rest(late: int) 
 
 
 def test_what_the_host_began_comes_down_when_an_input_has_the_axis_again() -> None:
-    handed = GOES._replace(local=True, rested=False)
+    handed = RAMPS._replace(local=True, rested=False)
     with pytest.raises(Broken, match="not yet at rest"):
-        going().see(handed._replace(drive=2 * GOES.drive))
+        going().see(handed._replace(state=AxisState.JOG))
     watch = going()
     for _ in range(ramp_ticks(VALUES) + 1):
         watch.see(handed)

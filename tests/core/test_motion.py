@@ -114,6 +114,24 @@ def test_category_1_is_a_ramp_that_ends_in_time(speed: int) -> None:
         assert (axis.now.state, axis.now.ended) == (AxisState.IDLE, Ended.STOPPED)
 
 
+@pytest.mark.parametrize("turn", [False, True])
+def test_a_ramp_down_pushes_no_harder_on_a_rod_that_something_holds(turn: bool) -> None:
+    """The reference runs ahead of it, which would ask for far more than what drove it before."""
+    axis, um = proven(deceleration_um_s2=8000)
+    with axis:
+        axis.jog(6000)
+        um = axis.follow(um, 150)
+        before, start = axis.now.output, len(axis.past)
+        if turn:
+            axis.jog(-6000)
+        else:
+            axis.stop(1)
+        axis.at(um, 600, count=50)
+        ramp = outputs(axis, start)
+        assert ramp[-1] > 0, "the ramp has not ended"
+        assert max(ramp) <= before
+
+
 @pytest.mark.parametrize("category", [0, 2, 255])
 def test_any_other_category_cuts_in_the_same_tick(category: int) -> None:
     axis, um = proven()

@@ -382,6 +382,12 @@ static void rest_now(axis_t *axis)
     position_new_block(&axis->position);
 }
 
+/* With no more output than now: a rod that something holds is not pushed harder for being told to stop. */
+static void ramp_down(axis_t *axis)
+{
+    axis->track.ramp_down = (int16_t)absolute(axis->output_permille);
+}
+
 void axis_stop(axis_t *axis, const settings_axis_t *set, uint8_t category, uint8_t reason)
 {
     if (!is_under_way(axis)) {
@@ -391,7 +397,7 @@ void axis_stop(axis_t *axis, const settings_axis_t *set, uint8_t category, uint8
         axis->state = AXIS_STATE_STOPPING;
         axis->stop_reason = reason;
         if (set->calibrated) {
-            axis->track.ramp_down = 1;
+            ramp_down(axis);
         }
     }
     if (!axis->resting && (category != 1 || axis->output_permille == 0)) {
@@ -783,8 +789,8 @@ static void take_change(axis_t *axis, const settings_axis_t *set, const motion_i
     axis->changed = 0;
     if (axis->output_permille == 0) {
         begin_way(axis, set, view);
-    } else {
-        motion_change(&axis->track, view, axis->demand, axis->demand_um_s);
+    } else if (!motion_change(&axis->track, view, axis->demand, axis->demand_um_s)) {
+        ramp_down(axis);
     }
 }
 
@@ -817,6 +823,7 @@ static int16_t drive_way(axis_t *axis, const settings_axis_t *set, const motion_
         latch(axis, out, FAULT_FOLLOWING);
         axis_stop(axis, set, 1, ENDED_FAULT);
     }
+    output = (int16_t)smaller(output, track->ramp_down != 0 ? track->ramp_down : output);
     if (said != MOTION_GOING) {
         ramp_or_rest(axis, set, view, out, said);
     }

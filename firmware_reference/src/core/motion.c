@@ -99,16 +99,17 @@ static uint8_t fits(const motion_t *motion, int32_t speed)
     return ticks <= RAMP_TICKS_MAX && (whole(speed) * ticks) >> 1 <= motion->target - motion->reference;
 }
 
-void motion_change(motion_t *motion, const motion_in_t *in, int32_t target_um, int32_t limit_um_s)
+uint8_t motion_change(motion_t *motion, const motion_in_t *in, int32_t target_um, int32_t limit_um_s)
 {
     int32_t target = motion->target;
     int32_t limit = motion->limit;
     take_target(motion, in, target_um, limit_um_s);
-    if (!fits(motion, motion->speed)) {
-        motion->target = target;
-        motion->limit = limit;
-        motion->ramp_down = 1;
+    if (fits(motion, motion->speed)) {
+        return 1;
     }
+    motion->target = target;
+    motion->limit = limit;
+    return 0;
 }
 
 /* Where the rod would be after `time` at a speed, along. */

@@ -35,7 +35,7 @@ typedef struct {
     uint16_t guard_time;            /* s / 4096: 1.5 ticks and 1.25 times the run-on */
     uint16_t carry_time;            /* s / 4096: one tick and the run-on, as it is */
     int8_t direction;               /* +1 extends, -1 retracts */
-    uint8_t ramp_down;              /* 1: slowing to 0 whatever the target */
+    int16_t ramp_down;              /* not 0: slowing to 0 whatever the target, with no more output than this */
     uint8_t held;                   /* how firmly the guard holds, see motion.c */
     uint8_t behind;                 /* ticks in a row further behind than following_um, to MOTION_BEHIND */
 } motion_t;
@@ -55,8 +55,8 @@ typedef struct {
 void motion_begin(motion_t *motion, const settings_axis_t *set, const motion_in_t *in, int32_t target_um,
                   int32_t limit_um_s);
 
-/* Another target or speed under way: takes it at once where the ramps allow, else ramps down first. */
-void motion_change(motion_t *motion, const motion_in_t *in, int32_t target_um, int32_t limit_um_s);
+/* Another target or speed under way: takes it at once where the ramps allow; 0: they do not, ramp down first. */
+uint8_t motion_change(motion_t *motion, const motion_in_t *in, int32_t target_um, int32_t limit_um_s);
 
 /* Output in permille along the direction (0 .. output ceiling); *said is MOTION_... */
 int16_t motion_tick(motion_t *motion, const settings_axis_t *set, const motion_in_t *in, uint8_t *said);

@@ -472,6 +472,11 @@ def _rest_now(axis: Axis) -> None:
     position_new_block(axis.position)
 
 
+def _ramp_down(axis: Axis) -> None:
+    """With no more output than now: a rod that is held is not pushed harder for a stop."""
+    axis.track.ramp_down = abs(axis.output_permille)
+
+
 def axis_stop(axis: Axis, settings: Any, category: int, reason: int) -> None:
     """Category 0: output off in this very tick; anything else: a ramp. At rest: nothing."""
     if not _is_under_way(axis):
@@ -480,7 +485,7 @@ def axis_stop(axis: Axis, settings: Any, category: int, reason: int) -> None:
         axis.state = _STOPPING
         axis.stop_reason = int(reason)
         if settings.calibrated:
-            axis.track.ramp_down = 1
+            _ramp_down(axis)
     if not axis.resting and (category != 1 or axis.output_permille == 0):
         _rest_now(axis)
 
@@ -801,8 +806,8 @@ def _take_change(axis: Axis, settings: Any, view: MotionIn) -> None:
     axis.changed = 0
     if axis.output_permille == 0:
         _begin_way(axis, settings, view)
-    else:
-        motion_change(axis.track, view, axis.demand, axis.demand_um_s)
+    elif not motion_change(axis.track, view, axis.demand, axis.demand_um_s):
+        _ramp_down(axis)
 
 
 def _ramp_or_rest(axis: Axis, settings: Any, view: MotionIn, out: AxisOut, said: int) -> None:
@@ -825,6 +830,8 @@ def _drive_way(axis: Axis, settings: Any, view: MotionIn, out: AxisOut) -> int:
     if track.behind >= MOTION_BEHIND and settings.following_um and axis_is_moving(axis):
         _latch(axis, out, int(Fault.FOLLOWING))
         axis_stop(axis, settings, 1, Ended.FAULT)
+    if track.ramp_down:
+        output = min(output, track.ramp_down)
     if said != MOTION_GOING:
         _ramp_or_rest(axis, settings, view, out, said)
     axis.reference_um = (track.reference >> 8) * track.direction

@@ -151,14 +151,15 @@ def _fits(motion: Motion, speed: int) -> bool:
     return ticks <= RAMP_TICKS_MAX and way <= motion.target - motion.reference
 
 
-def motion_change(motion: Motion, view: MotionIn, target_um: int, limit_um_s: int) -> None:
-    """Another target or speed under way: at once where the ramps allow, else a ramp down first."""
+def motion_change(motion: Motion, view: MotionIn, target_um: int, limit_um_s: int) -> bool:
+    """Another target or speed under way: at once where the ramps allow; False: ramp down first."""
     target, limit = motion.target, motion.limit
     _take_target(motion, view, target_um, limit_um_s)
-    if not _fits(motion, motion.speed):
-        motion.target = target
-        motion.limit = limit
-        motion.ramp_down = 1
+    if _fits(motion, motion.speed):
+        return True
+    motion.target = target
+    motion.limit = limit
+    return False
 
 
 def _ahead(motion: Motion, view: MotionIn, um_s: int, time: int) -> int:
