@@ -26,5 +26,6 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "proof": ("proof", "Required against measured over an agreed set of strokes; kept."),
     "compare": ("compare", "What has changed since the baseline, where and why likely."),
     "report": ("report", "The machine on paper; the card for its lid, with all settings."),
+    "record": ("record", "Record all telemetry and events into the logbook."),
     "watch": ("watch", "Live view: position, current, duty, state."),
 }

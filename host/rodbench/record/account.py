@@ -7,6 +7,7 @@ from typing import Any, NamedTuple
 
 STILL_TICKS = 100  # 0.5 s: too short for 256 frames, a turn of their counter, to be lost in
 ANEW = "the board started anew"
+WAITED_US = 1_000_000  # frames that came before the loss may be taken so long after it is told
 _HALF, _TURN = 1 << 31, 1 << 32
 
 
@@ -27,6 +28,7 @@ class Account:
     nonce: int | None = None  # of the board's present start
     anew: str = ""  # why the next frame is of a new start, whatever it says
     lost: str = ""  # why nothing comes, until something does
+    lost_us: int = 0  # since when
     tick: int | None = None  # of the newest telemetry
     counter: int = -1  # of the last frame
     host_us: int = 0  # when it came
@@ -37,6 +39,9 @@ class Account:
         """Take a frame; the gap before it, if any. `nonce` is the last hello's, `why` a reason for
         missing frames where one is known. `start` is raised when a new one of the board begins."""
         gap, begins = None, False
+        if self.lost and frame.host_us - self.lost_us < WAITED_US and self._follows(frame):
+            self._go_on(frame, self.nonce, False)
+            return None
         if self.tick is not None:
             begins = bool(self.anew) or self._begins(frame, nonce)
             reason = self.anew or self.lost or (ANEW if begins else why or "frames did not come")
@@ -44,6 +49,7 @@ class Account:
             if missed != 0:
                 gap = self._gap(frame, begins, reason, missed)
         self._go_on(frame, nonce, begins)
+        self.anew = self.lost = ""
         return gap
 
     def end(self, host_us: int) -> dict[str, Any] | None:
@@ -62,14 +68,20 @@ class Account:
     def _begins(self, frame: Frame, nonce: int | None) -> bool:
         """Frames that still waited when the board was lost go on from the last one, though a new
         hello has come already."""
-        step = self._step(frame)
-        if frame.telemetry and step >= _HALF:
+        if frame.telemetry and self._step(frame) >= _HALF:
             return True
-        broken = frame.counter < 0 or frame.counter != (self.counter + 1) & 0xFF
-        return nonce != self.nonce and (broken or (frame.telemetry and step >= STILL_TICKS))
+        return nonce != self.nonce and not self._follows(frame)
+
+    def _follows(self, frame: Frame) -> bool:
+        """Whether it is the very next one."""
+        if frame.counter < 0 or frame.counter != (self.counter + 1) & 0xFF:
+            return False
+        return not frame.telemetry or self._step(frame) < STILL_TICKS
 
     def _missing(self, frame: Frame) -> int | None:
         """How many frames are missing before this one; None: some, not known how many."""
+        if self._follows(frame):
+            return 0
         if self.lost or (frame.telemetry and self._step(frame) >= STILL_TICKS):
             return None  # the counter may have turned, or begun anew with another session
         if frame.counter < 0 or self.counter < 0:
@@ -94,5 +106,4 @@ class Account:
             self.tick = frame.tick
         elif frame.telemetry:
             self.tick = frame.tick
-        self.anew = self.lost = ""
         self.counter, self.host_us = frame.counter, frame.host_us

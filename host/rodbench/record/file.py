@@ -59,9 +59,11 @@ class OpenFile:
             os.fsync(self._handle)
         except OSError as error:
             self._take_back()
-            raise not_written(
-                self.path, error, "what was recorded before is whole and can be read"
-            ) from None
+            kept = "what was recorded before is whole and can be read"
+            raise not_written(self.path, error, kept) from None
+        except BaseException:  # a signal: half a block would spoil what comes behind it
+            self._take_back()
+            raise
         self.size += len(data)
 
     def close(self) -> None:

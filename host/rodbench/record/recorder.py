@@ -19,6 +19,7 @@ from rodbench.record import layout, wire
 from rodbench.record.account import Account, Frame
 from rodbench.record.file import OpenFile
 from rodbench.record.layout import Head
+from rodbench.record.logbook import Logbook
 
 FOLDER = "recordings"
 FLUSH_S = 0.7  # so that what a kill loses is less than a second
@@ -123,6 +124,7 @@ class Recorder:
         the disk. After "lost" the next sample ends a gap."""
         if what == "lost":
             self.account.lost = str(facts.get("why", "the link was lost"))
+            self.account.lost_us = self._host_us()
         self._mark(what, **facts)
         self.flush()
 
@@ -141,24 +143,36 @@ class Recorder:
         self._written_s = self.board.clock.now()
         if not any(self._rows) and not self._facts:
             return
-        rows, facts = self._rows, self._facts
-        self._rows, self._facts = ([], [], []), []
-        tables = _tables(rows)
+        tables = _tables(self._rows)
         wall_ms = round(self._now().timestamp() * 1000)
         head = _timed(Head(self._block, start=self.account.start, wall_ms=wall_ms), tables)
         words = [table.astype(np.uint32) for table in tables]
-        self._file.add(layout.pack_block(head, words, facts))
+        self._file.add(layout.pack_block(head, words, self._facts))
+        self._rows, self._facts = ([], [], []), []  # kept when the writing was interrupted
         self._block += 1
 
     def close(self, ended: str = "asked to") -> Path:
-        """Write the rest, and why it ended; safe to repeat. Raises RecordingError."""
+        """Write the rest, why it ended, and a line in the logbook; safe to repeat. Raises
+        RecordingError."""
         if not self._closed:
             self._closed = True
             try:
                 self._end(ended)
             finally:
                 self._file.close()
+                with contextlib.suppress(OSError):  # the recording itself says the same
+                    self._note(ended)
         return self.path
+
+    @property
+    def seconds(self) -> float:
+        """Host time from the beginning to the newest frame."""
+        return self.account.host_us / 1e6
+
+    @property
+    def size(self) -> int:
+        """Bytes on the disk."""
+        return self._file.size
 
     # -- the parts
 
@@ -172,7 +186,7 @@ class Recorder:
             self._asked_s = float("-inf")
         if gap:
             self._facts.append(gap)
-        if lost:
+        if lost and not self.account.lost:
             self._mark("back", hello=asdict(self.board.hello))
 
     def _why(self) -> str:
@@ -180,8 +194,11 @@ class Recorder:
         before, self._dropped = self._dropped, board_dropped(self.board)
         return "this computer was too slow to take them" if self._dropped > before else ""
 
+    def _host_us(self) -> int:
+        return round((self.board.clock.now() - self._begun_s) * 1e6)
+
     def _mark(self, what: str, **facts: Any) -> None:
-        host_us = round((self.board.clock.now() - self._begun_s) * 1e6)
+        host_us = self._host_us()
         place = [self.account.start, self.account.tick]
         told = {"fact": "mark", "what": what, "host_us": host_us, "at": place}
         self._facts.append({**facts, **told})
@@ -195,12 +212,18 @@ class Recorder:
         self.flush()
 
     def _end(self, ended: str) -> None:
-        host_us = round((self.board.clock.now() - self._begun_s) * 1e6)
+        host_us = self._host_us()
         gap = self.account.end(host_us)
         told = {"frames": self.frames, "missed": self.account.missed, "host_us": host_us}
         self._facts += [gap] if gap else []
         self._facts.append({"fact": "end", "ended": ended, **told})
         self.flush()
+
+    def _note(self, ended: str) -> None:
+        data = {"file": f"{FOLDER}/{self.path.name}", "seconds": round(self.seconds, 1)}
+        data |= {"frames": self.frames, "gaps": self.account.gaps, "ended": ended}
+        digest = int(self.settings["digest"], 16)
+        Logbook(self.path.parent.parent).append("recording", digest=digest, **data)
 
 
 def board_dropped(board: Board) -> int:

@@ -43,9 +43,12 @@ def fit(board_s: Floats, host_s: Floats) -> Drift:
     if len(x) < LEAST or span <= 0.0:
         return Drift(None, None, float(np.min(host_s - board_s)), span, _late(host_s - board_s))
     slope, offset = _low_line(x, y)
-    spread = _left_out(x, y, slope)
-    floor = 2.0 * STEP_S / span
-    ppm, either = _ppm(slope), 1e6 * float(np.hypot(spread, floor))
+    unsure = (
+        _left_out(x, y, slope),
+        2.0 * STEP_S / span,
+        2.0 * _wander(y - offset - slope * x) / span,
+    )
+    ppm, either = _ppm(slope), 1e6 * float(np.linalg.norm(unsure))
     return Drift(ppm, either, offset, span, _late(host_s - board_s - offset - slope * board_s))
 
 
@@ -88,10 +91,18 @@ def _low_spread(rest: Floats) -> float:
     return 1.4826 * float(np.median(np.median(rest) - rest[rest <= np.median(rest)]))
 
 
+def _wander(rest: Floats) -> float:
+    """How far the level of the parts goes up and down about the line: a least delay that changes
+    slowly, as of a busy computer, bends the line as the clock does. One that grows steadily all the
+    time cannot be told from a clock that is off."""
+    part = np.arange(len(rest)) * PARTS // len(rest)
+    return float(np.ptp([np.median(rest[part == k]) for k in range(PARTS)]))
+
+
 def _left_out(x: Floats, y: Floats, slope: float) -> float:
     """Half interval of 95 % of the slope, by leaving out one part of the time after another:
     delays of neighbours are alike, so points one by one would make it too small."""
-    part = np.minimum(np.arange(len(x)) * PARTS // len(x), PARTS - 1)
+    part = np.arange(len(x)) * PARTS // len(x)
     slopes = [_low_line(x[part != k], y[part != k])[0] for k in range(PARTS)]
     variance = (PARTS - 1) / PARTS * float(np.sum((np.array(slopes) - slope) ** 2))
     return T_7 * float(np.sqrt(variance))

@@ -139,6 +139,12 @@ def _chosen(data: Data, _: Units) -> str:
     return f"axis {data.get('axis')}: runs/{data.get('run')}"
 
 
+def _recorded(data: Data, _: Units) -> str:
+    gaps = data.get("gaps")
+    told = f"{data.get('file')}, {minutes(data.get('seconds', 0))}, {data.get('frames')} frames"
+    return told + (f", gaps: {gaps}" if gaps else "")
+
+
 _TOLD: dict[str, Callable[[Data, Units], str]] = {
     "new": _new,
     "note": _note,
@@ -155,6 +161,7 @@ _TOLD: dict[str, Callable[[Data, Units], str]] = {
     "caution": _accepted,
     "proof": _proven,
     "baseline": _chosen,
+    "recording": _recorded,
     "report": _reported,
     "restored": _restored,
 }
