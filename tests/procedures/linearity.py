@@ -95,8 +95,11 @@ def held(bench: Bench, found: Linearity) -> dict[str, tuple[int, int]]:
     return {
         "deviation": (int(inside.sum()), inside.size),
         "backlash": near(found.backlash_mm, rod.screw.backlash_mm, found.backlash_error_mm),
-        "independent": near(found.independent_percent, true.independent, found.percent_error),
-        "terminal": near(found.terminal_percent, true.terminal_worst, found.percent_error),
+        "independent": near(found.independent_percent, true.independent, found.independent_error),
+        "least squares": near(
+            found.least_squares_percent, true.least_squares_worst, found.least_squares_error
+        ),
+        "terminal": near(found.terminal_percent, true.terminal_worst, found.terminal_error),
     }
 
 

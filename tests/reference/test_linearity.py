@@ -21,6 +21,7 @@ from rodbench.science.linearity import (
     least_worst_line,
     scatter,
     straightness,
+    unsure,
 )
 from scipy.optimize import linprog
 from scipy.stats import chi2
@@ -48,6 +49,38 @@ def test_second_example() -> None:
     assert found.least_squares.slope == pytest.approx(0.9956, abs=1e-12)
     assert found.least_squares.offset == pytest.approx(0.44, abs=1e-12)
     assert found.least_squares_worst == pytest.approx(0.57, abs=1e-12)
+
+
+def test_how_sure_by_hand() -> None:
+    """A bow read at one place in the middle: the terminal line stays, so its deviation moves as the
+    reading; the strip's height does, so half of it moves by a half. The least-squares line takes a
+    third of it along. What moves all readings together moves the only one likewise."""
+    one = unsure([0.0, 1.0, 2.0], [0.0, 3.0, 2.0], own=0.3, common=0.0)
+    assert (one.terminal, one.independent) == (pytest.approx(0.3), pytest.approx(0.15))
+    assert one.least_squares == pytest.approx(0.2)
+    both = unsure([0.0, 1.0, 2.0], [0.0, 3.0, 2.0], own=0.3, common=0.4)
+    assert both.terminal == pytest.approx(0.5)
+    none = unsure([0.0, 1.0, 2.0], [0.0, 3.0, 2.0], own=0.0, common=0.0)
+    assert (none.least_squares, none.terminal, none.independent) == (0.0, 0.0, 0.0)
+
+
+def test_how_sure_is_how_they_scatter() -> None:
+    """Readings of a half sine with two corners, each off by its own error and all by a common one,
+    the ends aside: 95 % of the deviations that follow lie as far from the true ones as is said."""
+    rng = np.random.default_rng(13)
+    x = np.linspace(0.0, 9.0, 10)
+    y = x + np.sin(np.pi * x / 9.0) + 0.3 * (np.arange(10) == 3)
+    said, true = unsure(x, y, own=1.96 * 0.02, common=1.96 * 0.03), straightness(x, y)
+    names = {"least_squares": "least_squares_worst", "terminal": "terminal_worst"}
+    held = dict.fromkeys([*names, "independent"], 0)
+    for _ in range(1000):
+        off = rng.normal(0.0, 0.02, 10) + rng.normal(0.0, 0.03)
+        off[[0, -1]] = 0.0
+        seen = straightness(x, y + off)
+        for name in held:
+            key = names.get(name, name)
+            held[name] += abs(getattr(seen, key) - getattr(true, key)) <= getattr(said, name)
+    assert all(925 <= count <= 975 for count in held.values()), held
 
 
 def by_programming(x: list[float], y: list[float]) -> float:
@@ -110,10 +143,11 @@ def test_scatter_by_hand() -> None:
     stops = [Stop((0.0, 2.0), (-1.0, -1.0)), Stop((1.0, 3.0), (0.0, 0.0))]
     found = scatter(stops, fixed=0.0, common=0.0)
     assert found.repeat == pytest.approx(1.0)
-    assert found.mean == pytest.approx(2.776445 * math.sqrt(1 / 4), rel=1e-6)
+    assert found.own == found.mean == pytest.approx(2.776445 * math.sqrt(1 / 4), rel=1e-6)
     assert found.play == pytest.approx(2.0)
     more = scatter(stops, fixed=0.3, common=0.4)
     assert more.mean == pytest.approx(math.hypot(found.mean, 1.96 * 0.5), rel=1e-9)
+    assert more.common == pytest.approx(1.96 * 0.4)
     with pytest.raises(ValueError, match="two visits"):
         scatter([Stop((0.0,), (1.0,))], 0.0, 0.0)
 

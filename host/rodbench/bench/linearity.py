@@ -16,7 +16,7 @@ from rodbench_protocol import table
 from rodbench_protocol.settings import check
 
 from rodbench.science import linearity as science
-from rodbench.science.linearity import Scatter, Stop, Straightness
+from rodbench.science.linearity import Scatter, Stop, Straightness, Unsure
 from rodbench.science.trapezoid import least_time
 from rodbench.settings import pot_table
 from rodbench.settings.units import Units
@@ -63,9 +63,11 @@ class Linearity:
     deviation_error_mm: float
     line_mm_per_raw: float
     independent_percent: float
+    independent_error: float
     terminal_percent: float
+    terminal_error: float
     least_squares_percent: float
-    percent_error: float
+    least_squares_error: float
     repeat_mm: float  # one sigma, ruler included
     repeat_low_mm: float
     repeat_high_mm: float
@@ -217,11 +219,20 @@ def evaluate(
         for raw, stop in zip(raws, stops, strict=True)
     ]
     known = [(0.0, 0.0), *sorted(points), (float(_span(live)), live["stroke_um"] / 1000)]
-    straight = science.straightness(
-        [mm for _, mm in known], [100.0 * way / scale.pot for way, _ in known]
-    )
+    lines = _lines(known, seen, 100.0 / scale.pot)
     knots = science.best_knots(known, pot_table.MOST, ENOUGH_SHARE * seen.mean)
-    return _judged(live, known, knots, seen, straight, raws, stops, error_mm, scale.pot)
+    return _judged(live, known, knots, seen, lines, raws, stops, error_mm)
+
+
+def _lines(
+    known: list[tuple[float, float]], seen: Scatter, percent: float
+) -> tuple[Straightness, Unsure]:
+    """The three lines in % of the pot's supply, `percent` a raw, and how sure they are: the ruler's
+    error as the way that it makes."""
+    places, shares = [mm for _, mm in known], [percent * way for way, _ in known]
+    slope = (shares[-1] - shares[0]) / (places[-1] - places[0])
+    unsure = science.unsure(places, shares, seen.own * slope, seen.common * slope)
+    return science.straightness(places, shares), unsure
 
 
 def step_sigma(readings: Sequence[Reading], step_raw: float) -> float:
@@ -270,13 +281,13 @@ def _judged(
     known: list[tuple[float, float]],
     knots: list[tuple[float, float]],
     seen: Scatter,
-    straight: Straightness,
+    lines: tuple[Straightness, Unsure],
     raws: list[float],
     stops: list[Stop],
     error_mm: float,
-    full_scale: int,
 ) -> Linearity:
     stroke_mm, span = live["stroke_um"] / 1000, _span(live)
+    straight, unsure = lines
     now = table.knots(live)
     before = max(
         abs(float(science.bent(now, [way])[0]) / span * stroke_mm - mm) for way, mm in known
@@ -293,9 +304,11 @@ def _judged(
         deviation_error_mm=seen.mean,
         line_mm_per_raw=stroke_mm / span,
         independent_percent=straight.independent,
+        independent_error=unsure.independent,
         terminal_percent=straight.terminal_worst,
+        terminal_error=unsure.terminal,
         least_squares_percent=straight.least_squares_worst,
-        percent_error=100.0 * seen.mean / stroke_mm * span / full_scale,
+        least_squares_error=unsure.least_squares,
         repeat_mm=seen.repeat,
         repeat_low_mm=seen.repeat_low,
         repeat_high_mm=seen.repeat_high,
@@ -364,9 +377,9 @@ def sentences(found: Linearity, units: Units) -> list[str]:
         state = "in force" if found.accepted else "left out"
         table_words = f"{len(found.table_raw)} points, {state}: {found.reason}"
     return [
-        f"linearity  independent {found.independent_percent:.2f} %, terminal "
-        f"{found.terminal_percent:.2f} %, least squares {found.least_squares_percent:.2f} %, each "
-        f"+-{found.percent_error:.2f} % of the pot's supply",
+        f"linearity  independent {_percent(found.independent_percent, found.independent_error)}, "
+        f"terminal {_percent(found.terminal_percent, found.terminal_error)}, least squares "
+        f"{_percent(found.least_squares_percent, found.least_squares_error)} of the pot's supply",
         f"position   up to {fine(worst)} beside the line between the ends, "
         f"+-{fine(found.deviation_error_mm)} at each place",
         f"repeats    to {fine(found.repeat_mm)} (one sigma; {fine(found.repeat_low_mm)} to "
@@ -374,3 +387,7 @@ def sentences(found: Linearity, units: Units) -> list[str]:
         f"backlash   {fine(found.backlash_mm)} +-{fine(found.backlash_error_mm)}",
         f"table      {table_words}",
     ]
+
+
+def _percent(best: float, error: float) -> str:
+    return f"{best:.2f} +-{error:.2f} %"

@@ -45,6 +45,37 @@ def straightness(x: Sequence[float], y: Sequence[float]) -> Straightness:
     )
 
 
+@dataclass(frozen=True, slots=True)
+class Unsure:
+    """Half widths of 95 % intervals of the greatest deviations from the three lines."""
+
+    least_squares: float
+    terminal: float
+    independent: float
+
+
+def unsure(x: Sequence[float], y: Sequence[float], own: float, common: float) -> Unsure:
+    """How sure the three are: `own` is the half width of each reading between the first and the
+    last, which are where the ends were found, `common` that of what moves all of these together.
+
+    Each is moved up and down by it and all is reckoned anew (JCGM 100:2008, 5.1.3, note 2): a line
+    that may turn follows the readings, so it takes a part of their errors along.
+    """
+    ys = np.asarray(y, dtype=float)
+    inner = np.ones(ys.size)
+    inner[[0, -1]] = 0.0
+    moves = [common * inner, *(own * np.diag(inner))]
+    each = [(_three(x, ys + move) - _three(x, ys - move)) / 2.0 for move in moves if move.any()]
+    return (
+        Unsure(*map(float, np.sqrt(np.sum(np.square(each), axis=0)))) if each else Unsure(0, 0, 0)
+    )
+
+
+def _three(x: Sequence[float], y: np.ndarray) -> np.ndarray:
+    found = straightness(x, y.tolist())
+    return np.array([found.least_squares_worst, found.terminal_worst, found.independent])
+
+
 def least_worst_line(x: Sequence[float], y: Sequence[float]) -> tuple[float, float, float]:
     """(offset, slope, greatest deviation) of the line that makes its greatest deviation least.
 
@@ -153,14 +184,21 @@ class Stop:
 @dataclass(frozen=True, slots=True)
 class Scatter:
     """What stops say together, mm. `repeat` is one sigma of a single reading about its place and
-    way; the others are half widths of 95 % intervals. `mean` is that of one stop."""
+    way; the others are half widths of 95 % intervals: `own` of a stop's mean, `common` of what
+    moves all of them together."""
 
     repeat: float
     repeat_low: float
     repeat_high: float
-    mean: float
+    own: float
+    common: float
     play: float
     play_error: float
+
+    @property
+    def mean(self) -> float:
+        """Of one stop's mean, in all."""
+        return float(np.hypot(self.own, self.common))
 
 
 def scatter(stops: Sequence[Stop], fixed: float, common: float) -> Scatter:
@@ -177,7 +215,6 @@ def scatter(stops: Sequence[Stop], fixed: float, common: float) -> Scatter:
     variance = sum(float(((g - g.mean()) ** 2).sum()) for g in groups) / freedom
     visits = float(np.mean([group.size for group in groups]))
     t = quantile(0.05, freedom)
-    of_mean = (t * t * variance / (2.0 * visits) + NORMAL_95**2 * (fixed**2 + common**2)) ** 0.5
     each_play = 2.0 * variance / visits + 2.0 * fixed**2
     play_t = max(t, NORMAL_95)
     low, high = chi_bounds(freedom)
@@ -185,7 +222,8 @@ def scatter(stops: Sequence[Stop], fixed: float, common: float) -> Scatter:
         repeat=variance**0.5,
         repeat_low=(variance * freedom / high) ** 0.5,
         repeat_high=(variance * freedom / low) ** 0.5,
-        mean=of_mean,
+        own=(t * t * variance / (2.0 * visits) + NORMAL_95**2 * fixed**2) ** 0.5,
+        common=NORMAL_95 * common,
         play=float(np.mean([stop.play for stop in stops])),
         play_error=play_t * (each_play / len(stops)) ** 0.5,
     )
