@@ -30,7 +30,14 @@ from rodbench.science.motor_fit import (
     step_error,
     values,
 )
-from rodbench.science.motor_steady import Stretch, loaded_slope, point, unloaded, zero_error
+from rodbench.science.motor_steady import (
+    Stretch,
+    about_middle,
+    loaded_slope,
+    point,
+    unloaded,
+    zero_error,
+)
 from scipy.optimize import curve_fit
 
 with warnings.catch_warnings():
@@ -306,6 +313,19 @@ def test_means_of_a_run_whose_load_grows_keep_the_relation(whole: bool) -> None:
             replace(made, times_s=made.times_s[:5], mm=made.mm[:5]),
             zero_a=0.0, least_supply_v=0.01, least_a=0.001,
         )  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("middle_mm", "from_s", "to_s"), [(50.0, 0.0, 2.0), (60.0, 0.0, 4.0), (100.0, 4.0, 8.0)]
+)
+def test_a_stretch_about_the_middle(middle_mm: float, from_s: float, to_s: float) -> None:
+    """From 40 mm at 10 mm/s for 8 s, and mirrored: the rod passes 50 mm after 1 s."""
+    for way in (1.0, -1.0):
+        places = [(n / 10.0, way * (40.0 + n)) for n in range(81)]
+        assert about_middle(places, way * middle_mm) == pytest.approx((from_s, to_s))
+        assert about_middle(places, way * 39.0) == (-math.inf, math.inf)
+    assert about_middle([], 50.0) == (-math.inf, math.inf)
+    assert about_middle([(n / 10.0, 5.0) for n in range(20)], 5.0) == (-math.inf, math.inf)
 
 
 def test_the_sigma_of_a_speed_is_that_of_a_line() -> None:

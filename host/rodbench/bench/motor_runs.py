@@ -13,7 +13,14 @@ from rodbench.board import AxisSample, BoardSample
 from rodbench.board.convert import mm_per_raw
 from rodbench.clock import TICK_S
 from rodbench.science.motor_fit import Point, Runs, Shared, beyond_share, pot_scale, step_error
-from rodbench.science.motor_steady import Stretch, current_noise, loaded_slope, point, unloaded
+from rodbench.science.motor_steady import (
+    Stretch,
+    about_middle,
+    current_noise,
+    loaded_slope,
+    point,
+    unloaded,
+)
 
 from .budget import Budget
 from .job import REST_PERIOD_S, Job, failed, refuse_fault, rest_samples, settle
@@ -176,6 +183,10 @@ class Work:
         if at_output:
             begin = max(begin, at_output[0].tick + round(RAISED_S / TICK_S))
         steady = [s for s in at_output if s.tick >= begin]
+        if not run.whole:
+            ways = [(s.tick, self.mm(s)) for s in steady]
+            low, high = about_middle(ways, self.plan.middle_mm)
+            steady = [s for s in steady if low <= s.tick <= high]
         supplies = [
             s
             for s in heard

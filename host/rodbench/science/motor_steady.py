@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import hypot, sqrt
+from math import hypot, inf, sqrt
 
 import numpy as np
 
@@ -65,6 +65,20 @@ def point(
         speed_sigma=noise(times, mm) * sqrt(float(share @ share)),
         whole=whole,
     )
+
+
+def about_middle(places: Sequence[tuple[float, float]], middle_mm: float) -> tuple[float, float]:
+    """From when to when of (time, place) the middle of the way lies in the middle of the time: all
+    of it where that is outside. Where a load changes along the way, fast runs whose middle lies
+    further on than that of slow ones would show its change as friction that grows with speed."""
+    times, mm = np.array(places, dtype=float).reshape(-1, 2).T
+    whole = (-inf, inf)
+    if times.size < LEAST or not np.ptp(times):
+        return whole
+    slope, offset = np.polyfit(times, mm, 1)
+    at = (middle_mm - offset) / slope if slope else inf
+    reach = min(at - times[0], times[-1] - at)
+    return (float(at - reach), float(at + reach)) if reach > 0.0 else whole
 
 
 def _by_line(times: np.ndarray) -> np.ndarray:
