@@ -32,7 +32,7 @@ from rodbench.errors import (
     SettingsError,
     UsageError,
 )
-from rodbench.link.api import Link, LinkStatistics, Reply
+from rodbench.link.api import Link, LinkStatistics, Reply, Who
 from rodbench.link.client import Client
 from rodbench.link.transport import Transport
 
@@ -92,6 +92,16 @@ class Board:
     def hello(self) -> Hello:
         """What the board said when it was opened or last asked."""
         return convert.hello(self.link.hello_fields)
+
+    @property
+    def commander(self) -> Who | None:
+        """Who commands the board, this program or another, as of the last poll; None: nobody."""
+        return self.link.commander
+
+    @property
+    def dropped(self) -> int:
+        """Frames of telemetry that were thrown away because this program did not poll in time."""
+        return self.link.dropped
 
     def ask_hello(self) -> Hello:
         """Ask again (digests, reset cause)."""

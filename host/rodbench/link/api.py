@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import Any, Protocol, TypeAlias
+from typing import Any, NamedTuple, Protocol, TypeAlias
 
 from rodbench_protocol.names import AxisTelemetry, BoardTelemetry, Event
 
@@ -40,6 +40,16 @@ class LinkStatistics:
     round_trip_ms_worst: float = 0.0
 
 
+class Who(NamedTuple):
+    """A program that uses the board: what it calls itself ("jog 1") and its process."""
+
+    name: str
+    pid: int
+
+    def __str__(self) -> str:
+        return f"'{self.name}' (process {self.pid})"
+
+
 Unasked: TypeAlias = AxisTelemetry | BoardTelemetry | Event
 """What comes unasked, in wire units: fields as in the schema."""
 
@@ -60,6 +70,17 @@ class Link(Protocol):
     @property
     def hello_fields(self) -> dict[str, Any]:
         """Fields of the last hello, wire units."""
+        ...
+
+    @property
+    def commander(self) -> Who | None:
+        """Who commands the board, this program or another; None: nobody, or nobody can tell. As of
+        the last poll."""
+        ...
+
+    @property
+    def dropped(self) -> int:
+        """Frames that came unasked and were thrown away because this program did not poll."""
         ...
 
     def hello(self) -> Reply:

@@ -22,7 +22,7 @@ from rodbench.errors import (
     Refused,
     RodbenchError,
 )
-from rodbench.link.api import LinkStatistics, Reply, Unasked
+from rodbench.link.api import LinkStatistics, Reply, Unasked, Who
 from rodbench.link.heart import Heart, Pending, decode_unasked
 from rodbench.link.refusals import major_refused, refusal
 from rodbench.link.transport import ReaderThread, Transport
@@ -82,6 +82,16 @@ class Client:
     def newest_tick(self) -> int:
         """Newest board tick seen in this session."""
         return self._heart.newest_tick
+
+    @property
+    def commander(self) -> Who | None:
+        """A port of one's own is nobody else's."""
+        return None
+
+    @property
+    def dropped(self) -> int:
+        """Frames that nobody polled in time."""
+        return self._heart.dropped
 
     @property
     def alive_line(self) -> bool:

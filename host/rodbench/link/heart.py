@@ -82,6 +82,7 @@ class Heart:
         self.unasked: deque[bytes] = deque(maxlen=UNASKED_KEPT)
         self.restarted = False  # an event without a session came: the board has started anew
         self.bytes_seen = 0
+        self.dropped = 0  # payloads that nobody polled in time
         self._splitter = framing.Splitter()
         self._seq = 0
         self._aside_seq = 0
@@ -170,4 +171,5 @@ class Heart:
         if payload[0] != MessageId.EVENT:  # which tells when it happened, and may be old
             tick = int.from_bytes(payload[3:7], "little")
             self.newest_tick = newer_tick(tick, self.newest_tick)
+        self.dropped += len(self.unasked) == UNASKED_KEPT
         self.unasked.append(payload)

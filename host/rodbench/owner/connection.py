@@ -12,6 +12,7 @@ from collections.abc import Callable
 from typing import Any
 
 from rodbench.errors import RodbenchError
+from rodbench.link.api import Who
 from rodbench.owner import lines
 
 UNASKED_WAITING = 2000  # lines for a client that does not read; older telemetry is dropped first
@@ -36,11 +37,12 @@ class Connection:
         self._at_once = at_once
         self._requests: queue.Queue[dict[str, Any] | None] = queue.Queue()
         self._replies: deque[bytes] = deque()
-        self._unasked: deque[bytes] = deque(maxlen=UNASKED_WAITING)
+        self._unasked: deque[tuple[bytes, int]] = deque()
+        self._dropped = 0  # frames of lines that were dropped, not told yet
         self._sendable = threading.Condition()
 
     def __str__(self) -> str:
-        return f"'{self.who}' (process {self.pid})"
+        return str(Who(self.who, self.pid))
 
     def serve(self, ended: Callable[[Connection], None]) -> None:
         """Read until the client goes; runs in a thread of this connection."""
@@ -58,10 +60,12 @@ class Connection:
             self._replies.append(lines.encode(message))
             self._sendable.notify()
 
-    def send_unasked(self, line: bytes) -> None:
-        """A line of telemetry; the oldest waiting ones may be dropped."""
+    def send_unasked(self, line: bytes, frames: int) -> None:
+        """A line of telemetry; the oldest waiting ones may be dropped, and the client is told."""
         with self._sendable:
-            self._unasked.append(line)
+            if len(self._unasked) == UNASKED_WAITING:
+                self._dropped += self._unasked.popleft()[1]
+            self._unasked.append((line, frames))
             self._sendable.notify()
 
     def close(self) -> None:
@@ -106,13 +110,21 @@ class Connection:
         if "id" in message:
             self.send({"id": message["id"], **reply})
 
+    def _next(self) -> bytes:
+        """What goes out next. Dropped frames are told in their place, before later ones."""
+        if self._replies:
+            return self._replies.popleft()
+        if self._dropped:
+            dropped, self._dropped = self._dropped, 0
+            return lines.encode({"dropped": dropped})
+        return self._unasked.popleft()[0] if self._unasked else b""
+
     def _send_loop(self) -> None:
         while not self.closed.is_set():
             with self._sendable:
                 while not (self._replies or self._unasked or self.closed.is_set()):
                     self._sendable.wait()
-                waiting = self._replies or self._unasked
-                data = waiting.popleft() if waiting else b""
+                data = self._next()
             try:
                 self._line.sendall(data)
             except OSError:

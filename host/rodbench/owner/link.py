@@ -15,7 +15,7 @@ from rodbench_protocol.names import Event
 
 from rodbench.clock import Clock, WallClock
 from rodbench.errors import LinkLost, NoAnswer, OutcomeUnknown, ProtocolMismatch, RodbenchError
-from rodbench.link.api import LinkStatistics, Reply, Unasked
+from rodbench.link.api import LinkStatistics, Reply, Unasked, Who
 from rodbench.link.heart import decode_unasked, newer_tick
 from rodbench.owner import lines, places
 from rodbench.owner.start import connect
@@ -68,6 +68,8 @@ class OwnerLink:
         self._number = 0
         self._newest_tick = 0
         self._hello: dict[str, Any] = {}
+        self._commander: Who | None = None
+        self._dropped = 0
         try:
             self._greet(token, who or os.path.basename(sys.argv[0]) or "python")
         except BaseException:
@@ -83,6 +85,16 @@ class OwnerLink:
     def newest_tick(self) -> int:
         """Newest board tick that this process has seen."""
         return self._newest_tick
+
+    @property
+    def commander(self) -> Who | None:
+        """Who commands the board, as the owner last said."""
+        return self._commander
+
+    @property
+    def dropped(self) -> int:
+        """Frames that the owner threw away because this program did not take them."""
+        return self._dropped
 
     @property
     def hello_fields(self) -> dict[str, Any]:
@@ -162,6 +174,7 @@ class OwnerLink:
                 hint=f"it ends by itself when idle for ten seconds, or end process {got['pid']}",
             )
         self._hello, self._newest_tick = got["hello"], got["tick"]
+        self._commander = _who(got["control"])
         for text in got["warnings"]:
             self._warn(text)
 
@@ -219,6 +232,10 @@ class OwnerLink:
             self._newest_tick = message["session"]["tick"]
         elif "lost" in message:
             self._lost = lines.error_from(message["lost"])
+        elif "control" in message:
+            self._commander = _who(message["control"])
+        elif "dropped" in message:
+            self._dropped += message["dropped"]
         elif "warn" in message:
             self._warn(message["warn"])
 
@@ -240,3 +257,7 @@ class OwnerLink:
             kept="a motion under way is stopped by the board itself, within its hold and its ramp",
             hint="the next command starts it again; nothing moves by itself",
         )
+
+
+def _who(control: dict[str, Any] | None) -> Who | None:
+    return Who(control["who"], control["pid"]) if control else None

@@ -104,15 +104,14 @@ class Server:
         with self._lock:
             for connection in self._connections:
                 if any(connection.periods):
-                    connection.send_unasked(line)
+                    connection.send_unasked(line, len(payloads))
                 elif event_line and connection.greeted:
-                    connection.send_unasked(event_line)
+                    connection.send_unasked(event_line, len(events))
 
     def _lost(self, client: Client, error: RodbenchError) -> None:
         """The port is gone, or the board started anew: say so at once; nothing moves by itself."""
         self._broadcast({"lost": lines.error_to(error)})
-        with self._lock:
-            self._commander = None
+        self._set_commander(None)
         if client.alive_line:
             with contextlib.suppress(RodbenchError):
                 client.open_session()
@@ -178,7 +177,7 @@ class Server:
             self._connections.remove(connection)
             commanding = self._commander is connection
             if commanding:
-                self._commander = None
+                self._set_commander(None)
             self._idle_since = time.monotonic()
         if commanding:
             for axis in connection.axes:
@@ -250,11 +249,13 @@ class Server:
             if self._ending.is_set():
                 connection.close()  # unanswered: the client starts another owner
             connection.greeted = True
+            control = self._control()
         return {
             "version": places.version(),
             "pid": os.getpid(),
             "hello": client.hello_fields,
             "tick": client.newest_tick,
+            "control": control,
             "warnings": list(self._warnings),
         }
 
@@ -310,13 +311,24 @@ class Server:
                     kept="it goes on undisturbed",
                     hint="wait until it ends, or `rodbench stop`",
                 )
-            self._commander = connection
+            self._set_commander(connection)
             connection.commanded_s = now
+
+    def _set_commander(self, connection: Connection | None) -> None:
+        """Everybody sees who commands, whoever it is."""
+        with self._lock:
+            if connection is not self._commander:
+                self._commander = connection
+                self._broadcast({"control": self._control()})
+
+    def _control(self) -> dict[str, Any] | None:
+        other = self._commander
+        return None if other is None else {"who": other.who, "pid": other.pid}
 
     def _give_back(self, connection: Connection) -> None:
         with self._lock:
             if self._commander is connection:
-                self._commander = None
+                self._set_commander(None)
             connection.axes.clear()
 
     def _release(self, connection: Connection, message: dict[str, Any]) -> dict[str, Any]:
