@@ -126,6 +126,27 @@ def test_a_motor_that_got_slower_is_told() -> None:
     assert kinds(compare(BASELINE, taken(9, ohm=2.2))) == ["slower"]
 
 
+def moved(seed: int, output: float, **changes: float) -> Taken:
+    """As `taken`, with a move each way: at full output all the way, or with some to spare."""
+    draw = np.random.default_rng(seed)
+    moves = [made(way, output, draw, **changes) for way in (1, -1)]
+    if output < 1.0:  # the speed is held, by a little more or less
+        moves = [replace(m, output_permille=m.output_permille + 5.0 * m.on * np.sin(9.0 * m.t_s))
+                 for m in moves]  # fmt: skip
+    return replace(taken(seed, **changes), moves=moves)
+
+
+def test_a_move_that_full_output_just_holds_takes_longer_on_a_lower_supply() -> None:
+    """8 % less supply, a tenth more time; told where there is output to spare, or where it is more
+    than the supply explains."""
+    lower = {"supply": 11.0}
+    assert kinds(compare(moved(1, 1.0), moved(2, 1.0, **lower))) == []
+    assert kinds(compare(moved(1, 0.8), moved(2, 0.8, **lower))) == ["longer"]
+    slow = moved(2, 1.0, **lower)
+    stretched = [replace(m, t_s=1.2 * m.t_s) for m in slow.moves]
+    assert kinds(compare(moved(1, 1.0), replace(slow, moves=stretched))) == ["longer"]
+
+
 def test_what_cannot_be_looked_at_is_told() -> None:
     later = taken(3)
     assert compare(BASELINE, later).unseen == ()

@@ -16,9 +16,9 @@ from statistics import fmean
 
 import numpy as np
 
-from . import constants
+from . import constants, move_time
 from .profile import Bump, Profile, binned, bumps, edges_of, profile
-from .stroke_figures import Recorded, figures
+from .stroke_figures import Recorded
 from .students import quantile
 from .taken import WAYS, Floats, Look, Taken, paired, scatter_of_mean, word
 
@@ -26,7 +26,6 @@ ALPHA = 0.01  # half of it for the bins, half for the rest
 SINGLE_LOOKS = 10
 LEVEL_SHARE = 0.04  # of the mean current, everywhere
 END_MM, END_SHARE = 0.15, 0.003
-TIME_SHARE, TIME_S = 0.04, 0.1
 TOGETHER = 0.3  # two ends that moved alike to this share moved together
 ENDS = ("retracted end", "extended end")
 
@@ -59,14 +58,15 @@ def compare(baseline: Taken, later: Taken) -> Comparison:
     edges = edges_of([*baseline.runs, *later.runs]) if strokes and current else None
     found = None if edges is None else profile(baseline, later, edges, ALPHA / 2.0)
     looks = [] if edges is None else _level_looks(baseline, later, edges, share)
-    motor = False
+    motor = None
     if strokes:
         more, motor = constants.looks(baseline, later, share, current=current)
         looks += more
-    looks += _time_looks(baseline, later) + _end_looks(baseline, later, share)
+    looks += move_time.looks(baseline, later, motor) + _end_looks(baseline, later, share)
     heavier = () if found is None else tuple(bumps(found))
     said = _findings({look.name: look for look in looks}, heavier, baseline)
-    unseen = _unseen(baseline, later, strokes, current, motor)
+    told = any(look.name == "motor constant" for look in looks)
+    unseen = _unseen(baseline, later, strokes, current, told)
     return Comparison(tuple(said), tuple(looks), heavier, found, unseen)
 
 
@@ -84,17 +84,6 @@ def _level_looks(baseline: Taken, later: Taken, edges: Floats, share: float) -> 
         limit = (quantile(share, freedom) * error + LEVEL_SHARE) * usual
         name = f"current {word(way)}"
         looks.append(Look(name, "A", usual, float(after.mean()), error * usual, limit))
-    return looks
-
-
-def _time_looks(baseline: Taken, later: Taken) -> list[Look]:
-    looks = []
-    for way, before, after in paired(
-        baseline.moves, later.moves, lambda move: figures(move, 0.0, 0.0).on_s
-    ):
-        usual = float(before.mean())
-        limit = TIME_SHARE * usual + TIME_S
-        looks.append(Look(f"time {word(way)}", "s", usual, float(after.mean()), 0.0, limit))
     return looks
 
 

@@ -218,8 +218,8 @@ def _sagged(stroke: Recorded) -> tuple[float, float] | None:
 
 def looks(
     baseline: Taken, later: Taken, share: float, *, current: bool
-) -> tuple[Sequence[Look], bool]:
-    """All looks of this page, and whether the constants could be told apart."""
+) -> tuple[Sequence[Look], Constants | None]:
+    """All looks of this page, and the baseline's motor; None where it could not be told."""
     low, high = stretch(baseline, later)
     pair = [points(taken, low, high) if current else None for taken in (baseline, later)]
     motor = fit(pair[0]) if pair[0] is not None else None
@@ -229,5 +229,4 @@ def looks(
     found += speed_looks(baseline, later, motor, share)
     if current:
         found.append(source_look(baseline, later, share))
-    told = [look for look in found if look is not None]
-    return told, any(look.name == "motor constant" for look in told)
+    return [look for look in found if look is not None], motor
