@@ -15,6 +15,7 @@ PROTOCOL = TOP / "protocol" / "rodbench_protocol"
 ALLOWED = {
     "cli": {
         "show",
+        "page",
         "bench",
         "settings",
         "record",
@@ -25,6 +26,7 @@ ALLOWED = {
         "load",
         "protocol",
     },
+    "page": {"show", "bench", "science", "settings", "record", "board", "protocol"},
     "load": {"board", "owner", "link", "protocol"},
     "show": {"science", "settings", "record", "board", "protocol"},
     "bench": {"science", "settings", "record", "board", "protocol"},

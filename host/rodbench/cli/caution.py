@@ -34,6 +34,17 @@ def before_motion(setup: Setup, board: Board, axis: int, live: Mapping[str, int]
     _accept(setup, board, axis)
 
 
+def before_page(setup: Setup, board: Board) -> None:
+    """The same before a page may move what is on this board."""
+    from rodbench.bench.guarded import not_guarded
+
+    scopes = {number: board.read_scope(number) for number in board.scopes}
+    fitted = [number for number in scopes if number and scopes[number]["feedback"]]
+    for number in fitted:
+        talk.say(f"axis {number}: {not_guarded(scopes[0], scopes[number])}")
+    _accept(setup, board, fitted[0] if fitted else 0)
+
+
 def _accept(setup: Setup, board: Board, axis: int) -> None:
     book = setup.logbook() if setup.has_machine else None
     if book is not None and book.has(KIND):

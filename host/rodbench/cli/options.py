@@ -192,6 +192,7 @@ def _with(*options: Callable[[F], F]) -> Callable[[F], F]:
 for_file = _with(_MACHINE, _JSON)
 for_board = _with(_PORT, _MACHINE, _JSON, _SPEED)
 for_motion = _with(_PORT, _MACHINE, _JSON, _YES, _SPEED)
+for_page = _with(_PORT, _MACHINE, _JSON, _YES)
 for_procedure = _with(_PORT, _MACHINE, _JSON, _YES, _ANSWERS, _EYE, _SPEED)
 for_port = _with(_PORT, _MACHINE, _JSON)
 for_wiring = _with(_MACHINE, _JSON, _YES, _ANSWERS)

@@ -28,4 +28,5 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "report": ("report", "The machine on paper; the card for its lid, with all settings."),
     "record": ("record", "Record all telemetry and events into the logbook."),
     "watch": ("watch", "Live view: position, current, duty, state."),
+    "page": ("page", "A page beside the machine, for a browser; stop, hold-to-run."),
 }

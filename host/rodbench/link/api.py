@@ -96,8 +96,9 @@ class Link(Protocol):
         """Stop, whoever commands; never refused, safe to repeat. Axis 0: all."""
         ...
 
-    def alive(self) -> None:
-        """Renew this command's motion with the newest tick seen."""
+    def alive(self, tick: int | None = None) -> None:
+        """Renew this command's motion with the newest tick seen, or with `tick`: what a person who
+        holds it through a further program has seen."""
         ...
 
     def poll(self, timeout_s: float = 0.0) -> list[Unasked]:

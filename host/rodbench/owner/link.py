@@ -115,9 +115,9 @@ class OwnerLink:
         """Stop, whoever commands."""
         return self._reply("stop", self._call("stop", STOP_S, axis=axis, category=category))
 
-    def alive(self) -> None:
-        """Renew, echoing the newest tick that this process has seen."""
-        self._send({"do": "alive", "tick": self._newest_tick})
+    def alive(self, tick: int | None = None) -> None:
+        """Renew, echoing `tick`, or the newest that this process has seen."""
+        self._send({"do": "alive", "tick": self._newest_tick if tick is None else tick})
 
     def poll(self, timeout_s: float = 0.0) -> list[Unasked]:
         """What came unasked; waits up to `timeout_s` for the first."""

@@ -1,0 +1,105 @@
+"""The page's server: one process, one board, any number of pages that look, one that controls."""
+
+from __future__ import annotations
+
+import contextlib
+import logging
+import secrets
+import socket
+
+from rodbench.errors import PortError, UsageError
+from rodbench.page.control import Control
+from rodbench.page.feed import Feed
+from rodbench.page.guard import KEY_QUERY, App, Guard
+from rodbench.page.hands import Hands
+
+LOOPBACK = "127.0.0.1"
+ANYWHERE = ("0.0.0.0", "::", "*", "")
+
+
+class PageServer:
+    """Binds at once, so that `url` is known; `run` serves until a signal."""
+
+    def __init__(
+        self,
+        feed: Feed,
+        hands: Hands,
+        control: Control,
+        *,
+        address: str = LOOPBACK,
+        port: int = 0,
+    ) -> None:
+        self.feed, self.hands, self.control = feed, hands, control
+        self.key = secrets.token_urlsafe(32)
+        self._address = address
+        self._socket = _bound(address, port)
+        self.port = int(self._socket.getsockname()[1])
+
+    @property
+    def url(self) -> str:
+        """The address without the key: who opens it only watches."""
+        return f"http://{_host(self._address)}:{self.port}/"
+
+    @property
+    def keyed_url(self) -> str:
+        """The address with the key of this run."""
+        return f"{self.url}?{KEY_QUERY}={self.key}"
+
+    @property
+    def hosts(self) -> list[str]:
+        """The names by which a browser may ask."""
+        names = {_host(self._address)}
+        if self._address in (LOOPBACK, "localhost", "::1"):
+            names |= {LOOPBACK, "localhost", "[::1]"}
+        return [f"{name}:{self.port}" for name in sorted(names)]
+
+    def app(self) -> App:
+        """All of it, behind the guard."""
+        from rodbench.page.routes import routes
+
+        return Guard(routes(self.feed, self.hands, self.control), self.hosts, self.key)
+
+    def run(self) -> None:
+        """Serve until SIGINT or SIGTERM."""
+        import uvicorn
+
+        config = uvicorn.Config(
+            self.app(),
+            log_config=None,
+            access_log=False,  # the key is in one address
+            ws_max_size=1 << 20,
+            ws_per_message_deflate=False,
+            timeout_graceful_shutdown=1,
+            server_header=False,
+        )
+        logging.getLogger("uvicorn.error").setLevel(logging.WARNING)
+        logging.getLogger("nicegui").setLevel(logging.ERROR)
+        with contextlib.closing(self._socket):
+            uvicorn.Server(config).run(sockets=[self._socket])
+
+
+def _bound(address: str, port: int) -> socket.socket:
+    if address in ANYWHERE:
+        raise UsageError(
+            f"--listen {address} would serve on every network that this computer is on",
+            kept="nothing is served",
+            hint="name the one address of this computer under which the page is opened",
+        )
+    family = socket.AF_INET6 if ":" in address else socket.AF_INET
+    made = socket.socket(family, socket.SOCK_STREAM)
+    try:
+        made.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        made.bind((address, port))
+        made.listen(64)  # who comes before the server runs waits
+    except (OSError, OverflowError) as error:
+        made.close()
+        raise PortError(
+            f"the page cannot be served at {address}, port {port}: {error}",
+            kept="nothing is served",
+            hint="another program may have that port: --web-port 0 takes any that is free",
+        ) from None
+    return made
+
+
+def _host(address: str) -> str:
+    return f"[{address}]" if ":" in address else address
