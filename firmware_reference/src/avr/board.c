@@ -126,11 +126,13 @@ static void sleep_unless_due(void)
     sei();
 }
 
-void board_loop(void)
+void board_run(void)
 {
-    if (timebase_take()) {
-        tick();
-    } else {
-        sleep_unless_due();
+    for (;;) {
+        if (timebase_take()) {
+            tick();
+        } else {
+            sleep_unless_due();
+        }
     }
 }

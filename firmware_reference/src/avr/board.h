@@ -1,8 +1,8 @@
-/* The board: everything started once, then one call per turn of the main loop. */
+/* The board: everything started once, then one tick after another. What never returns keeps nobody's registers. */
 #ifndef BOARD_H
 #define BOARD_H
 
 void board_start(void);
-void board_loop(void);
+void board_run(void) __attribute__((noreturn, OS_task));
 
 #endif

@@ -3,5 +3,5 @@
 int main(void)
 {
     board_start();
-    for (;;) { board_loop(); }
+    board_run();
 }
