@@ -138,8 +138,8 @@ MUTANTS = (
     Mutant("motion.c", "+ time + halved(time, 2)", "+ time + halved(time, 3)"),
     Mutant(
         "motion.c",
-        "in->count_um + in->noise_um >= motion->stop_um",
-        "in->noise_um >= motion->stop_um",
+        "count_um(in) + in->axis->position.noise_um >= motion->stop_um",
+        "in->axis->position.noise_um >= motion->stop_um",
     ),
     Mutant(
         "motion.c", "larger(speed - motion->down, lowest)", "larger(speed - motion->up, lowest)"

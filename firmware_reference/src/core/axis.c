@@ -148,14 +148,8 @@ static void see_proof(axis_t *axis, const settings_axis_t *set)
 
 static void look(const axis_t *axis, const axis_in_t *in, motion_in_t *view)
 {
-    view->um = axis->position_um;
-    view->um_s = axis->speed_um_s;
-    view->count_um = position_count_um(&axis->position);
-    view->noise_um = axis->position.noise_um;
-    view->wait = axis->wait;
-    view->supply_mv = in->supply_mv;
-    view->supply_nominal_mv = in->supply_nominal_mv;
-    view->creep = (axis->flags & (AXIS_FLAGS_PROVEN | AXIS_FLAGS_OUTSIDE)) != AXIS_FLAGS_PROVEN;
+    view->axis = axis;
+    view->in = in;
 }
 
 /* ---------------------------------------------------------------- commands */
@@ -579,10 +573,10 @@ static void judge_current(axis_t *axis, const settings_axis_t *set, axis_out_t *
     }
 }
 
-static void watch_current(axis_t *axis, const settings_axis_t *set, axis_out_t *out, const guard_in_t *view, uint8_t fault)
+static void watch_current(axis_t *axis, const settings_axis_t *set, axis_out_t *out, uint8_t fault)
 {
     uint16_t time_cs = axis->guard.direction < 0 ? set->stroke_time_retract_cs : set->stroke_time_extend_cs;
-    if (guard_runs(&axis->guard, set, view)) {
+    if (guard_runs(&axis->guard, set, axis)) {
         axis->way = (uint16_t)(axis->way + WAY_STEP);
         if (axis->command == AXIS_STATE_RUN && axis->on_ticks * 5 >= time_cs * UINT32_C(12)) {
             trip(axis, out, FAULT_NO_END);
@@ -594,16 +588,9 @@ static void watch_current(axis_t *axis, const settings_axis_t *set, axis_out_t *
 
 static void watch_motion(axis_t *axis, const settings_axis_t *set, axis_out_t *out)
 {
-    guard_in_t view;
-    view.output_permille = axis->output_permille;
-    view.current_ma = axis->current_ma;
-    view.current_lsb_ma = (int16_t)smaller(halved((int32_t)axis->current_scale, 9), 32767);
-    view.um = axis->position_um;
-    view.slow_um_s = smaller(set->creep_speed_um_s, axis->demand_um_s);
-    view.folded_back = axis->also & AXIS_ALSO_FOLDED_BACK;
-    uint8_t fault = guard_motion(&axis->guard, set, &axis->position, &view);
+    uint8_t fault = guard_motion(&axis->guard, set, axis);
     if (has_two_wires(set)) {
-        watch_current(axis, set, out, &view, fault);
+        watch_current(axis, set, out, fault);
     } else if (fault == FAULT_NO_CURRENT && !set->calibrated) {
         /* an end switch has opened, as it should; or, if nothing ever moved, the host has to find out */
         axis_stop(axis, set, 0, axis->guard.moved ? ENDED_END_FOUND : ENDED_UNFINISHED);
@@ -772,15 +759,15 @@ static int16_t drive_run(axis_t *axis, const settings_axis_t *set, const motion_
         axis_stop(axis, set, 0, ENDED_SOFT_STOP);
         return 0;
     }
-    int32_t most = view->creep ? set->creep_output_permille : set->output_max_permille;
+    int32_t most = motion_creeps(view) ? set->creep_output_permille : set->output_max_permille;
     int16_t wanted = (int16_t)between(axis->demand, -most, most);
     if (axis->state == AXIS_STATE_STOPPING) {
-        if (absolute(axis->output_permille) <= axis->track.dead) {
+        if (absolute(axis->output_permille) <= motion_dead(set, axis->track.direction)) {
             return 0;               /* below the dead zone the ramp has ended */
         }
         wanted = 0;
     }
-    return slew(axis->output_permille, wanted, RUN_UP, run_down(set, axis->track.full));
+    return slew(axis->output_permille, wanted, RUN_UP, run_down(set, motion_full_speed(set, axis->track.direction)));
 }
 
 /* What was asked for anew while under way: at once where the ramps allow, else by way of a stop. */

@@ -22,7 +22,7 @@
 #define AXIS_RESTS_BY_SETTING 1u    /* as stop_by says */
 #define AXIS_RESTS_BRAKED 2u        /* whatever stop_by says, until the next drive */
 
-typedef struct {
+typedef struct axis_in {
     uint32_t tick;              /* of this tick, 5 ms each */
     uint32_t duty_room;         /* ticks of output that the duty budget still allows, this one included */
     uint16_t heat;              /* permille */
@@ -63,7 +63,7 @@ typedef struct {
     uint8_t lost;               /* ticks without a good reading */
 } local_t;
 
-typedef struct {
+typedef struct axis {
     /* from here to faults laid out as in telemetry_axis */
     uint8_t state;              /* AXIS_STATE_... */
     uint8_t flags;              /* AXIS_FLAGS_... bits */

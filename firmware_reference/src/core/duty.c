@@ -160,7 +160,7 @@ uint32_t duty_room(const duty_t *duty, const settings_axis_t *set)
 uint32_t duty_wait(const duty_t *duty, uint32_t most)
 {
     const duty_copy_t *now = current(duty);
-    uint32_t used = duty_used(duty);
+    uint32_t used = now->sum + now->count;
     uint8_t slot = now->slot;
     uint8_t bins = 0;
     for (; used > most; bins++) {

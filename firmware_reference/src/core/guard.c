@@ -1,5 +1,6 @@
 #include "guard.h"
 
+#include "axis.h"
 #include "div.h"
 #include "number.h"
 
@@ -82,13 +83,13 @@ uint8_t guard_over_current(guard_t *guard, const settings_axis_t *set, int16_t c
     return guard->over_ticks >= set->trip_ms ? FAULT_OVER_CURRENT : 0;
 }
 
-static uint8_t cause_without_motion(const guard_t *guard, const settings_axis_t *set, const guard_in_t *in)
+static uint8_t cause_without_motion(const guard_t *guard, const settings_axis_t *set, const axis_t *axis)
 {
     int16_t mean = (int16_t)halved(guard->current_mean, 4);
-    uint16_t step = (uint16_t)in->current_lsb_ma;
+    uint16_t step = (uint16_t)smaller(halved((int32_t)axis->current_scale, 9), 32767);
     uint16_t running = set->running_ma;
     uint16_t high = running != 0 ? (uint16_t)(running + running / 5) : set->trip_ma / 2;
-    if (set->current_sensor == CURRENT_SENSOR_NONE || in->folded_back) {
+    if (set->current_sensor == CURRENT_SENSOR_NONE || (axis->also & AXIS_ALSO_FOLDED_BACK)) {
         return FAULT_STALL;
     }
     if (set->feedback == FEEDBACK_NONE) {
@@ -106,14 +107,14 @@ static uint8_t cause_without_motion(const guard_t *guard, const settings_axis_t 
 
 /* What a running motor draws: at first what it draws as it gets going, then that followed by a third a second at most,
  * as a load changes on the way. */
-uint8_t guard_runs(guard_t *guard, const settings_axis_t *set, const guard_in_t *in)
+uint8_t guard_runs(guard_t *guard, const settings_axis_t *set, const axis_t *axis)
 {
     int16_t mean = (int16_t)halved(guard->current_mean, 4);
     if (guard->start_ticks < START_TICKS) {
         guard->start_ticks++;
         guard->own_ma = mean < 0 ? 0 : (uint16_t)mean;
     }
-    uint8_t runs = cause_without_motion(guard, set, in) == FAULT_POT_NOT_FOLLOWING;
+    uint8_t runs = cause_without_motion(guard, set, axis) == FAULT_POT_NOT_FOLLOWING;
     if (runs && (guard->still_ticks & 3) == 0) {
         uint16_t step = (uint16_t)(guard->own_ma / 128 + 1);
         guard->own_ma = (uint16_t)((uint16_t)mean > guard->own_ma ? guard->own_ma + step : guard->own_ma - step);
@@ -122,13 +123,13 @@ uint8_t guard_runs(guard_t *guard, const settings_axis_t *set, const guard_in_t 
 }
 
 /* Ticks in which the slowest motion meant stands out of the noise, at least the stall time. */
-static uint16_t still_limit(const settings_axis_t *set, const position_t *position, const guard_in_t *in)
+static uint16_t still_limit(const settings_axis_t *set, const axis_t *axis)
 {
     int32_t travel = set->feedback == FEEDBACK_NONE ? CURRENT_TRAVEL : UNKNOWN_TRAVEL;
     if (set->calibrated) {
-        travel = larger(position_block_travel(position, set, in->slow_um_s), 1);
+        travel = larger(position_block_travel(&axis->position, set, smaller(set->creep_speed_um_s, axis->demand_um_s)), 1);
     }
-    int32_t ticks = div_toward_zero((int32_t)position->threshold * 64, travel) + STILL_EXTRA;
+    int32_t ticks = div_toward_zero((int32_t)axis->position.threshold * 64, travel) + STILL_EXTRA;
     return (uint16_t)between(ticks, set->stall_time_ms / TICK_MS, 60000);
 }
 
@@ -159,14 +160,13 @@ static void look_for_motion(guard_t *guard, const position_t *position)
     }
 }
 
-static void watch(guard_t *guard, const settings_axis_t *set, const position_t *position, const guard_in_t *in,
-                  int8_t direction)
+static void watch(guard_t *guard, const settings_axis_t *set, const axis_t *axis, int8_t direction)
 {
     guard->direction = direction;
-    guard->mark = position->block;
-    guard->furthest_um = along(in->um, direction);
-    guard->current_mean = (int32_t)in->current_ma * 16;
-    guard->still_limit = still_limit(set, position, in);
+    guard->mark = axis->position.block;
+    guard->furthest_um = along(axis->position_um, direction);
+    guard->current_mean = (int32_t)axis->current_ma * 16;
+    guard->still_limit = still_limit(set, axis);
     guard->still_ticks = 0;
     guard->moved = 0;
     guard->start_ticks = 0;
@@ -180,22 +180,23 @@ static uint8_t goes_wrong_way(guard_t *guard, const settings_axis_t *set, const 
     return position->span != 0 && way < guard->furthest_um - allowed;
 }
 
-uint8_t guard_motion(guard_t *guard, const settings_axis_t *set, const position_t *position, const guard_in_t *in)
+uint8_t guard_motion(guard_t *guard, const settings_axis_t *set, const axis_t *axis)
 {
-    int8_t direction = in->output_permille < 0 ? -1 : 1;
+    const position_t *position = &axis->position;
+    int8_t direction = axis->output_permille < 0 ? -1 : 1;
     if (direction != guard->direction) {
-        watch(guard, set, position, in, direction);
+        watch(guard, set, axis, direction);
     }
-    guard->current_mean += halved((int32_t)in->current_ma * 16 - guard->current_mean, 4);
+    guard->current_mean += halved((int32_t)axis->current_ma * 16 - guard->current_mean, 4);
     if (position->block_ready) {
         look_for_motion(guard, position);
     }
-    if (goes_wrong_way(guard, set, position, in->um)) {
+    if (goes_wrong_way(guard, set, position, axis->position_um)) {
         return FAULT_WRONG_WAY;
     }
-    if (!in->folded_back && !drives_enough(set, in->output_permille)) {
+    if (!(axis->also & AXIS_ALSO_FOLDED_BACK) && !drives_enough(set, axis->output_permille)) {
         return 0;
     }
     guard->still_ticks++;
-    return guard->still_ticks >= guard->still_limit ? cause_without_motion(guard, set, in) : 0;
+    return guard->still_ticks >= guard->still_limit ? cause_without_motion(guard, set, axis) : 0;
 }

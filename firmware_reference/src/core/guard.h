@@ -22,15 +22,6 @@ typedef struct {
     uint8_t start_ticks;        /* without a pot: of the drive this way, while it gets going; at rest: ticks since */
 } guard_t;
 
-typedef struct {
-    int16_t output_permille;    /* of the tick in which the readings were taken; not 0 */
-    int16_t current_ma;
-    int16_t current_lsb_ma;     /* one ADC step of the sensor */
-    int32_t um;
-    int32_t slow_um_s;          /* the slowest speed that is meant to count as motion */
-    uint8_t folded_back;        /* 1: the output is taken back, so that the current stays low */
-} guard_in_t;
-
 /* A motion begins: nothing is held against it yet. */
 void guard_begin(guard_t *guard);
 
@@ -39,11 +30,13 @@ uint8_t guard_pot_band(guard_t *guard, const settings_axis_t *set, uint16_t raw,
 /* In ticks at rest, calibrated: has the rod left the place where it came to rest? 1 or 0. */
 uint8_t guard_moving_off(guard_t *guard, const position_t *position, int32_t um);
 
-/* The two below are asked in ticks with output only. */
+/* Those below are asked in ticks with output only. The axis has this tick's readings, and the output with which they were
+ * taken. */
+struct axis;
 uint8_t guard_over_current(guard_t *guard, const settings_axis_t *set, int16_t current_ma);
-uint8_t guard_motion(guard_t *guard, const settings_axis_t *set, const position_t *position, const guard_in_t *in);
+uint8_t guard_motion(guard_t *guard, const settings_axis_t *set, const struct axis *axis);
 
 /* Behind guard_motion: does the motor draw what a running one does, neither hardly any nor risen? */
-uint8_t guard_runs(guard_t *guard, const settings_axis_t *set, const guard_in_t *in);
+uint8_t guard_runs(guard_t *guard, const settings_axis_t *set, const struct axis *axis);
 
 #endif

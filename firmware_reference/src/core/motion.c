@@ -1,5 +1,6 @@
 #include "motion.h"
 
+#include "axis.h"
 #include "div.h"
 #include "number.h"
 
@@ -14,16 +15,16 @@
 #define HELD_FIRM 24
 #define BOOST_MAX 400
 
+int16_t motion_dead(const settings_axis_t *set, int8_t direction)
+{
+    return (int16_t)(direction < 0 ? set->dead_zone_retract_permille : set->dead_zone_extend_permille);
+}
+
 int32_t motion_full_speed(const settings_axis_t *set, int8_t direction)
 {
-    int32_t full = set->full_speed_extend_um_s;
-    int16_t dead = (int16_t)set->dead_zone_extend_permille;
-    if (direction < 0) {
-        full = set->full_speed_retract_um_s;
-        dead = (int16_t)set->dead_zone_retract_permille;
-    }
+    int32_t full = direction < 0 ? set->full_speed_retract_um_s : set->full_speed_extend_um_s;
     if (full <= 0) {
-        full = div_toward_zero(set->creep_speed_um_s * 1000, larger((int16_t)set->creep_output_permille - dead, 20));
+        full = div_toward_zero(set->creep_speed_um_s * 1000, larger((int16_t)set->creep_output_permille - motion_dead(set, direction), 20));
     }
     return larger(full, 100);
 }
@@ -48,35 +49,47 @@ static void take_direction(motion_t *motion, const settings_axis_t *set, int8_t 
     memset(motion, 0, sizeof *motion);
     int32_t run_on = set->run_on_extend_um;
     motion->direction = direction;
-    motion->full = motion_full_speed(set, direction);
     motion->stop_um = set->soft_stop_max_um;
-    motion->dead = (int16_t)set->dead_zone_extend_permille;
     if (direction < 0) {
         run_on = set->run_on_retract_um;
         motion->stop_um = -set->soft_stop_min_um;
-        motion->dead = (int16_t)set->dead_zone_retract_permille;
     }
-    int32_t time = smaller(div_toward_zero(run_on << TIME_BITS, motion->full), GUARD_TIME_MAX);
+    int32_t time = smaller(div_toward_zero(run_on << TIME_BITS, motion_full_speed(set, direction)), GUARD_TIME_MAX);
     motion->carry_time = (uint16_t)(TIME_ONE_TICK + smaller(time, CARRY_TIME_MAX));
     motion->guard_time = (uint16_t)(TIME_ONE_TICK * 3 / 2 + time + halved(time, 2));
 }
 
+uint8_t motion_creeps(const motion_in_t *in)
+{
+    return (in->axis->flags & (AXIS_FLAGS_PROVEN | AXIS_FLAGS_OUTSIDE)) != AXIS_FLAGS_PROVEN;
+}
+
+static CORE_ONCE int32_t count_um(const motion_in_t *in)
+{
+    return position_count_um(&in->axis->position);
+}
+
 static void take_target(motion_t *motion, const motion_in_t *in, int32_t target_um, int32_t limit_um_s)
 {
-    int32_t most = motion->stop_um - in->count_um;
+    int32_t most = motion->stop_um - count_um(in);
     motion->target = smaller(along(target_um, motion->direction), most) * 256;
     motion->limit = per_tick(limit_um_s);
 }
 
 static CORE_ONCE int32_t um_along(const motion_t *motion, const motion_in_t *in)
 {
-    return along(in->um, motion->direction);
+    return along(in->axis->position_um, motion->direction);
+}
+
+static CORE_ONCE int32_t um_s_along(const motion_t *motion, const motion_in_t *in)
+{
+    return along(in->axis->speed_um_s, motion->direction);
 }
 
 void motion_begin(motion_t *motion, const settings_axis_t *set, const motion_in_t *in, int32_t target_um,
                   int32_t limit_um_s)
 {
-    take_direction(motion, set, target_um < in->um ? -1 : 1);
+    take_direction(motion, set, target_um < in->axis->position_um ? -1 : 1);
     motion->up = step_per_tick(set->acceleration_um_s2);
     motion->down = step_per_tick(set->deceleration_um_s2);
     motion->creep = per_tick(set->creep_speed_um_s);
@@ -122,8 +135,8 @@ static int32_t ahead(const motion_t *motion, const motion_in_t *in, int32_t um_s
 uint8_t motion_forbids(const motion_t *motion, const motion_in_t *in)
 {
     int32_t meant = whole(whole(motion->speed) * TICKS_PER_S);
-    int32_t um_s = larger(along(in->um_s, motion->direction), meant);
-    return ahead(motion, in, um_s, motion->guard_time) + in->count_um + in->noise_um >= motion->stop_um;
+    int32_t um_s = larger(um_s_along(motion, in), meant);
+    return ahead(motion, in, um_s, motion->guard_time) + count_um(in) + in->axis->position.noise_um >= motion->stop_um;
 }
 
 /* The reference's next speed; returns how it changes per tick just now. */
@@ -148,7 +161,7 @@ static int32_t trapezoid(motion_t *motion, int32_t limit)
 /* A speed, um per tick with 8 fraction bits, of a reference that may be made to wait. */
 static int32_t paced(const motion_in_t *in, int32_t speed)
 {
-    return whole(speed * (256 - in->wait));
+    return whole(speed * (256 - in->axis->wait));
 }
 
 /* Moves the reference on, never past the target and never further ahead of the rod than lead_max. Gives the lead.
@@ -191,10 +204,11 @@ static int32_t feed(const motion_t *motion, const settings_axis_t *set, const mo
     int32_t ticks = halved(whole(motion->carry_time * TICKS_PER_S), TIME_BITS - 8);
     int32_t soon = whole(between(motion->speed + step * ticks, 0, motion->limit + halved(motion->limit, 2)));
     int32_t um_s = whole(paced(in, soon) * TICKS_PER_S);
-    int32_t push = um_s * (1000 - motion->dead) + lead * (1000 * GAIN_PER_S);
-    int32_t output = motion->dead + motion->boost + div_toward_zero(push, motion->full);
-    int32_t measured_at = set->speed_supply_mv != 0 ? set->speed_supply_mv : in->supply_nominal_mv;
-    return div_toward_zero(between(output, 0, 2000) * measured_at, larger(in->supply_mv, (measured_at >> 1) + 1));
+    int16_t dead = motion_dead(set, motion->direction);
+    int32_t push = um_s * (1000 - dead) + lead * (1000 * GAIN_PER_S);
+    int32_t output = dead + motion->boost + div_toward_zero(push, motion_full_speed(set, motion->direction));
+    int32_t measured_at = set->speed_supply_mv != 0 ? set->speed_supply_mv : in->in->supply_nominal_mv;
+    return div_toward_zero(between(output, 0, 2000) * measured_at, larger(in->in->supply_mv, (measured_at >> 1) + 1));
 }
 
 static uint8_t hold(motion_t *motion, const settings_axis_t *set, const motion_in_t *in)
@@ -202,7 +216,7 @@ static uint8_t hold(motion_t *motion, const settings_axis_t *set, const motion_i
     motion->speed = smaller(motion->speed, motion->creep);
     motion->reference = um_along(motion, in) * 256;
     motion->boost = 0;
-    if (along(in->um_s, motion->direction) <= set->creep_speed_um_s) {
+    if (um_s_along(motion, in) <= set->creep_speed_um_s) {
         motion->held = (uint8_t)(motion->held + 2);
     }
     return motion->held >= HELD_FIRM ? MOTION_HELD : MOTION_GOING;
@@ -210,7 +224,7 @@ static uint8_t hold(motion_t *motion, const settings_axis_t *set, const motion_i
 
 int16_t motion_tick(motion_t *motion, const settings_axis_t *set, const motion_in_t *in, uint8_t *said)
 {
-    int32_t limit = in->creep ? smaller(motion->creep, motion->limit) : motion->limit;
+    int32_t limit = motion_creeps(in) ? smaller(motion->creep, motion->limit) : motion->limit;
     int32_t step = trapezoid(motion, limit);
     *said = MOTION_RAMPED_DOWN;
     if (motion->ramp_down && motion->speed == 0) {
@@ -225,13 +239,13 @@ int16_t motion_tick(motion_t *motion, const settings_axis_t *set, const motion_i
     }
     *said = MOTION_ARRIVED;
     if (!motion->ramp_down &&
-        ahead(motion, in, along(in->um_s, motion->direction), motion->carry_time) >= whole(motion->target)) {
+        ahead(motion, in, um_s_along(motion, in), motion->carry_time) >= whole(motion->target)) {
         return 0;
     }
     *said = MOTION_GOING;
-    int32_t lead_max = whole(whole(larger(limit, motion->creep)) * LEAD_TICKS) + in->count_um;
+    int32_t lead_max = whole(whole(larger(limit, motion->creep)) * LEAD_TICKS) + count_um(in);
     int32_t lead = advance(motion, set, in, lead_max);
     adapt(motion, lead, lead_max);
-    int32_t ceiling = in->creep ? set->creep_output_permille : set->output_max_permille;
+    int32_t ceiling = motion_creeps(in) ? set->creep_output_permille : set->output_max_permille;
     return (int16_t)between(feed(motion, set, in, step, lead), 0, ceiling);
 }

@@ -28,8 +28,6 @@ typedef struct {
     int32_t up;                     /* of speed, per tick */
     int32_t down;
     int32_t stop_um;                /* along: nothing drives beyond */
-    int32_t full;                   /* um/s at full output this way */
-    int16_t dead;                   /* permille: least output that moves the rod this way */
     int16_t boost;                  /* permille that the load asks for beyond what was measured */
     uint16_t lost_um;               /* that the reference did not go, as it waited for the rod */
     uint16_t guard_time;            /* s / 4096: 1.5 ticks and 1.25 times the run-on */
@@ -40,18 +38,16 @@ typedef struct {
     uint8_t behind;                 /* ticks in a row further behind than following_um, to MOTION_BEHIND */
 } motion_t;
 
+/* What it goes by: the axis with this tick's estimate, and its readings. Two pointers, as the stack is short. */
 typedef struct {
-    int32_t um;                     /* estimate */
-    int32_t um_s;
-    int32_t count_um;
-    int32_t noise_um;               /* two sigma */
-    uint16_t supply_mv;
-    uint16_t supply_nominal_mv;
-    uint8_t creep;                  /* 1: no faster than creep, no more than creep output */
-    uint8_t wait;                   /* of 256: how far the reference is held back */
+    const struct axis *axis;
+    const struct axis_in *in;
 } motion_in_t;
 
-/* From rest at in->um towards target_um, which the soft stop cuts short. */
+/* 1: no faster than creep, no more than creep output. */
+uint8_t motion_creeps(const motion_in_t *in);
+
+/* From rest, where the rod is, towards target_um, which the soft stop cuts short. */
 void motion_begin(motion_t *motion, const settings_axis_t *set, const motion_in_t *in, int32_t target_um,
                   int32_t limit_um_s);
 
@@ -68,6 +64,8 @@ void motion_begin_run(motion_t *motion, const settings_axis_t *set, int8_t direc
 uint8_t motion_forbids(const motion_t *motion, const motion_in_t *in);
 
 int32_t motion_full_speed(const settings_axis_t *set, int8_t direction);        /* um/s, measured or guessed from creep */
+
+int16_t motion_dead(const settings_axis_t *set, int8_t direction);      /* permille: least output that moves the rod */
 
 /* How near to its target a move must rest: the larger of 1 mm and 1 % of stroke, in um. */
 int32_t motion_tolerance(const settings_axis_t *set);

@@ -43,6 +43,7 @@ from rodbench.emulator.twin.motion import (
     motion_begin,
     motion_begin_run,
     motion_change,
+    motion_dead,
     motion_forbids,
     motion_full_speed,
     motion_tick,
@@ -180,7 +181,7 @@ class Axis:
         self.track = Motion()
         self.seek = Seek()
         self.guard = Guard()
-        self._motion_view = MotionIn()  # no state: in C they live on the stack
+        self._motion_view = MotionIn()  # no state: C reads the axis itself
         self._guard_view = GuardIn()
 
 
@@ -795,10 +796,10 @@ def _drive_run(axis: Axis, settings: Any, view: MotionIn, out: AxisOut) -> int:
     most = settings.creep_output_permille if view.creep else settings.output_max_permille
     wanted = between(axis.demand, -most, most)
     if axis.state == _STOPPING:
-        if abs(axis.output_permille) <= axis.track.dead:
+        if abs(axis.output_permille) <= motion_dead(settings, axis.track.direction):
             return 0  # below the dead zone the ramp has ended
         wanted = 0
-    down = _run_down(settings, axis.track.full)
+    down = _run_down(settings, motion_full_speed(settings, axis.track.direction))
     return _slew(axis.output_permille, wanted, RUN_UP, down)
 
 

@@ -56,7 +56,7 @@ class Guard:
 
 
 class GuardIn:
-    """guard_in_t."""
+    """What of its axis a guard looks at; C reads the axis itself."""
 
     __slots__ = (
         "current_lsb_ma",

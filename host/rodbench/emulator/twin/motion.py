@@ -34,10 +34,8 @@ class Motion:
         "boost",
         "carry_time",
         "creep",
-        "dead",
         "direction",
         "down",
-        "full",
         "guard_time",
         "held",
         "limit",
@@ -52,13 +50,13 @@ class Motion:
 
     def __init__(self) -> None:
         self.reference = self.target = self.speed = self.limit = self.creep = 0
-        self.up = self.down = self.stop_um = self.full = self.dead = self.boost = 0
+        self.up = self.down = self.stop_um = self.boost = 0
         self.lost_um = self.behind = 0
         self.guard_time = self.carry_time = self.direction = self.ramp_down = self.held = 0
 
 
 class MotionIn:
-    """motion_in_t."""
+    """motion_in_t, with what it points to in C."""
 
     __slots__ = (
         "count_um",
@@ -76,15 +74,20 @@ class MotionIn:
         self.supply_mv = self.supply_nominal_mv = self.creep = self.wait = 0
 
 
+def motion_dead(settings: Any, direction: int) -> int:
+    """Permille: least output that moves the rod this way."""
+    return int(
+        settings.dead_zone_retract_permille if direction < 0 else settings.dead_zone_extend_permille
+    )
+
+
 def motion_full_speed(settings: Any, direction: int) -> int:
     """um/s at full output, measured or guessed from creep."""
     full: int = settings.full_speed_extend_um_s
-    dead: int = settings.dead_zone_extend_permille
     if direction < 0:
         full = settings.full_speed_retract_um_s
-        dead = settings.dead_zone_retract_permille
     if full <= 0:
-        over = max(settings.creep_output_permille - dead, 20)
+        over = max(settings.creep_output_permille - motion_dead(settings, direction), 20)
         full = settings.creep_speed_um_s * 1000 // over
     return max(full, 100)
 
@@ -107,14 +110,11 @@ def _take_direction(motion: Motion, settings: Any, direction: int) -> None:
     motion.__init__()  # type: ignore[misc]
     run_on = settings.run_on_extend_um
     motion.direction = direction
-    motion.full = motion_full_speed(settings, direction)
     motion.stop_um = settings.soft_stop_max_um
-    motion.dead = settings.dead_zone_extend_permille
     if direction < 0:
         run_on = settings.run_on_retract_um
         motion.stop_um = -settings.soft_stop_min_um
-        motion.dead = settings.dead_zone_retract_permille
-    time = min((run_on << TIME_BITS) // motion.full, GUARD_TIME_MAX)
+    time = min((run_on << TIME_BITS) // motion_full_speed(settings, direction), GUARD_TIME_MAX)
     motion.carry_time = TIME_ONE_TICK + min(time, CARRY_TIME_MAX)
     motion.guard_time = TIME_ONE_TICK * 3 // 2 + time + (time >> 2)
 
@@ -225,8 +225,10 @@ def _feed(motion: Motion, settings: Any, view: MotionIn, step: int, lead: int) -
     ticks = (motion.carry_time * TICKS_PER_S) >> TIME_BITS
     soon = between(motion.speed + step * ticks, 0, motion.limit + (motion.limit >> 2)) >> 8
     um_s = (_paced(view, soon) * TICKS_PER_S) >> 8
-    push = um_s * (1000 - motion.dead) + lead * (1000 * GAIN_PER_S)
-    output = motion.dead + motion.boost + div_toward_zero(push, motion.full)
+    dead = motion_dead(settings, motion.direction)
+    full = motion_full_speed(settings, motion.direction)
+    push = um_s * (1000 - dead) + lead * (1000 * GAIN_PER_S)
+    output = dead + motion.boost + div_toward_zero(push, full)
     measured_at = settings.speed_supply_mv or view.supply_nominal_mv
     supply = max(view.supply_mv, (measured_at >> 1) + 1)
     return div_toward_zero(between(output, 0, 2000) * measured_at, supply)
