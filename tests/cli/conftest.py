@@ -108,7 +108,7 @@ class Bench:
 
     def __init__(self, folder: Path, runtime: Path, plant: str = PLANT) -> None:
         self.folder = folder
-        self.board = boards.make(parse(plant, "bench.toml"))
+        self.board = self.make_board(plant)
         self.served = Served(self.board, PtyDoor())
         self.env = {
             **os.environ,
@@ -118,6 +118,9 @@ class Bench:
             "COLUMNS": "80",
         }
         self.started: list[subprocess.Popen[str]] = []
+
+    def make_board(self, plant: str) -> Any:
+        return boards.make(parse(plant, "bench.toml"))
 
     @property
     def port(self) -> str:
