@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import socket
+import threading
 import time
 from itertools import pairwise
 
@@ -98,6 +99,33 @@ def test_who_does_not_read_is_told_how_many_frames_it_was_not_given(monkeypatch)
     assert got[4] == b""
     theirs.close()
     ours.close()
+
+
+def test_every_frame_of_a_client_that_does_not_read_is_given_or_told_in_its_place(monkeypatch):
+    """Numbered frames through the real sender into a full socket: nobody waits, none is unsaid."""
+    monkeypatch.setattr(owner_connection, "UNASKED_WAITING", 50)
+    ours, theirs = socket.socketpair()
+    connection = Connection(ours, lambda c, m: {}, lambda c, m: {})
+    serving = threading.Thread(target=connection.serve, args=(lambda c: None,), daemon=True)
+    serving.start()
+    begun = time.monotonic()
+    for first in range(0, 60_000, 3):
+        connection.send_unasked(lines.encode({"u": [f"{first + n:08x}" for n in range(3)]}), 3)
+    assert time.monotonic() - begun < 5.0  # a sender that waited for the reader would never end
+    expected, dropped, splitter = 0, 0, lines.Splitter()
+    theirs.settimeout(5.0)
+    while expected < 60_000:
+        for message in map(lines.decode, splitter.feed(theirs.recv(65536))):
+            dropped += message.get("dropped", 0)
+            expected += message.get("dropped", 0)
+            for frame in message.get("u", []):
+                assert int(frame, 16) == expected
+                expected += 1
+    assert expected == 60_000
+    assert 0 < dropped < 60_000
+    theirs.close()
+    serving.join(5.0)
+    assert not serving.is_alive()
 
 
 def test_the_client_counts_what_was_dropped(port):

@@ -121,7 +121,11 @@ class Board:
     # -- listening
 
     def subscribe(self, axis_period_s: float = 0.01, board_period_s: float = 0.1) -> None:
-        """Ask for telemetry; 0 ends it. The API subscribes by itself when a motion starts."""
+        """Ask for telemetry; 0 ends it. The API subscribes by itself when a motion starts.
+
+        Through the owner the shortest period that any program asks for is in force for all that
+        ask: one that asks for 20 a second gets 100 while another does. Draw by your own clock.
+        """
         self._periods = (round(axis_period_s * 1000), round(board_period_s * 1000))
         self.link.subscribe(*self._periods)
 
