@@ -52,13 +52,14 @@ static struct {
 static CORE_ONCE void take_step(uint8_t step)
 {
     now.step = step;
-    memcpy_P(&now.at, &steps[step], sizeof now.at);
+    uint32_t at = pgm_read_dword(&steps[step]);     /* no call: this is where an interrupt goes deepest */
+    memcpy(&now.at, &at, sizeof now.at);
     ADMUX = (uint8_t)(REFERENCE_AVCC | now.at.channel);
     now.sum = 0;
 }
 
 /* Sets the channel of the next scan a while before it starts, so that it has settled. */
-static void park(void)
+static CORE_INSIDE void park(void)
 {
     now.turn = (uint8_t)((now.turn + 1u) % BANDGAP_EVERY);
     take_step(now.turn == 0 ? STEP_BANDGAP : STEP_STICKS);

@@ -47,8 +47,10 @@ void axis_init(axis_t *axis)
 void axis_disarm(axis_t *axis)
 {
     axis->also &= (uint8_t)~AXIS_ALSO_ARMED;
-    axis->local.quiet = 0;
-    axis->local.asked = 0;
+    if (CORE_LOCAL_INPUTS) {
+        axis->local->quiet = 0;
+        axis->local->asked = 0;
+    }
 }
 
 void axis_settings_changed(axis_t *axis)

@@ -11,6 +11,7 @@
 #include "../generated/schema.h"
 #include "guard.h"
 #include "motion.h"
+#include "port.h"
 #include "position.h"
 #include "seek.h"
 
@@ -105,7 +106,7 @@ typedef struct axis {
     int32_t demand;             /* jog and run by output: permille; seek: +1 or -1; jog by speed and move: target um */
     int32_t demand_um_s;        /* jog by speed and move */
     int32_t from_um;            /* where this way began */
-    local_t local;
+    local_t local[CORE_LOCAL_INPUTS];   /* none where there are no inputs */
     int32_t rest_block;         /* the block before, while waiting for rest */
     uint32_t current_scale;     /* mA per raw of current4, 11 fraction bits */
     uint16_t board_mv;          /* for which it was reckoned */

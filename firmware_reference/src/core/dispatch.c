@@ -101,7 +101,7 @@ static void take_request(core_t *core, uint8_t *frame, uint8_t size, uint8_t bar
 }
 
 /* An echo counts when it is of this session, of the past, and not older than the newest. */
-static void take_alive(core_t *core, const uint8_t *frame, uint8_t size)
+static CORE_ONCE void take_alive(core_t *core, const uint8_t *frame, uint8_t size)
 {
     session_t *session = &core->session;
     uint32_t echo = size >= HEADER_SIZE + ALIVE_BODY_MIN ? get_u32(frame + HEADER_SIZE) : core->tick + 1;

@@ -225,7 +225,7 @@ static CORE_INSIDE uint8_t is_armed(core_t *core, uint8_t index, axis_t *axis, l
 static CORE_ONCE void tick_axis(core_t *core, uint8_t index, uint8_t buttons)
 {
     axis_t *axis = &core->axis[index];
-    local_t *local = &axis->local;
+    local_t *local = axis->local;
     const settings_axis_t *set = &core->live.axis[index];
     const input_t *input = input_of(set);
     if (input->source == LOCAL_SOURCE_NONE || (index != 0 && gang_is_on(core))) {
@@ -258,7 +258,7 @@ void local_tick(core_t *core, const readings_t *in)
 {
     uint8_t inputs = in->inputs >> 1;
     for (uint8_t index = 0; CORE_LOCAL_INPUTS && index < AXES; index++) {
-        core->axis[index].local.value = in->local[index];
+        core->axis[index].local->value = in->local[index];
         tick_axis(core, index, inputs & BOTH);
         inputs >>= 2;
     }

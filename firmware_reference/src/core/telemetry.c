@@ -56,8 +56,8 @@ static void send_board(core_t *core)
     at = put_u16(at + 8, core->counters.frames_bad);
     put_u16(at, core->counters.late_ticks);
     at += 2 + 8 + 4;
-    at = put_u16(at, core->axis[0].local.value);
-    put_u16(at, core->axis[1].local.value);
+    at = put_u16(at, CORE_LOCAL_INPUTS ? core->axis[0].local->value : 0);
+    put_u16(at, CORE_LOCAL_INPUTS ? core->axis[1].local->value : 0);
     telemetry_send(core, frame, sizeof frame);
 }
 
