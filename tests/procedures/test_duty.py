@@ -9,7 +9,7 @@ import re
 
 import numpy as np
 import pytest
-from rodbench.bench import commission, current, endpoints, polarity
+from rodbench.bench import commission, current, endpoints, polarity, strokes
 from rodbench.bench.budget import Budget
 from rodbench.bench.label import Label
 from rodbench.emulator.plant import Rod
@@ -125,6 +125,20 @@ def test_the_cost_is_said_and_counts_what_is_left() -> None:
     cost = Budget(job).say_cost(whole + 30.0)
     assert (cost.rests, cost.rest_s) == (1, pytest.approx(933.0, abs=1.0))
     assert any("About 1 rest, 15 min 3" in line for line in made.talk)
+
+
+@pytest.mark.parametrize("left_s", [7.0, 7.6, 8.2, 10.5])
+def test_a_way_waits_for_what_the_board_asks_for_before_a_move(left_s: float) -> None:
+    """54 mm at 8 mm/s take 7 s; the board begins them only with a fifth more left."""
+    made = bench()
+    job = made.job()
+    share = {"duty_share_permille": round(1000 * (4.0 + left_s) / 120), "duty_window_s": 120}
+    job.commit(CALIBRATED | share)
+    strokes.go(job, 57.0)
+    assert Budget(job).left_s() == pytest.approx(left_s, abs=0.5)
+    strokes.go(job, 3.0)
+    assert made.plant.position_mm == pytest.approx(3.0, abs=1.0)
+    assert any("Resting" in line for line in made.talk) == (left_s < 10.0)
 
 
 def test_a_long_slow_rod_is_planned_with_its_rests_and_never_spends_more_than_the_budget() -> None:

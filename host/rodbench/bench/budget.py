@@ -10,6 +10,7 @@ from .job import BOARD_PERIOD_S, Job
 
 LOOK_EVERY_S = 5.0
 TELLS = 5  # board periods to wait for word of the budget
+MOVE_SPARE, MOVE_RESERVE_S = 1.2, 0.5
 FULL_SHARE = 0.9  # a whole budget is never quite free: the newest bins count as used
 
 
@@ -36,6 +37,14 @@ class Budget:
             if board.last_board and board.last_board.tick != seen:
                 return board.last_board.duty_left_s[self.job.number - 1]
         raise NoAnswer("the board sends no telemetry", kept="The rod stands still.")
+
+    def move_s(self, way_mm: float) -> float:
+        """On-time in s without which the board begins no move over a way: a fifth above its time at
+        full speed, its ramps, a reserve (SPEC.md, move) and what the noise of the place may add."""
+        live = self.job.live
+        speed = live["speed_max_um_s"]
+        ramps = sum(speed / live[key] for key in ("acceleration_um_s2", "deceleration_um_s2"))
+        return MOVE_SPARE * 1000.0 * way_mm / speed + ramps + MOVE_RESERVE_S
 
     def say_cost(self, motor_s: float, how: str = "") -> Plan:
         """Say what a procedure will cost before it starts; `how` says what the figure rests on."""

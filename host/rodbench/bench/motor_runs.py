@@ -95,7 +95,7 @@ class Work:
         here = fmean(self.mm(s) for s in rest_samples(job, 0.1)[0])
         if run.way * (goal_mm - here) >= -NEAR_S * run.speed_mm_s:
             return
-        self.budget.ensure(self.plan.motor_s(loaded=False) / 8.0, "going to a start")
+        self.budget.ensure(self.budget.move_s(abs(goal_mm - here)), "going to a start")
         with listening(job) as heard, job.axis.move(goal_mm) as motion:
             motion.wait()
         self.heat += self._heat_of(heard)

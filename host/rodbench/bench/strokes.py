@@ -54,8 +54,8 @@ def make(job: Job, plan: Plan, keep: Keep) -> Stroke:
     stroke is kept all the same.
     """
     for number in range(TRIES):
-        Budget(job).ensure(plan.need_s, "the next stroke")
         start_mm = _position(job)
+        _allow(job, plan, start_mm)
         stroke, outcome = _recorded(job, plan, again=number)
         if job.hiccup(outcome):
             job.axis.clear()  # the board latches a move that its host fell silent in
@@ -67,9 +67,18 @@ def make(job: Job, plan: Plan, keep: Keep) -> Stroke:
     raise failed(job, "the strokes break off again and again", "Is this computer too busy?", KEPT)
 
 
+def _allow(job: Job, plan: Plan, start_mm: float) -> None:
+    """Rest until the stroke may begin."""
+    budget = Budget(job)
+    least_s = budget.move_s(abs(plan.target_mm - start_mm)) if plan.output is None else 0.0
+    budget.ensure(max(plan.need_s, least_s), "the next stroke")
+
+
 def go(job: Job, target_mm: float, kept: str = KEPT) -> None:
-    """Move somewhere, unrecorded."""
+    """Move somewhere, unrecorded; rests where the duty budget asks for it."""
+    budget = Budget(job)
     for _ in range(TRIES):
+        budget.ensure(budget.move_s(abs(target_mm - _position(job))), "the way there")
         with job.axis.move(target_mm) as motion:
             for _ in job.samples(motion):
                 pass
