@@ -203,7 +203,7 @@ def test_watch_to_a_pipe_gives_the_last_view(bench: Bench) -> None:
 def test_demo_replaces_the_folder_of_an_earlier_demo(bench: Bench) -> None:
     (bench.folder / "ridge-vent").mkdir()
     (bench.folder / "ridge-vent" / "demo.txt").touch()
-    done = bench.run("demo", timeout_s=180)
+    done = bench.run("demo", timeout_s=300)
     assert "made anew" in done.stderr
     assert "quick: does not fit: force: it is rated for 180 N" in done.stderr
     assert "these rods would do it: from-24-V, even, strong" in done.stdout
@@ -217,12 +217,24 @@ def test_demo_replaces_the_folder_of_an_earlier_demo(bench: Bench) -> None:
     ]
     assert kinds[0] == "new"
     assert kinds.count("commission") == 2
-    assert kinds[-5:] == ["commission", "level", "move", "trip", "clear"]
-    assert kinds[kinds.index("proof") + 1] == "baseline"
+    learned = kinds[kinds.index("move") + 1 : kinds.index("baseline") + 1]
+    assert learned == ["calibrate linearity", "learned", "measure motor", "proof", "baseline"]
+    assert kinds[-7:] == ["commission", "level", "move", "trip", "clear", "proof", "level"]
     assert "a proof of axis 1: passed" in done.stdout
+    assert "6 points, in force" in done.stderr
+    stall = done.stdout.split("stall by its motor's figures: ")[1].splitlines()[0]
+    best, half = (float(one) for one in stall.removesuffix(" A").split(" +-"))
+    assert abs(best - 12.43 / 2.08) <= half + 0.05 * best  # 2 ohm, warm by 10 K, no meter reading
     assert "a jam: axis 2 stopped at" in done.stdout
+    visit = done.stdout.split("a later visit: ")[1].splitlines()[0]
+    place = float(visit.removeprefix("Binding near ").split(" mm")[0])
+    assert 130.0 <= place <= 150.0
+    assert len([one for one in visit.split(". ") if "more" in one]) == 1, "and nothing besides"
     assert "Trip log: trip 1, axis 2: over current" in done.stderr
-    assert (folder / "trip.png").read_bytes().startswith(b"\x89PNG")
+    for name in ("linearity", "trip", "compare"):
+        assert (folder / f"{name}.png").read_bytes().startswith(b"\x89PNG")
+    gang = (folder / "machine.toml").read_text("utf-8").split("[gang]")[1]
+    assert "axes = [1, 2]" in gang
     check = bench.run("settings", "check", "-m", str(folder / "machine.toml"))
     assert "holds: settings" in check.stdout
     digest = check.stdout.split("settings ")[1][:8]

@@ -140,3 +140,6 @@ def _known(job: Job) -> Known:
         stall_a=live["stall_ma"] / 1e3,
         trip_a=live["trip_ma"] / 1e3,
     )
+
+
+__all__ = ["MotorReport", "beside", "measure"]

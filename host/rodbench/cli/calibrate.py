@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from rodbench.bench.linearity import Linearity
     from rodbench.bench.polarity import Polarity
     from rodbench.bench.two_wires_direction import SeenDirection
+    from rodbench.board import Board
 
 
 @click.group("calibrate")
@@ -179,13 +180,28 @@ def linearity(setup: Setup, axis: int, stops: int, rounds: int, plot: Path | Non
     \b
     Example:  rodbench calibrate linearity 1 --plot linearity.png
     """
+    from rodbench.bench import linearity as procedure
+    from rodbench.cli.keeper import plain
+
+    with setup.board(f"calibrate linearity {axis}") as board:
+        found = straightness(setup, board, axis, stops=stops, rounds=rounds)
+        stroke_mm = board.read_scope(axis)["stroke_um"] / 1000
+    if plot is not None:
+        draw_straightness(setup, axis, found, stroke_mm, plot)
+    data = {"step": "linearity", "axis": axis, "found": plain(found)}
+    talk.result(data, "\n".join(procedure.sentences(found, setup.units())), setup.as_json)
+
+
+def straightness(
+    setup: Setup, board: Board, axis: int, *, stops: int = 8, rounds: int = 2
+) -> Linearity:
+    """The pot of an axis by a ruler, on an open board; kept."""
     from rodbench.bench import cautions
     from rodbench.bench import linearity as procedure
     from rodbench.bench.label import pin_to_pin
     from rodbench.cli import steps, two_wires
-    from rodbench.cli.keeper import plain
 
-    with setup.board(f"calibrate linearity {axis}") as board, steps.job(setup, board, axis) as job:
+    with steps.job(setup, board, axis) as job:
         if two_wires.is_for(job):
             raise two_wires.refusal(job, "there is no pot to look at")
         _consent(
@@ -199,11 +215,7 @@ def linearity(setup: Setup, axis: int, stops: int, rounds: int, plot: Path | Non
         )
         found = procedure.measure(job, retracted_mm, stops=stops, rounds=rounds)
         steps.keep(setup, job, "linearity", found)
-        stroke_mm = job.live["stroke_um"] / 1000
-    if plot is not None:
-        _draw(setup, axis, found, stroke_mm, plot)
-    data = {"step": "linearity", "axis": axis, "found": plain(found)}
-    talk.result(data, "\n".join(procedure.sentences(found, setup.units())), setup.as_json)
+    return found
 
 
 def _retracted_mm(setup: Setup, axis: int) -> float | None:
@@ -214,7 +226,9 @@ def _retracted_mm(setup: Setup, axis: int) -> float | None:
     return None if known is None else float(known)
 
 
-def _draw(setup: Setup, axis: int, found: Linearity, stroke_mm: float, path: Path) -> None:
+def draw_straightness(
+    setup: Setup, axis: int, found: Linearity, stroke_mm: float, path: Path
+) -> None:
     """The picture, where it can be written."""
     from rodbench.cli.pictures import if_it_can_be
     from rodbench.show.linearity_plot import Picture, plot

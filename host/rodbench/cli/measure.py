@@ -12,6 +12,7 @@ from rodbench.cli.options import Setup, axis_argument, for_procedure
 from rodbench.errors import UsageError
 
 if TYPE_CHECKING:
+    from rodbench.bench.motor import MotorReport
     from rodbench.board import Board
 
 
@@ -82,8 +83,6 @@ def motor(setup: Setup, axis: int | None, plot: Path | None) -> None:
               rodbench measure motor 1 --plot motor.png
     """
     from rodbench.bench import motor as procedure
-    from rodbench.bench.guarded import not_guarded
-    from rodbench.cli import steps, two_wires
     from rodbench.cli.keeper import plain
     from rodbench.cli.pictures import if_it_can_be
     from rodbench.show.motor import sentences
@@ -91,11 +90,7 @@ def motor(setup: Setup, axis: int | None, plot: Path | None) -> None:
 
     with setup.board("measure motor") as board:
         number = axis or _only(board)
-        with steps.job(setup, board, number) as job:
-            if two_wires.is_for(job):
-                raise two_wires.refusal(job, "nothing tells its speed")
-            talk.say(not_guarded(job.board_live, job.live))
-            found = procedure.measure(job)
+        found = motor_of(setup, board, number)
     data = {
         "axis": number,
         "found": plain(found),
@@ -106,6 +101,19 @@ def motor(setup: Setup, axis: int | None, plot: Path | None) -> None:
         with if_it_can_be():
             draw(found, plot, title=f"axis {number}: steady runs", units=setup.units())
     talk.result(data, "\n".join(sentences(found, setup.units())), setup.as_json)
+
+
+def motor_of(setup: Setup, board: Board, axis: int) -> MotorReport:
+    """What the motor of an axis is worth, on an open board."""
+    from rodbench.bench import motor as procedure
+    from rodbench.bench.guarded import not_guarded
+    from rodbench.cli import steps, two_wires
+
+    with steps.job(setup, board, axis) as job:
+        if two_wires.is_for(job):
+            raise two_wires.refusal(job, "nothing tells its speed")
+        talk.say(not_guarded(job.board_live, job.live))
+        return procedure.measure(job)
 
 
 def _only(board: Board) -> int:

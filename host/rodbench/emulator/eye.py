@@ -38,7 +38,6 @@ _PARTS: dict[str, Callable[[Rod], str]] = {
 # A person who brings a mounted rod to its working ends holds the key until it is near, then taps,
 # and stops short of the machine's own end. Shares of the stroke.
 NEAR_SHARE, FAR_SHARE = 0.05, 0.12
-PIN_TO_PIN_MM = 105.0  # of a retracted rod; invented
 CALIPER_MM = 0.05  # how near the eye reads a length for `calibrate linearity`, 19 times of 20
 
 
@@ -57,6 +56,10 @@ def _left(plant: Plant) -> tuple[float, float]:
     return at - mount.min_mm, (mount.max_mm or plant.rod.stroke_mm) - at
 
 
+def _pin_to_pin_mm(plant: Plant) -> float:
+    return plant.rod.retracted_pin_to_pin_mm + plant.position_mm
+
+
 def _stands(plant: Plant) -> str:
     """Where the rod is seen to stand."""
     near = max(1.0, 0.01 * plant.rod.stroke_mm)
@@ -73,9 +76,9 @@ _PLACES: dict[str, Callable[[Plant], str]] = {
     "room": lambda plant: f"{min(_left(plant)):.1f} mm",
     "hand_retracted": lambda plant: _hand(plant, -1),
     "hand_extended": lambda plant: _hand(plant, 1),
-    "working_retracted_pin_to_pin": lambda plant: f"{PIN_TO_PIN_MM + plant.position_mm:.1f} mm",
-    "between_pin_to_pin": lambda plant: f"{PIN_TO_PIN_MM + plant.position_mm:.1f} mm",
-    "working_extended_pin_to_pin": lambda plant: f"{PIN_TO_PIN_MM + plant.position_mm:.1f} mm",
+    "working_retracted_pin_to_pin": lambda plant: f"{_pin_to_pin_mm(plant):.1f} mm",
+    "between_pin_to_pin": lambda plant: f"{_pin_to_pin_mm(plant):.1f} mm",
+    "working_extended_pin_to_pin": lambda plant: f"{_pin_to_pin_mm(plant):.1f} mm",
 }
 
 
@@ -121,7 +124,7 @@ class Eye:
             return f"{CALIPER_MM:g} mm"
         if not self._rig.plants:
             return None
-        true_mm = PIN_TO_PIN_MM + self._rig.plants[self._which(axis)].position_mm
+        true_mm = _pin_to_pin_mm(self._rig.plants[self._which(axis)])
         return f"{self._caliper.gauss(true_mm, CALIPER_MM / 2):.2f} mm"
 
     def _which(self, axis: int) -> int:

@@ -120,6 +120,7 @@ class Rod:
     name: str = "rod"
     stroke_mm: float = 203.0
     start_mm: float = 100.0
+    retracted_pin_to_pin_mm: float = 105.0
     motor: Motor = field(default_factory=Motor)
     screw: Screw = field(default_factory=Screw)
     load: Load = field(default_factory=Load)
@@ -227,6 +228,13 @@ class Plant:
         self.faults.pop(kind, None)
         self.faults.pop("jam_side" if kind == "jam" else kind, None)
         self._settle()
+
+    def tighten(self, from_mm: float, to_mm: float, share: float) -> None:
+        """From now on the friction is higher there, by a share; 0: no more."""
+        screw = self.rod.screw
+        screw.tight_from_mm, screw.tight_to_mm, screw.tight = from_mm, to_mm, share
+        self._tight_mm, self._tight = (from_mm, to_mm), False
+        self._take_friction()
 
     # ------------------------------------------------------------ one tick
 

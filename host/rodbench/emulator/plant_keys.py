@@ -93,6 +93,7 @@ KEYS: tuple[Key, ...] = (
     _word(_AXIS, "name", "rod", (), "name of the rod"),
     _number(_AXIS, "stroke_mm", 203.0, "mm", 5, 2000, "between the ends of travel"),
     _number(_AXIS, "start_mm", 100.0, "mm", 0, 2000, "where the rod stands at first"),
+    _number(_AXIS, "retracted_pin_to_pin_mm", 105.0, "mm", 1, 5000, "its length, all the way in"),
     _number(_MOTOR, "resistance_ohm", 2.0, "ohm", 0.05, 500, "winding at 20 C, driver and leads"),
     _number(
         _MOTOR, "constant_v_s_per_mm", 1.186, "V s/mm", 0.001, 100, "volts for each mm/s of the rod"
