@@ -31,6 +31,8 @@ HEAVY = {
     "segno",
     "zxingcpp",
     "PIL",
+    "pyarrow",
+    "tsdownsample",
 }
 
 

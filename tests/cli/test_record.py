@@ -54,7 +54,9 @@ def test_for_a_time_beside_a_move(calibrated: Bench) -> None:
     read = Recording.open(calibrated.folder / told["file"])
     assert read.path.name.endswith("Z-first-run.rodrec")
     assert read.frames == told["frames"] > 8 * 100
-    assert read.gaps == []
+    missed = [gap.missed for gap in read.gaps]
+    # the replies to `move` may take the line's room from the board's own frames: it counts them
+    assert sum(missed) <= calibrated.json("info")["counters"]["unasked_dropped"]
     position = read.axis(1, ["position_mm"])["position_mm"]
     assert position[-1] == pytest.approx(30.0, abs=0.5)
     assert position.min() < 29.0

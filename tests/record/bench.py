@@ -55,7 +55,8 @@ class FakeBoard:
         self.clock = self.link.clock
         self.scopes = range(3)
         self.live = 0xABCD1234
-        self.values: dict[int, dict[str, int]] = {0: {"fuse_ma": 5000}, 1: SETTINGS, 2: SETTINGS}
+        axis = {**SETTINGS, "current_sensor": 1}
+        self.values: dict[int, dict[str, int]] = {0: {"fuse_ma": 5000}, 1: axis, 2: axis}
         self.dropped = 0
 
     @property

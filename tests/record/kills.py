@@ -18,6 +18,7 @@ import sys
 import tempfile
 import time
 from dataclasses import dataclass
+from itertools import pairwise
 from pathlib import Path
 
 from rodbench.board import Board
@@ -52,6 +53,7 @@ class Killer:
         os.environ |= {"RODBENCH_RUNTIME": str(folder / "run"), "RODBENCH_OWNER_IDLE": "2"}
         self.listener = Board.open(self.bench.port)
         self.listener.subscribe(0.01, 0.1)
+        self.started: list[subprocess.Popen[bytes]] = []
 
     def round(self, names: list[str]) -> list[Killed]:
         """Start recorders of these names together, kill each at its own moment."""
@@ -69,16 +71,21 @@ class Killer:
         return found
 
     def close(self) -> None:
+        for process in self.started:
+            process.kill()
+            process.wait()
         self.listener.close()
         self.bench.close()
 
     def _start(self, name: str) -> subprocess.Popen[bytes]:
         words = [sys.executable, "-m", "rodbench.cli.main", "record", name]
         env = {**os.environ, "RODBENCH_PORT": self.bench.port}
-        return subprocess.Popen(
+        process = subprocess.Popen(
             words, cwd=self.folder, env=env, stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL,
             stderr=subprocess.DEVNULL,
         )  # fmt: skip
+        self.started.append(process)
+        return process
 
     def _file(self, name: str) -> Path:
         until = time.monotonic() + START_S
@@ -94,11 +101,11 @@ class Killer:
 
     def _look(self, path: Path, tick: int) -> Killed:
         read = Recording.open(path)
-        assert not read.gaps, read.gaps
         assert not read.ended
         samples = list(read.samples())
+        steps = [(b.counter - a.counter - 1) & 0xFF for a, b in pairwise(samples)]
+        assert [step for step in steps if step] == [gap.missed for gap in read.gaps]
         ticks = [s.tick for s in samples]
-        assert ticks == sorted(ticks)
         lost_s = (tick - ticks[-1]) * TICK_S if ticks else float("nan")
         return Killed(path, len(samples), lost_s, read.repaired)
 

@@ -55,6 +55,7 @@ def test_any_samples_come_back_as_they_were_and_in_order(taken):
             recording.take(sample(wire), board.clock.now())
         found = list(Recording.open(recording.close()).samples())
     assert found == [sample(wire) for wire, _ in taken]
+    assert [s.counter for s in found] == [wire.counter for wire, _ in taken]
 
 
 @given(st.lists(st.lists(st.integers(0, 2**32 - 1), min_size=5, max_size=5), min_size=1))

@@ -64,6 +64,7 @@ def axis_sample(t: AxisTelemetry) -> AxisSample:
         ganged=bool(t.also & AxisAlso.GANGED),
         folded_back=bool(t.also & AxisAlso.FOLDED_BACK),
         warm=bool(t.also & AxisAlso.WARM),
+        counter=t.counter,
     )
 
 
@@ -83,6 +84,7 @@ def board_sample(t: BoardTelemetry, minor: int) -> BoardSample:
         duty_ready_s=(t.duty_ready_1_ms / 1000, t.duty_ready_2_ms / 1000) if told else None,
         heat=(t.heat_1_permille / 1000, t.heat_2_permille / 1000) if told else None,
         local=(t.local_1, t.local_2) if told else None,
+        counter=t.counter,
     )
 
 
@@ -100,6 +102,7 @@ def event(e: WireEvent) -> Event:
         output=e.output_permille / 1000,
         value_a=e.value_a,
         value_b=e.value_b,
+        counter=e.counter,
     )
 
 

@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+
+NOT_TOLD = -1
+"""In place of a frame's counter: one for all that comes unasked in a session, 0 to 255 and again
+from 0, so that whoever takes every sample sees when one is missing."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,6 +66,7 @@ class AxisSample:
     ganged: bool = False
     folded_back: bool = False
     warm: bool = False
+    counter: int = field(default=NOT_TOLD, compare=False)
 
     @property
     def time_s(self) -> float:
@@ -88,6 +93,7 @@ class BoardSample:
     duty_ready_s: tuple[float, float] | None = None  # until all of the budget is there, at rest
     heat: tuple[float, float] | None = None  # 1: where the rated current ends up
     local: tuple[int, int] | None = None  # stick in raw or pulse in us; 0: no pulse
+    counter: int = field(default=NOT_TOLD, compare=False)
 
     @property
     def time_s(self) -> float:
@@ -110,6 +116,7 @@ class Event:
     output: float
     value_a: int
     value_b: int
+    counter: int = field(default=NOT_TOLD, compare=False)
 
     @property
     def time_s(self) -> float:

@@ -53,8 +53,9 @@ def command(setup: Setup, name: str, duration: str | None, old: Path | None) -> 
     machine, rods = _machine(setup)
     with Ending() as ending, contextlib.ExitStack() as stack:
         board = stack.enter_context(setup.board("record"))
-        board.subscribe(AXIS_PERIOD_S, BOARD_PERIOD_S)
         recorder = _begin(setup, board, old, machine=machine, rods=rods, name=name)
+        board.poll(0.0)  # what came while the settings were read is of no recording
+        board.subscribe(AXIS_PERIOD_S, BOARD_PERIOD_S)
         run = Run(setup, recorder, ending, stack)
         run.until(board.clock.now() + seconds)
     talk.result(run.data(), run.text(), setup.as_json)

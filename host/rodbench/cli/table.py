@@ -26,7 +26,9 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "proof": ("proof", "Required against measured over an agreed set of strokes; kept."),
     "compare": ("compare", "What has changed since the baseline, where and why likely."),
     "report": ("report", "The machine on paper; the card for its lid, with all settings."),
-    "record": ("record", "Record all telemetry and events into the logbook."),
     "watch": ("watch", "Live view: position, current, duty, state."),
     "page": ("page", "A page beside the machine, for a browser; stop, hold-to-run."),
+    "record": ("record", "Record all telemetry and events into the logbook."),
+    "plot": ("plot", "A picture of a recording: position, current, output, duty, events."),
+    "export": ("export", "A recording as CSV or Parquet, units in the names of columns."),
 }

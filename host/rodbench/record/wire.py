@@ -22,7 +22,7 @@ def _milli(value: float | None) -> int:
 def axis(s: AxisSample) -> AxisTelemetry:
     """Telemetry that `board.convert` makes this sample of."""
     return AxisTelemetry(
-        getattr(s, "counter", -1), s.tick, s.axis, s.state, _flags(s), s.raw,
+        s.counter, s.tick, s.axis, s.state, _flags(s), s.raw,
         _milli(s.position_mm), _milli(s.speed_mm_s) if s.calibrated else round(s.speed_raw_s or 0),
         _milli(s.reference_mm), _milli(s.current_a), _milli(s.output), s.faults,
         _milli(s.duty_used), s.motion, _also(s),
@@ -33,7 +33,7 @@ def board(s: BoardSample) -> BoardTelemetry:
     """As `axis`."""
     ready, heat, local = s.duty_ready_s or (0, 0), s.heat or (0, 0), s.local or (0, 0)
     return BoardTelemetry(
-        getattr(s, "counter", -1), s.tick, _milli(s.supply_v), _milli(s.board_5v), s.inputs or 0,
+        s.counter, s.tick, _milli(s.supply_v), _milli(s.board_5v), s.inputs or 0,
         s.faults, *s.on_ticks, _milli(s.duty_left_s[0]), _milli(s.duty_left_s[1]), s.frames_bad,
         s.late_ticks, _milli(ready[0]), _milli(ready[1]), _milli(heat[0]), _milli(heat[1]), *local,
     )  # fmt: skip
@@ -42,7 +42,7 @@ def board(s: BoardSample) -> BoardTelemetry:
 def event(e: Event) -> WireEvent:
     """As `axis`."""
     return WireEvent(
-        getattr(e, "counter", -1), e.tick, e.number, e.axis, e.kind, e.cause, e.raw,
+        e.counter, e.tick, e.number, e.axis, e.kind, e.cause, e.raw,
         _milli(e.position_mm), _milli(e.current_a), _milli(e.output), e.value_a, e.value_b,
     )  # fmt: skip
 

@@ -94,11 +94,12 @@ def _events(axes: Any, events: Sequence[Event], start: int) -> None:
     for event in events:
         time = (event.tick - start) * 0.005
         axes.axvline(time, color="0.3", linewidth=0.8)
-        axes.annotate(_event_text(event), (time, 0.02), xycoords=("data", "axes fraction"),
+        axes.annotate(event_text(event), (time, 0.02), xycoords=("data", "axes fraction"),
                       rotation=90, ha="right", va="bottom", fontsize=8)  # fmt: skip
 
 
-def _event_text(event: Event) -> str:
+def event_text(event: Event) -> str:
+    """An event in a word or two."""
     kind = event_word(event.kind)
     if kind == "motion_ended":
         return ended_word(event.cause).replace("_", " ")
