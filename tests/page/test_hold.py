@@ -14,6 +14,7 @@ from tests.cli.conftest import wait_for
 from tests.page.bench import EXTEND, RETRACT, PageBench, launch, processes, ready
 
 HIDE = "Object.defineProperty(document, 'visibilityState', {get: () => 'hidden'})"
+SHOWN = "({...document.documentElement.dataset})"
 TELL = "document.dispatchEvent(new Event('visibilitychange'))"
 
 
@@ -28,7 +29,10 @@ def press(page: Page, bench: PageBench, pad: str = "") -> None:
 
 def running(page: Page, bench: PageBench) -> None:
     """Wait until the rod has run for a while."""
-    wait_for(lambda: bench.drive != 0, 5.0, "motion")
+    try:
+        wait_for(lambda: bench.drive != 0, 5.0, "motion")
+    except AssertionError:
+        raise AssertionError(f"no motion: {dict(page.evaluate(SHOWN))}") from None
     place = bench.position_mm
     page.wait_for_timeout(300)
     assert abs(bench.position_mm - place) > 0.3

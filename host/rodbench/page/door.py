@@ -1,8 +1,8 @@
 """The socket beside each page over which a finger holds a rod: short, and apart from all pictures.
 
 To the page, every 40 ms: `[tick, moving, what this page keeps alive]`. From the page, one object
-each: begin (axis, way, seen), renew (seen), end, stop. A page without the key is heard for stop
-alone. When the socket goes, so does what the page moved.
+each: begin (axis, way, seen), renew (seen), end, let go, take (control), stop. A page without the
+key is heard for stop alone. When the socket goes, so does what the page moved.
 """
 
 from __future__ import annotations
@@ -32,11 +32,16 @@ class Door:
         self.feed = feed
         self.hands = hands
         self.control = control
+        self._open: dict[str, Passage] = {}
 
     async def serve(self, socket: WebSocket, page_id: str, label: str, keyed: bool) -> None:
         """One page, until it goes."""
+        if page_id in self._open and not keyed:
+            await socket.close(1008)
+            return
         await socket.accept()
-        passage = Passage(self, socket, page_id)
+        passage = self._open[page_id] = Passage(self, socket, page_id)
+        await asyncio.to_thread(self.hands.let_go, page_id)  # of a socket before it
         self.control.arrive(page_id, label, keyed)
         sender = asyncio.create_task(passage.send_ticks())
         try:
@@ -45,7 +50,9 @@ class Door:
                     await passage.hear(await socket.receive_text())
         finally:
             sender.cancel()
-            await asyncio.to_thread(self.control.leave, page_id)
+            if self._open.get(page_id) is passage:
+                del self._open[page_id]
+                await asyncio.to_thread(self.control.leave, page_id)
 
 
 class Passage:
@@ -82,10 +89,12 @@ class Passage:
                 self._later(hands.jog_end, self._page)
             elif do == "let go":
                 self._later(hands.let_go, self._page)
+            elif do == "take":
+                self._later(self._door.control.take, self._page)
             elif do == "begin":
                 axis, way, seen = (int(message[key]) for key in ("axis", "way", "seen"))
                 self._later(hands.jog_begin, self._page, axis, way, seen)
-        except (ValueError, KeyError, TypeError):
+        except (ValueError, KeyError, TypeError, OverflowError, RecursionError):
             return
 
     def _renew(self, seen: int) -> None:

@@ -24,6 +24,8 @@ App: TypeAlias = Callable[[Scope, Receive, Send], Awaitable[None]]
 KEYED = "rodbench_keyed"  # in the scope: whether it came with the key
 KEY_QUERY = "key"
 READS = ("GET", "HEAD")
+PATHS = ("/", "/stop", "/hold", "/favicon.ico")
+BELOW = ("/rodbench/", "/_nicegui/", "/_nicegui_ws/")
 SESSIONS_MOST = 64  # cookies of this run; the oldest goes
 POLICY = "; ".join(
     (
@@ -89,8 +91,11 @@ class Guard:
             return "no Origin was told"
         if origin is not None and origin.lower() != f"http://{host}":
             return "asked from another site"
-        if _is_long_polling(scope):
-            return "sockets only"
+        path = str(scope["path"])
+        if path not in PATHS and not path.startswith(BELOW):
+            return "nothing is there"
+        if scope["type"] == "http" and path.startswith("/_nicegui_ws"):
+            return "sockets only"  # its other transport would let requests in beside the socket
         return ""
 
     async def _enter(self, shown: str, send: Send) -> None:
@@ -133,11 +138,6 @@ def _query(scope: Scope) -> dict[str, list[str]]:
 def _shown_key(scope: Scope) -> str | None:
     shown = _query(scope).get(KEY_QUERY) if scope["path"] == "/" else None
     return shown[0] if shown else None
-
-
-def _is_long_polling(scope: Scope) -> bool:
-    """The UI library's other transport, which would let requests in beside the socket."""
-    return scope["type"] == "http" and str(scope["path"]).startswith("/_nicegui_ws")
 
 
 def _with_headers(send: Send) -> Send:

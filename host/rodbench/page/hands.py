@@ -16,11 +16,14 @@ from typing import TypeVar
 
 from rodbench.board import AxisSample, Board, Sample
 from rodbench.errors import Interrupted, RodbenchError, UsageError
+from rodbench.page import capture, draft
 from rodbench.page.control import Control
 from rodbench.page.feed import Feed
 from rodbench.page.held import JOG, MOVE, Held, later
 from rodbench.page.live import LiveFeed
+from rodbench.page.recording import Recording
 from rodbench.page.stopper import Stopper
+from rodbench.settings.transfer import Difference
 
 T = TypeVar("T")
 WATCH_S = 0.01  # how often silence is looked for
@@ -51,6 +54,7 @@ class Hands:
         self._stops = 0
         self._lock = threading.RLock()
         self._ending = threading.Event()
+        self._recorded = None if live is None else Recording(live)
         control.let_go = self.let_go
         if live is not None:
             live.listeners.append(self._hear)
@@ -133,12 +137,60 @@ class Hands:
         self._ask(page_id, lambda board: board.store())
         self._ask(page_id, self._board().look)
 
+    # -- settings: `changes` are wire values by scope and key
+
+    def check(self, page_id: str, changes: draft.Changes) -> list[str]:
+        """What stands against these changes, in sentences."""
+        file = self.feed.machine_file
+        return self._ask(page_id, lambda board: draft.check(board, file, changes))
+
+    def diff(self, page_id: str, changes: draft.Changes) -> list[Difference]:
+        """All that a commit of them would change on the board. Raises as a check fails."""
+        file = self.feed.machine_file
+        return self._ask(page_id, lambda board: draft.differences(board, file, changes))
+
+    def commit(self, page_id: str, changes: draft.Changes, store: bool = True) -> draft.Committed:
+        """Put them in force, at rest; `store` also keeps them."""
+        file = self.feed.machine_file
+
+        def work(board: Board) -> draft.Committed:
+            try:
+                return draft.commit(board, file, changes, store)
+            finally:
+                self._board().look(board)
+
+        return self._ask(page_id, work)
+
+    def capture_endpoint(self, page_id: str, axis: int, which: str) -> capture.Captured:
+        """The place where the rod rests as its "retracted" or "extended" end: for a draft."""
+        self.control.check(page_id)
+        self._scope(axis)
+        return capture.endpoint(self.feed, axis, which)
+
+    # -- recording
+
+    def record_start(self, page_id: str) -> str:
+        """Record from now on; returns the file's name."""
+        return self._ask(page_id, self._recording().begin)
+
+    def record_stop(self, page_id: str) -> str:
+        """End the recording; returns its path."""
+        return self._ask(page_id, lambda board: self._recording().end())
+
     def close(self) -> None:
         """Stop what a page still moves, and end."""
         self._end("the page's server ends")
         self._ending.set()
+        if self._live is not None and self._live.recording:
+            with contextlib.suppress(RodbenchError):
+                self._live.ask(lambda board: self._recording().end("the page's server ended"))
 
     # -- the parts
+
+    def _recording(self) -> Recording:
+        if self._recorded is None:
+            raise UsageError(REPLAYED, kept="nothing is recorded")
+        return self._recorded
 
     def _board(self) -> LiveFeed:
         if self._live is None:

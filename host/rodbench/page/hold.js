@@ -2,6 +2,7 @@
 //
 // Elements with data-jog-axis and data-jog-way are pads: pressed by a pointer, or by Enter or the
 // arrow keys while they have the focus. Elements with data-stop stop, as Space and Esc do anywhere.
+// Elements with data-take take control. What is refused is told as a "rodbench-refused" event.
 // While a pad is held, and this page is seen and has the focus, a renewal goes out every 50 ms with
 // the newest tick that this page was sent. Whatever else happens is a release.
 (() => {
@@ -46,10 +47,11 @@
     } else if (message.stop) {
       clearTimeout(stopTimer);
       stopTimer = 0;
-      root.dataset.stop = message.stop;
+      root.dataset.stopState = message.stop;
       tell("stop", message);
     } else if (message.refused) {
       release();
+      root.dataset.refused = message.refused;
       tell("refused", message);
     }
   }
@@ -94,7 +96,7 @@
 
   function stop() {
     release();
-    root.dataset.stop = "asked";
+    root.dataset.stopState = "asked";
     send({ do: "stop" });
     if (!stopTimer) stopTimer = setTimeout(stopOtherWay, STOP_MS);
   }
@@ -103,11 +105,11 @@
     stopTimer = 0;
     try {
       const answer = await fetch("/stop", { method: "POST", keepalive: true });
-      root.dataset.stop = answer.ok ? "sent" : "failed";
+      root.dataset.stopState = answer.ok ? "sent" : "failed";
     } catch {
-      root.dataset.stop = "failed";
+      root.dataset.stopState = "failed";
     }
-    tell("stop", { stop: root.dataset.stop });
+    tell("stop", { stop: root.dataset.stopState });
   }
 
   // -- what is a press, and what is a release
@@ -170,8 +172,10 @@
     if (press && press.key === event.code) release();
   });
   listen(window, "click", (event) => {
+    const on = event.target instanceof Element ? event.target : null;
     // of an aid that knows no pointer; a pointer has been heard already
-    if (event.detail === 0 && event.target instanceof Element && event.target.closest("[data-stop]")) stop();
+    if (on && event.detail === 0 && on.closest("[data-stop]")) stop();
+    if (on && on.closest("[data-take]")) send({ do: "take" });
   });
 
   root.dataset.line = "gone";

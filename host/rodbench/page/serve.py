@@ -68,6 +68,8 @@ class PageServer:
             log_config=None,
             access_log=False,  # the key is in one address
             ws_max_size=1 << 20,
+            ws_ping_interval=5.0,  # a page that is cut off gives control back after ten seconds
+            ws_ping_timeout=5.0,
             ws_per_message_deflate=False,
             timeout_graceful_shutdown=1,
             server_header=False,

@@ -124,20 +124,10 @@ def push(
     A board without an id gets one, which is also noted in `machine`, as is with which rod and
     board the direction of a calibrated axis was learned (the caller saves it).
     """
-    notes = _same_board(machine, board)
-    _learned_here(machine, board, scopes)
-    changed = diff(machine, board, scopes)
-    by_scope: dict[int, dict[str, int]] = {d.scope: {} for d in changed}
-    for difference in changed:
-        by_scope[difference.scope][difference.wire] = difference.in_file
-    steps = {scope: _needs_step(machine, board, scope, by_scope[scope]) for scope in by_scope}
-    waits = {scope for scope in by_scope if _waits(machine, board, scope)}
-    for scope, new in by_scope.items():
-        if not steps[scope] and scope not in waits:
-            board.check_scope(scope, new)
-    for scope in sorted(by_scope, key=lambda scope: (scope in waits, scope)):
-        new = by_scope[scope]
-        if steps[scope]:
+    plan = _planned(machine, board, scopes)
+    for scope in sorted(plan.new, key=lambda scope: (scope in plan.waits, scope)):
+        new = plan.new[scope]
+        if scope in plan.steps:
             board.write_scope(scope, {"calibrated": 0})
             new["calibrated"] = machine.scope(scope)["calibrated"]
         board.write_scope(scope, new)
@@ -145,7 +135,42 @@ def push(
     for axis in machine.axes:
         if axis in scopes and machine.scope(axis)["calibrated"]:
             machine.remember(axis)
-    return Pushed(changed, live, None if until_reset else board.store(), notes)
+    return Pushed(plan.changed, live, None if until_reset else board.store(), plan.notes)
+
+
+def check_on(
+    machine: MachineFile, board: BoardLike, scopes: Sequence[int] = ALL
+) -> list[Difference]:
+    """What a push would change, after every check that comes before its first change. Raises as
+    push does. `machine` is one of the caller's own: the board's id may be noted in it."""
+    return _planned(machine, board, scopes).changed
+
+
+@dataclass(frozen=True, slots=True)
+class _Plan:
+    """A push that the board has checked: new values by scope, the scopes that go by way of
+    uncalibrated, and those that the board can judge only after the other axis."""
+
+    changed: list[Difference]
+    notes: list[str]
+    new: dict[int, dict[str, int]]
+    steps: set[int]
+    waits: set[int]
+
+
+def _planned(machine: MachineFile, board: BoardLike, scopes: Sequence[int]) -> _Plan:
+    notes = _same_board(machine, board)
+    _learned_here(machine, board, scopes)
+    changed = diff(machine, board, scopes)
+    by_scope: dict[int, dict[str, int]] = {d.scope: {} for d in changed}
+    for difference in changed:
+        by_scope[difference.scope][difference.wire] = difference.in_file
+    steps = {scope for scope, new in by_scope.items() if _needs_step(machine, board, scope, new)}
+    waits = {scope for scope in by_scope if _waits(machine, board, scope)}
+    for scope, new in by_scope.items():
+        if scope not in steps and scope not in waits:
+            board.check_scope(scope, new)
+    return _Plan(changed, notes, by_scope, steps, waits)
 
 
 def pull(machine: MachineFile, board: BoardLike) -> list[Difference]:

@@ -18,6 +18,7 @@ class Plain:
         self._shown = (-1, -1)
         ui.button("Stop").props("data-stop").classes("fixed")
         self._who = ui.label()
+        ui.button("Take control").props("data-take")
         self._lines: dict[int, ui.label] = {}
         for axis in sorted(n for n in feed.scopes if n and feed.scopes[n]["feedback"]):
             self._lines[axis] = ui.label()

@@ -1,0 +1,101 @@
+"""The socket over which a finger holds a rod: what counts as a renewal, and what never does."""
+
+from __future__ import annotations
+
+import time
+
+import pytest
+from websockets.exceptions import ConnectionClosed, InvalidStatus
+
+from tests.page.bench import PageBench
+from tests.page.raw import RawPage, line_to
+
+BAD = (
+    "",
+    "{",
+    "[]",
+    "null",
+    "7",
+    '{"do": "begin"}',
+    '{"do": "begin", "axis": 9, "way": 1, "seen": 0}',
+    '{"do": "renew", "seen": "x"}',
+    '{"do": "renew", "seen": 1e999}',
+    '{"do": "renew", "seen": -1}',
+    '{"do": 5}',
+    "[" * 900,
+    "x" * 5000,
+)
+
+
+def test_renewals_with_old_ticks_prolong_nothing(served: PageBench) -> None:
+    served.to_the_middle()
+    with RawPage(served) as page:
+        page.begin()
+        assert served.drive != 0
+        since, old = served.board.now, page.tick
+        until = time.monotonic() + 1.0
+        while time.monotonic() < until:
+            page.say(do="renew", seen=old)
+            page.hear(0.02)
+        served.stopping(since).within_hold("old ticks again and again")
+
+
+def test_renewals_with_ticks_that_were_never_sent_prolong_nothing(served: PageBench) -> None:
+    served.to_the_middle()
+    with RawPage(served) as page:
+        page.begin(way=-1)
+        assert served.drive != 0
+        since, ahead = served.board.now, page.tick
+        for more in range(50):
+            page.say(do="renew", seen=ahead + 200 + more)
+            page.hear(0.02)
+        served.stopping(since).within_hold("ticks from the future")
+
+
+def test_a_press_that_was_held_up_begins_nothing(served: PageBench) -> None:
+    served.settle()
+    with RawPage(served) as page:
+        since = served.board.now
+        page.say(do="begin", axis=1, way=1, seen=(page.tick - 100) % 2**32)
+        page.hold(0.5)
+        assert not any(served.board.drives[since:])
+        assert "too long ago" in page.said[-1]["refused"]
+
+
+def test_bad_messages_do_nothing(served: PageBench) -> None:
+    served.settle()
+    with RawPage(served) as page:
+        since = served.board.now
+        for text in BAD:
+            page.line.send(text)
+        page.hear(0.3)
+        assert not any(served.board.drives[since:])
+        page.say(do="stop")
+        page.hear(0.5)
+        assert {"stop": "sent"} in page.said
+
+
+def test_who_leaves_without_a_word_lets_go(served: PageBench) -> None:
+    served.to_the_middle()
+    with RawPage(served) as page:
+        page.begin()
+        assert served.drive != 0
+        since = served.board.now
+        page.line.socket.close()
+        served.stopping(since).within_hold("socket closed")
+
+
+def first_word(bench: PageBench, path: str) -> str:
+    with line_to(bench, path, Origin=bench.url.rstrip("/")) as line:
+        return str(line.recv(1.0))
+
+
+def test_a_second_socket_of_a_page_without_the_key_takes_nothing(served: PageBench) -> None:
+    """Who has learned a page's number cannot speak for it."""
+    served.settle()
+    with RawPage(served) as page:
+        path = f"/hold?page={page.page_id}"
+        with pytest.raises((ConnectionClosed, InvalidStatus)):
+            first_word(served, path)
+        page.begin()
+        assert served.drive != 0
