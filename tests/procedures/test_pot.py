@@ -225,6 +225,25 @@ def test_a_worn_zone_is_found_within_two_mm(seed: int) -> None:
     assert_put_back(seen)
 
 
+def test_a_worn_zone_of_a_bent_pot_is_where_its_table_has_it() -> None:
+    """Bent by 8 %, it reads 3.6 mm aside in the middle."""
+    made = machine(1, STROKE_MM, worn_from_mm=20.0, worn_to_mm=24.0, worn_share=0.3, bow=0.08)
+    bench = calibrated(made)
+    stroke_mm = made.rods[1].stroke_mm
+    table = {"table_points": 3} | {
+        f"table_{key}_{n}": value
+        for n in (1, 2, 3)
+        for key, value in (
+            ("raw", round(bench.true_raw(n / 4 * stroke_mm))),
+            ("place", round(65536 * n / 4)),
+        )
+    }
+    bench.board.write_scope(1, table)
+    (zone,) = pot.measure(bench.job()).zones
+    assert zone.from_mm == pytest.approx(20.0, abs=2.0)
+    assert zone.to_mm == pytest.approx(24.0, abs=2.0)
+
+
 @pytest.mark.parametrize("seed", [1, 5, 8])
 def test_a_sound_pot_is_called_clean(seed: int) -> None:
     seen = measured(clean(seed, STROKE_MM))

@@ -20,6 +20,7 @@ from .keeper import Keeper, KnownRod
 from .label import Label, length, pin_to_pin, wrong_stroke
 from .leg import Leg, creep_a, creep_raw_s
 from .ordinary import TRIAL_GUESS_S, Commissioned
+from .places import places
 from .polarity import Polarity, Room
 from .reach import AskedHand, Hand, Reach, capture
 from .straight import check_between
@@ -144,7 +145,8 @@ def _shown(
         for end in ENDS:
             hand.bring(reach, end)
             shown.append(capture(job))
-            place = "" if known is None else f", {job.units.length(_place(known, shown[-1].mean))}"
+            mm = _place(job, known, shown[-1].mean) if known else 0.0
+            place = f", {job.units.length(mm)}" if known else ""
             job.say(
                 f"       {end} working end: raw {shown[-1].mean:.0f}, noise {shown[-1].rms:.1f}"
                 f"{place}"
@@ -177,15 +179,17 @@ def _measure(job: Job, end: str, before: list[float]) -> float:
     )
 
 
-def _place(known: KnownRod, raw: float) -> float:
-    """Position in mm from the rod's own retracted end."""
-    return (raw - known.raw[0]) / (known.raw[1] - known.raw[0]) * known.stroke_mm
+def _place(job: Job, known: KnownRod, raw: float) -> float:
+    """Position in mm from the rod's own retracted end, by the axis's table where it has one: the
+    soft stops that follow are kept by that."""
+    own = {"raw_retracted": known.raw[0], "raw_extended": known.raw[1]}
+    stroke = {"stroke_um": round(1000 * known.stroke_mm)}
+    return places(job.live | own | stroke)(raw)
 
 
 def _inside_known(job: Job, reach: Reach, shown: list[Rest], known: KnownRod) -> Endpoints:
     """The rod's own ends with the working ends inside them."""
-    places = [_place(known, one.mean) for one in shown]
-    low, high = places
+    low, high = shown_mm = [_place(job, known, one.mean) for one in shown]
     units = job.units
     slack = max(OUTSIDE_MM, OUTSIDE_SHARE * known.stroke_mm)
     if low > high:
@@ -201,7 +205,7 @@ def _inside_known(job: Job, reach: Reach, shown: list[Rest], known: KnownRod) ->
             f"the working ends are {units.length(high - low)} apart: no room to work in",
             "Show them again.",
         )
-    for end, place in zip(ENDS, places, strict=True):
+    for end, place in zip(ENDS, shown_mm, strict=True):
         if not -slack <= place <= known.stroke_mm + slack:
             raise failed(
                 job,

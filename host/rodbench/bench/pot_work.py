@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
 from statistics import fmean, median
@@ -17,6 +17,7 @@ from rodbench.science.pot import Sweep, Track, follow
 
 from .budget import Budget
 from .job import Job, rest_samples
+from .places import places
 
 SHARE_OF_FULL = 0.6  # of full speed
 FASTEST_MM_S = 25.0  # a reading each quarter of a millimetre
@@ -41,16 +42,11 @@ class Work:
     job: Job
     budget: Budget
     track: Track
-    mm_per_raw: float
-    raw_retracted: int
+    mm: Callable[[float], float]  # of a raw reading, as the board reckons it
     sweeps: list[Sweep] = field(default_factory=list)
     stopped_at: list[float] = field(default_factory=list)
     blocked_at_mm: float | None = None
     stuck: bool = False  # it rests without contact, and the board will not move it
-
-    def mm(self, raw: float) -> float:
-        """The board's own line through its endpoints."""
-        return (raw - self.raw_retracted) * self.mm_per_raw
 
     def speed(self, way: int, wanted_mm_s: float) -> tuple[float, float]:
         """Output and the speed in mm/s that it should give, not below creep."""
@@ -100,7 +96,7 @@ def begin(job: Job) -> Work:
     per_raw = mm_per_raw(live)
     stops = live["soft_stop_min_um"] / 1000.0, live["soft_stop_max_um"] / 1000.0
     track = track_of(job, live["raw_retracted"], per_raw, *stops)
-    return Work(job, Budget(job), track, per_raw, live["raw_retracted"])
+    return Work(job, Budget(job), track, places(live))
 
 
 def track_of(job: Job, raw_retracted: int, per_raw: float, low_mm: float, high_mm: float) -> Track:
