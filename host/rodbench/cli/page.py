@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 from collections.abc import Iterator
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
@@ -41,8 +42,15 @@ OTHERS = (
     default=0,
     help="Serve at this port. Without it: at any that is free.",
 )
+@click.option(
+    "--replay",
+    "recording",
+    metavar="FILE",
+    type=click.Path(path_type=Path),
+    help="Show a recording in place of a board; nothing moves.",
+)
 @for_page
-def command(setup: Setup, address: str, web_port: int) -> None:
+def command(setup: Setup, address: str, web_port: int, recording: Path | None) -> None:
     """A page beside the machine, for a browser: position, current, stop, hold-to-run.
 
     It prints an address with a key. Who opens that may control, one page at a time; who opens the
@@ -52,20 +60,32 @@ def command(setup: Setup, address: str, web_port: int) -> None:
     \b
     Example:  rodbench page
               rodbench page --listen 192.168.1.20
+              rodbench page --replay logbook/recordings/FILE.rodrec
     """
-    from rodbench.cli.caution import before_page
-
     _needs_library()
-    with setup.board("page") as board:
-        before_page(setup, board)
-    if address != LOOPBACK:
-        talk.say(OTHERS)
+    if recording is not None:
+        with _replay(setup, recording, address, web_port) as server:
+            talk.result({"url": server.url, "port": server.port}, server.url, setup.as_json)
+            talk.say("Ctrl-C ends the page.")
+            server.run()
+        return
+    _ask_before(setup, address)
     with _server(setup, address, web_port) as server:
         data = {"url": server.url, "keyed_url": server.keyed_url, "port": server.port}
         text = f"control: {server.keyed_url}\nwatch:   {server.url}"
         talk.result(data, text, setup.as_json)
         talk.say("Ctrl-C ends the page. The first address holds the key: give it to nobody.")
         server.run()
+
+
+def _ask_before(setup: Setup, address: str) -> None:
+    """The cautions. Raises UsageError when they are not accepted."""
+    from rodbench.cli.caution import before_page
+
+    with setup.board("page") as board:
+        before_page(setup, board)
+    if address != LOOPBACK:
+        talk.say(OTHERS)
 
 
 def _needs_library() -> None:
@@ -101,6 +121,23 @@ def _server(setup: Setup, address: str, web_port: int) -> Iterator[PageServer]:
         hands.close()
         feed.close()
         stopper.close()
+
+
+@contextlib.contextmanager
+def _replay(setup: Setup, path: Path, address: str, web_port: int) -> Iterator[PageServer]:
+    """The server on a recording. Raises RecordingError."""
+    from rodbench.page.control import Control
+    from rodbench.page.hands import Hands
+    from rodbench.page.replay import ReplayFeed
+    from rodbench.page.serve import PageServer
+
+    feed, control = ReplayFeed(path, setup.units()), Control()
+    server = PageServer(feed, Hands(feed, control), control, address=address, port=web_port)
+    feed.begin()
+    try:
+        yield server
+    finally:
+        feed.close()
 
 
 def _open(setup: Setup, who: str) -> Board:

@@ -23,6 +23,9 @@ class Captured:
     changes: Mapping[int, Mapping[str, int]]
     said: str
 
+    def __str__(self) -> str:
+        return self.said
+
 
 def endpoint(feed: Feed, axis: int, which: str) -> Captured:
     """The place where the rod rests as its retracted or extended end. Raises UsageError."""

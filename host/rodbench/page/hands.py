@@ -142,12 +142,12 @@ class Hands:
     def check(self, page_id: str, changes: draft.Changes) -> list[str]:
         """What stands against these changes, in sentences."""
         file = self.feed.machine_file
-        return self._ask(page_id, lambda board: draft.check(board, file, changes))
+        return self._at_rest(page_id, lambda board: draft.check(board, file, changes))
 
     def diff(self, page_id: str, changes: draft.Changes) -> list[Difference]:
         """All that a commit of them would change on the board. Raises as a check fails."""
         file = self.feed.machine_file
-        return self._ask(page_id, lambda board: draft.differences(board, file, changes))
+        return self._at_rest(page_id, lambda board: draft.differences(board, file, changes))
 
     def commit(self, page_id: str, changes: draft.Changes, store: bool = True) -> draft.Committed:
         """Put them in force, at rest; `store` also keeps them."""
@@ -159,7 +159,7 @@ class Hands:
             finally:
                 self._board().look(board)
 
-        return self._ask(page_id, work)
+        return self._at_rest(page_id, work)
 
     def capture_endpoint(self, page_id: str, axis: int, which: str) -> capture.Captured:
         """The place where the rod rests as its "retracted" or "extended" end: for a draft."""
@@ -200,6 +200,17 @@ class Hands:
     def _ask(self, page_id: str, job: Callable[[Board], T]) -> T:
         self.control.check(page_id)
         return self._board().ask(job)
+
+    def _at_rest(self, page_id: str, job: Callable[[Board], T]) -> T:
+        """The board's thread would be busy for long, and renew nothing meanwhile."""
+        self.control.check(page_id)
+        if self.feed.moving:
+            raise UsageError(
+                "settings are left alone while a rod moves",
+                kept="nothing was changed",
+                hint="wait until it rests, or stop it",
+            )
+        return self._ask(page_id, job)
 
     def _scope(self, axis: int) -> dict[str, int]:
         self._board()
