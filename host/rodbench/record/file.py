@@ -82,7 +82,7 @@ class OpenFile:
 def not_written(path: Path, error: OSError, kept: str) -> RecordingError:
     """What the system says, with a way out."""
     hints = {
-        "ENOSPC": "make room on the disk; an hour of two axes takes about 6 MB",
+        "ENOSPC": "make room on the disk; an hour of two axes takes about 5 MB",
         "EFBIG": "the system limits the size of a file (ulimit -f)",
         "EACCES": "may this user write into that folder?",
         "EROFS": "that disk is read-only",
