@@ -96,7 +96,7 @@ def _needs_library() -> None:
         raise UsageError(
             "the page needs a library that is not installed",
             kept="nothing is served",
-            hint='pip install "rodbench[page]"',
+            hint="in the folder that rodbench was installed from: python -m pip install '.[page]'",
         )
 
 
