@@ -124,3 +124,7 @@ class Interrupted(RodbenchError):
     """Ctrl-C, a termination signal or a closed terminal; the rod was stopped first."""
 
     exit_code = 130
+
+
+class StopAsked(Interrupted):
+    """Another command asked for a stop."""

@@ -15,7 +15,8 @@ from rodbench.cli import ports
 from rodbench.cli.talk import folded
 from rodbench.link import holders
 from rodbench.settings.units import Units
-from rodbench.show.live import BAR, View, position_bar
+from rodbench.show.live import View
+from rodbench.show.live_bars import BAR, position_bar
 from rodbench.show.run import Recorder
 from rodbench.show.words import ended, fault_sentence, state
 from rodbench_protocol.names import AxisState, EventKind, Fault
@@ -196,7 +197,8 @@ def test_a_folded_line_goes_on_below_its_last_column() -> None:
 def test_watch_to_a_pipe_gives_the_last_view(bench: Bench) -> None:
     bench.run("settings", "push")
     text = bench.run("watch", "--for", "1 s").stdout
-    assert text.splitlines()[0].startswith('Axis 1 "north"')
+    assert text.splitlines()[0].endswith("nobody commands")
+    assert text.splitlines()[2].startswith('Axis 1 "north"')
     assert "not calibrated, raw" in text
 
 

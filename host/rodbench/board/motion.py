@@ -12,7 +12,7 @@ from rodbench_protocol.names import AxisState, Ended
 
 from rodbench.board import signals
 from rodbench.board.types import AxisSample, Outcome
-from rodbench.errors import Faulted, Interrupted, NoAnswer, RodbenchError
+from rodbench.errors import Faulted, NoAnswer, RodbenchError, StopAsked
 from rodbench.link.api import Reply
 from rodbench.link.refusals import fault_words
 
@@ -63,7 +63,7 @@ class Motion:
         `timeout_s` (seconds of the link's clock) when that time has passed; the motion goes on.
         Any exception or signal meanwhile stops the rod first (category 1, then 0 if that is not
         answered). Raises LinkLost when the port goes away or the board starts anew, and
-        Interrupted when another command asked for a stop.
+        StopAsked when another command asked for a stop.
         """
         clock = self.axis.board.clock
         deadline = None if timeout_s is None else clock.now() + timeout_s
@@ -188,7 +188,7 @@ class Motion:
     def _finished(self, outcome: Outcome) -> None:
         self.ended = outcome
         if by := self.axis.board.end(self):
-            raise Interrupted(
+            raise StopAsked(
                 f"axis {self.axis.number} was stopped: {by} asked for it",
                 kept="the rod is at rest",
                 hint="see why; then ask again",

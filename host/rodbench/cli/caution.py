@@ -31,7 +31,7 @@ def before_motion(setup: Setup, board: Board, axis: int, live: Mapping[str, int]
 
     if live["feedback"]:
         talk.say(not_guarded(board.read_scope(0), live))
-    _accept(setup, board, axis)
+    consent(setup, board, axis)
 
 
 def before_page(setup: Setup, board: Board) -> None:
@@ -42,17 +42,27 @@ def before_page(setup: Setup, board: Board) -> None:
     fitted = [number for number in scopes if number and scopes[number]["feedback"]]
     for number in fitted:
         talk.say(f"axis {number}: {not_guarded(scopes[0], scopes[number])}")
-    _accept(setup, board, fitted[0] if fitted else 0)
+    consent(setup, board, fitted[0] if fitted else 0)
 
 
-def _accept(setup: Setup, board: Board, axis: int) -> None:
-    book = setup.logbook() if setup.has_machine else None
-    if book is not None and book.has(KIND):
+def accepted(setup: Setup) -> bool:
+    """Whether the logbook has it that the caution was accepted."""
+    return setup.has_machine and setup.logbook().has(KIND)
+
+
+def note(setup: Setup, board: Board, axis: int, by: str) -> None:
+    """Into the logbook: the caution was accepted."""
+    setup.log(board, KIND, axis=axis, text=CAUTION, by=by)
+
+
+def consent(setup: Setup, board: Board, axis: int) -> None:
+    """The caution, once per logbook. Raises as before_motion; `axis` 0: any."""
+    if accepted(setup):
         return
     talk.say(CAUTION)
     if not setup.yes:
         _ask()
-    setup.log(board, KIND, axis=axis, text=CAUTION, by="--yes" if setup.yes else "typed")
+    note(setup, board, axis, "--yes" if setup.yes else "typed")
 
 
 def _ask() -> None:

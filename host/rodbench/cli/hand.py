@@ -45,15 +45,15 @@ class _Showing(Hold):
         super().__init__(job.axis, reach.output_most, job.live, terminal, job.units)
         self.reach = reach
 
-    def _key(self, key: str) -> None:
+    def press(self, key: str) -> None:
         if key in ("up", "down"):
             self._note("creep has one speed here")
         else:
-            super()._key(key)
+            super().press(key)
 
     def _turn_round(self) -> None:
         """There and back are two motions: each way has its own creep."""
-        self._end()
+        self.end()
         self._begin()
 
     def _begin(self) -> None:
@@ -64,10 +64,10 @@ class _Showing(Hold):
         if self.reach.why:
             self._note(self.reach.why)
 
-    def _turn(self) -> None:
+    def turn(self) -> None:
         if self.motion is not None and self.reach.why:
             self.motion.stop(category=0)
-        super()._turn()
+        super().turn()
 
     def _ended(self) -> None:
         motion = self.motion

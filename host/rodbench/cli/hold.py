@@ -16,7 +16,7 @@ from rodbench_protocol.names import Ended
 from rodbench.board import AxisSample
 from rodbench.cli import talk
 from rodbench.cli.keys import Keys
-from rodbench.errors import Faulted, Refused
+from rodbench.errors import Faulted, Refused, RodbenchError
 
 if TYPE_CHECKING:
     from rodbench.board import Axis, Motion, Sample
@@ -41,6 +41,7 @@ class Hold:
     """
 
     ends_by: frozenset[str] = frozenset({"quit"})
+    no_start: tuple[type[RodbenchError], ...] = (Refused,)  # said, and the keys go on
 
     def __init__(
         self, axis: Axis, value: float, live: Mapping[str, int], terminal: Keys, units: Units
@@ -67,9 +68,9 @@ class Hold:
         self.board.listeners.append(self._hear)
         try:
             while self._take_keys():
-                self._turn()
+                self.turn()
         finally:
-            self._end()
+            self.end()
             self.board.listeners.remove(self._hear)
             self._write("\r\x1b[2K")
 
@@ -80,11 +81,12 @@ class Hold:
             if key in self.ends_by:
                 self.ended_by = key
                 return False
-            self._key(key)
+            self.press(key)
             key = self.keys.read(0.0)
         return True
 
-    def _key(self, key: str) -> None:
+    def press(self, key: str) -> None:
+        """A key event."""
         if key in _WAYS:
             self._run_key(_WAYS[key])
         elif key in ("up", "down"):
@@ -92,7 +94,7 @@ class Hold:
             if self.motion is not None:
                 self.motion.change(self.way * self.value)
         else:
-            self._end()  # space, and any key that means nothing here
+            self.end()  # space, and any key that means nothing here
 
     def _run_key(self, way: int) -> None:
         now = self.board.clock.now()
@@ -112,22 +114,23 @@ class Hold:
     def _begin(self) -> None:
         try:
             self.motion = self._start(self.way * self.value)
-        except Refused as refused:
+        except self.no_start as refused:
             self._note(f"{refused.message}. {refused.hint or ''}")
 
     def _start(self, value: float) -> Motion:
         return self.axis.jog(value) if self.calibrated else self.axis.jog_output(value)
 
-    def _turn(self) -> None:
+    def turn(self) -> None:
         """Renew, see whether it ended by itself, and end it in time."""
         if self.motion is None:
             self.board.pump(REST_TURN_S)
         elif self.motion.wait(0.0) is not None:
             self._ended()
         elif self.board.clock.now() >= self.end_s:
-            self._end()
+            self.end()
 
-    def _end(self) -> None:
+    def end(self) -> None:
+        """Stop what runs, and wait for its rest."""
         if self.motion is not None:
             self.motion.stop()
             self._ended()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import asdict
 from typing import TYPE_CHECKING
 
@@ -59,6 +60,13 @@ def command(setup: Setup, axis: int, speed: str | None, duration: str | None) ->
             _by_keys(setup, target, value, live, units)
 
 
+def usual_value(live: Mapping[str, int]) -> float:
+    """Without a SPEED: half of the greatest in mm/s; creep, as a share, while uncalibrated."""
+    if live["calibrated"]:
+        return live["speed_max_um_s"] / 2000
+    return live["creep_output_permille"] / 1000
+
+
 def _value(axis: int, live: dict[str, int], speed: str | None, units: Units) -> float:
     """mm/s of a calibrated axis, a share of full output else. Raises UsageError."""
     from rodbench.show.where import has_pot
@@ -71,14 +79,14 @@ def _value(axis: int, live: dict[str, int], speed: str | None, units: Units) -> 
                 kept="Nothing moved.",
                 hint='a share of full output, for example "20 %"; the board caps it at creep',
             )
-        return amounts.output(speed) if speed else live["creep_output_permille"] / 1000
+        return amounts.output(speed) if speed else usual_value(live)
     if speed is not None and amounts.is_output(speed):
         raise UsageError(
             f"axis {axis} is calibrated: it jogs at a speed, not at an output",
             kept="Nothing moved.",
             hint='for example "3 mm/s"',
         )
-    return amounts.speed_mm_s(speed, units.name) if speed else live["speed_max_um_s"] / 2000
+    return amounts.speed_mm_s(speed, units.name) if speed else usual_value(live)
 
 
 def _timed(

@@ -15,11 +15,13 @@ _ESCAPES |= {key.replace("[", "O"): name for key, name in _ESCAPES.items()}
 # Windows' second byte after 0x00 or 0xE0. Never tried: written from memory.
 _WINDOWS = {"M": "right", "K": "left", "H": "up", "P": "down"}
 _PLAIN = {" ": "stop", "\x1b": "quit", "q": "quit", "Q": "quit", "\x04": "quit"}
-_PLAIN |= dict.fromkeys("\r\n", "enter")
+_PLAIN |= dict.fromkeys("\r\n", "enter") | {key: key for key in "12jy"}
+ESCAPE_S = 0.03  # a slow line may cut the sequence of an arrow key in two
 
 
 class Keys:
-    """Keys of a terminal as words: left, right, up, down, stop, quit, other, or "" for none."""
+    """Keys of a terminal as words: left, right, up, down, stop, quit, enter, other, the letters
+    and digits that some command has a use for, or "" for none."""
 
     def read(self, timeout_s: float) -> str:
         """The next key, waiting up to `timeout_s`. Raises Interrupted when the terminal is gone."""
@@ -63,6 +65,10 @@ class PosixKeys(Keys):
         import select
 
         if not self._buffer and select.select([self._handle], [], [], timeout_s)[0]:
+            self._buffer += self._read_some().decode(errors="replace")
+        while self._buffer in ("\x1b", "\x1b[", "\x1bO"):
+            if not select.select([self._handle], [], [], ESCAPE_S)[0]:
+                break
             self._buffer += self._read_some().decode(errors="replace")
         return self._take()
 

@@ -33,6 +33,11 @@ def say(text: str = "") -> None:
         print(_fitted(text, sys.stderr), file=sys.stderr, flush=True)
 
 
+def sentences(text: str) -> str:
+    """Message and hint of an error as they stand in a text: each begins with a capital."""
+    return re.sub(r"(^|\. +)([a-z])", lambda m: m[1] + m[2].upper(), text.strip())
+
+
 @contextlib.contextmanager
 def hushed() -> Iterator[None]:
     """Leaves out the talk of what is done a second time."""
@@ -68,6 +73,12 @@ def result(data: Any, text: str, as_json: bool) -> None:
     """The result of a command: one JSON object, or text."""
     line = json.dumps(data, ensure_ascii=False) if as_json else _fitted(text, sys.stdout)
     _out(line)
+
+
+def lines(texts: list[str]) -> None:
+    """Lines of a view that goes on."""
+    for text in texts:
+        _out(text)
 
 
 def json_line(data: Any) -> None:

@@ -17,7 +17,7 @@ from typing import Any
 
 from rodbench_protocol.names import MessageId
 
-from rodbench.errors import HeldError, Interrupted, LinkLost, PortError, RodbenchError, UsageError
+from rodbench.errors import HeldError, LinkLost, PortError, RodbenchError, StopAsked, UsageError
 from rodbench.link.client import Client
 from rodbench.owner import lines, places
 from rodbench.owner.connection import Connection
@@ -289,7 +289,7 @@ class Server:
                 connection.axes.add(axis)
                 return
         self._give_back(connection)
-        raise Interrupted(
+        raise StopAsked(
             f"{name} was not begun: {by} asked for a stop", kept="nothing moves", hint=STOP_HINT
         )
 
