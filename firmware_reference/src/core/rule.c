@@ -42,7 +42,9 @@ uint16_t rule_broken(uint8_t scope, const void *set, const void *live, const voi
     while ((step = CORE_ROM_READ_U8(at++)) != RULE_END) {
         if (step < RULE_CHECK || step >= RULE_SMALLEST) {
             *below++ = last;
-            if (step >= RULE_SMALLEST) {
+            if (step < RULE_FROM_LIVE) {        /* most are: a commit's tick is the longest of all */
+                last = key_value(scope, step, set);
+            } else if (step >= RULE_SMALLEST) {
                 last = (uint8_t)(step - RULE_SMALLEST);
             } else if (step == RULE_AXIS) {
                 last = scope;
@@ -51,8 +53,6 @@ uint16_t rule_broken(uint8_t scope, const void *set, const void *live, const voi
             } else if (step == RULE_NUMBER) {
                 last = CORE_ROM_READ_U8(at) | (uint16_t)CORE_ROM_READ_U8(at + 1) << 8;
                 at += 2;
-            } else if (step < RULE_FROM_LIVE) {
-                last = key_value(scope, step, set);
             } else {
                 last = key_value(scope, CORE_ROM_READ_U8(at++), step == RULE_FROM_LIVE ? live : other);
             }
