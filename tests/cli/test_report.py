@@ -285,6 +285,22 @@ def picture_of_page(page: str, path: Path, px: int = 8) -> None:
     Image.fromarray(dark).resize((size * px, size * px), Image.Resampling.NEAREST).save(path)
 
 
+@pytest.mark.parametrize("words", [["report", "a.html"], ["report", "--card", "a.html"]])
+def test_a_rod_that_coasts_has_no_promise_of_soft_stops(
+    folder: Path, capsys: pytest.CaptureFixture[str], words: list[str]
+) -> None:
+    said = "0.197 .. 7.400 in; not guarded: it coasts"
+    run(capsys, *words)
+    page = Words((folder / "a.html").read_text()).text
+    assert "0.197 .. 7.400 in" in page
+    assert said not in page
+    (folder / "machine.toml").write_text(
+        VENT.replace('rod = "north"\n', 'rod = "north"\nstop_by = "coast"\n')
+    )
+    run(capsys, *words)
+    assert said in Words((folder / "a.html").read_text()).text
+
+
 def test_the_card_holds_everything_and_brings_it_back(
     folder: Path, capsys: pytest.CaptureFixture[str], tmp_path: Path
 ) -> None:

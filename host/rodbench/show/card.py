@@ -14,7 +14,7 @@ from rodbench.settings.units import Units
 from rodbench.show import report_wiring
 from rodbench.show.card_code import Code, code
 from rodbench.show.page import page
-from rodbench.show.report import duty
+from rodbench.show.report import duty, soft_stops
 
 CAUTIONS = (
     "Crushes hands. May start by itself.",
@@ -71,7 +71,7 @@ def _stops(values: dict[str, int], units: Units) -> str:
         return "none: no pot"
     if not values["calibrated"]:
         return "none: not calibrated"
-    return units.span(values["soft_stop_min_um"] / 1000, values["soft_stop_max_um"] / 1000)
+    return soft_stops(values, units)
 
 
 def _wires(machine: MachineFile, axis: int) -> list[tuple[str, str, str]]:

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
-from rodbench_protocol.names import Feedback
+from rodbench_protocol.names import Feedback, StopBy
 
 from rodbench.record.logbook import Entry
 from rodbench.science.wiring import CAUTIONS
@@ -186,11 +186,16 @@ def _measured(values: Mapping[str, int], units: Units) -> dict[str, str]:
 
 
 def _way(values: Mapping[str, int], units: Units) -> dict[str, str]:
-    low, high = values["soft_stop_min_um"] / 1000, values["soft_stop_max_um"] / 1000
     return {
-        "soft stops": units.span(low, high),
+        "soft stops": soft_stops(values, units),
         "fastest": units.speed(values["speed_max_um_s"] / 1000),
     }
+
+
+def soft_stops(values: Mapping[str, int], units: Units) -> str:
+    """The span, and that a rod that coasts may pass it."""
+    span = units.span(values["soft_stop_min_um"] / 1000, values["soft_stop_max_um"] / 1000)
+    return f"{span}; not guarded: it coasts" if values["stop_by"] == StopBy.COAST else span
 
 
 def duty(values: Mapping[str, int]) -> str:
