@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from rodbench.bench import proof
 from rodbench.bench.compared import compared
+from rodbench.bench.compared import taken as of_run
 from rodbench.bench.proof_required import Agreed
 from rodbench.emulator.random_plants import random_machine
 from rodbench.errors import ProcedureError
@@ -147,6 +148,25 @@ def test_a_move_that_full_output_just_holds_takes_longer_on_a_lower_supply() -> 
     assert kinds(compare(moved(1, 1.0), replace(slow, moves=stretched))) == ["longer"]
 
 
+@pytest.mark.parametrize(
+    ("rests", "said"),
+    [
+        ({1: [1.1], -1: [0.2]}, []),  # within the tolerance of a move, 1 mm
+        ({1: [1.4], -1: [0.2]}, [(1.0, 1.2)]),
+        ({1: [0.2], -1: [-1.2]}, [(-1.0, -1.4)]),
+        ({1: [9.0]}, [(1.0, 8.8)]),
+        ({}, []),
+    ],
+)
+def test_where_moves_rest(rests: dict[int, list[float]], said: list[tuple[float, float]]) -> None:
+    baseline = replace(BASELINE, rests_mm={1: [0.2], -1: [0.2]})
+    found = compare(baseline, replace(taken(6), rests_mm=rests))
+    assert set(kinds(found)) <= {"rests"}
+    told = [(one.figures["way"], round(one.figures["change_mm"], 6)) for one in found.findings]
+    assert told == said
+    assert compare(BASELINE, replace(taken(6), rests_mm=rests)).findings == ()
+
+
 def test_what_cannot_be_looked_at_is_told() -> None:
     later = taken(3)
     assert compare(BASELINE, later).unseen == ()
@@ -213,6 +233,10 @@ def test_the_record_says_what_was_required_and_done(
         assert stroke.output_permille[0] == stroke.output_permille[-1] == 0.0
         assert np.all(np.diff(stroke.t_s) > 0.0)
         assert np.isfinite(stroke.supply_v).mean() > 0.9
+    for way, (off,) in of_run(baseline).rests_mm.items():
+        move = next(s for s in baseline.strokes if s.facts["way"] == way)
+        assert off == pytest.approx(way * (move.position_mm[-10:].mean() - move.facts["target_mm"]),
+                                    abs=0.05)  # fmt: skip
     ends = baseline.conditions["ends_extended_mm"]
     assert ends == pytest.approx([settings["stroke_um"] / 1000.0] * 2, abs=0.5)
     assert (folder / "runs" / baseline.name / "extend-1.csv").exists()

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from rodbench.record.runs import Run
 from rodbench.science.compare import Comparison, compare
-from rodbench.science.taken import Taken
+from rodbench.science.stroke_figures import rest_mm
+from rodbench.science.taken import WAYS, Taken
 
 from .strokes import recorded
 
@@ -22,7 +23,16 @@ def taken(run: Run) -> Taken:
     return Taken(
         kinds["move"], kinds["run"], kinds["slow"], ends, float(told["stroke_mm"]),
         float(told["pot_span"]), float(told["supply_step_v"]), bool(told["current_sensor"]),
+        {way: _rests(run, way) for way in WAYS},
     )  # fmt: skip
+
+
+def _rests(run: Run, way: int) -> list[float]:
+    """How far past their targets the moves of a way came to rest, mm."""
+    moves = [s for s in run.strokes if s.facts["kind"] == "move" and s.facts["way"] == way]
+    return [
+        way * (rest_mm(recorded(s)) - float(s.facts["target_mm"])) for s in moves if len(s.t_s) > 1
+    ]
 
 
 def compared(baseline: Run, later: Run) -> Comparison:

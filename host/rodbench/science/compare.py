@@ -16,7 +16,7 @@ from statistics import fmean
 
 import numpy as np
 
-from . import constants, move_time
+from . import constants, moves
 from .profile import Bump, Profile, binned, bumps, edges_of, profile
 from .stroke_figures import Recorded
 from .students import quantile
@@ -33,7 +33,7 @@ ENDS = ("retracted end", "extended end")
 @dataclass(frozen=True, slots=True)
 class Finding:
     """What is said. `kind`: binding, freer, magnets, source, pot-shift, pot-span, end-moved,
-    stiffer, easier, slower, faster, longer, shorter. Figures by name; `way` 0: both."""
+    stiffer, easier, slower, faster, longer, shorter, rests. Figures by name; `way` 0: both."""
 
     kind: str
     figures: dict[str, float]
@@ -62,7 +62,7 @@ def compare(baseline: Taken, later: Taken) -> Comparison:
     if strokes:
         more, motor = constants.looks(baseline, later, share, current=current)
         looks += more
-    looks += move_time.looks(baseline, later, motor) + _end_looks(baseline, later, share)
+    looks += moves.looks(baseline, later, motor) + _end_looks(baseline, later, share)
     heavier = () if found is None else tuple(bumps(found))
     said = _findings({look.name: look for look in looks}, heavier, baseline)
     told = any(look.name == "motor constant" for look in looks)
@@ -115,6 +115,7 @@ def _findings(looks: dict[str, Look], heavier: Sequence[Bump], baseline: Taken) 
     else:
         found += _of_ways(looks, "current", "stiffer", "easier")
         found += _of_ways(looks, "speed", "faster", "slower")
+    found += _of_rests(looks)
     # A time alone: where something else changed, it follows from that.
     return found or _of_ways(looks, "time", "longer", "shorter")
 
@@ -144,6 +145,15 @@ def _of_magnets(look: Look, looks: dict[str, Look]) -> Finding:
     return Finding(
         "magnets", {"constant_share": look.share, "current_share": fmean(shares) if shares else 0.0}
     )
+
+
+def _of_rests(looks: dict[str, Look]) -> list[Finding]:
+    named = [(way, looks.get(f"rest {word(way)}")) for way in WAYS]
+    return [
+        Finding("rests", {"way": float(way), "change_mm": look.change})
+        for way, look in named
+        if look is not None and look.changed
+    ]
 
 
 def _of_ways(looks: dict[str, Look], name: str, more: str, less: str) -> list[Finding]:

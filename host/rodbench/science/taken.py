@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
 from math import inf, sqrt
 
 import numpy as np
@@ -19,7 +19,8 @@ WAYS = (1, -1)
 @dataclass(frozen=True, slots=True)
 class Taken:
     """One proof run. `ends_mm`: approaches to the (retracted, extended) end, None: not sought.
-    `pot_span`: share of the reference over the whole stroke; a step of the supply's converter."""
+    `pot_span`: share of the reference over the whole stroke; a step of the supply's converter.
+    `rests_mm`: by way, how far past its target each move came to rest."""
 
     moves: Sequence[Recorded]
     runs: Sequence[Recorded]
@@ -29,6 +30,7 @@ class Taken:
     pot_span: float
     supply_step_v: float
     has_current: bool = True
+    rests_mm: Mapping[int, Sequence[float]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)

@@ -161,6 +161,15 @@ def _time(finding: Finding, units: Units) -> str:
     )
 
 
+def _rests(finding: Finding, units: Units) -> str:
+    said = finding.figures
+    side = "further" if said["change_mm"] > 0.0 else "shorter"
+    return (
+        f"Moves rest {units.length(abs(said['change_mm']))} {side} than they did, "
+        f"{WAYS[said['way']]}: see what holds the rod once it is at rest, and what it carries."
+    )
+
+
 _WORDS: dict[str, Callable[[Finding, Units], str]] = {
     "binding": _binding,
     "freer": _binding,
@@ -175,4 +184,5 @@ _WORDS: dict[str, Callable[[Finding, Units], str]] = {
     "faster": _speed,
     "longer": _time,
     "shorter": _time,
+    "rests": _rests,
 }
