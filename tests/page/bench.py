@@ -145,6 +145,7 @@ def ready(page: Page, url: str) -> Page:
     page.goto(url)
     page.wait_for_function("document.documentElement.dataset.line === 'open'", timeout=15000)
     page.wait_for_selector(STOP)
+    page.wait_for_function("window.rodbench && rodbench.drawn")  # the first picture costs most
     return page
 
 

@@ -183,9 +183,14 @@ def fault_sentence(name: str, axis: int = 0, pot: bool = True) -> str:
     """What happened and what to do: `stall: output on ... Look ..., then rodbench clear 1`.
 
     `pot`: whether the rod has one; without, the current alone tells."""
-    look = _known(name, pot)[1]
+    look = fault_look(name, pot)
     clear = f"rodbench clear{f' {axis}' if axis and name not in _OF_BOARD else ''}"
     return f"{fault_what(name, pot)}. To do: {look}; then `{clear}`."
+
+
+def fault_look(name: str, pot: bool = True) -> str:
+    """What to do before it is cleared, as the second half of its sentence says it."""
+    return _known(name, pot)[1]
 
 
 def fault_what(name: str, pot: bool = True) -> str:

@@ -1,4 +1,4 @@
-"""What a page looks like: `build` makes one page for one browser."""
+"""What a person sees: `build` makes one page for one browser."""
 
 from __future__ import annotations
 
@@ -8,10 +8,12 @@ from rodbench.page.hands import Hands
 
 
 def build(feed: Feed, hands: Hands, control: Control, page_id: str) -> None:
-    """A plain page: state as text, stop, and a pad for each way of each rod."""
+    """Fill the page that is being opened, and keep it up to date."""
     from nicegui import ui
 
-    from rodbench.page.look.plain import Plain
+    from rodbench.page.guard import KEYED
+    from rodbench.page.look.page import Page
+    from rodbench.page.look.view import View
 
-    plain = Plain(feed, hands, control, page_id)
-    ui.timer(0.1, plain.update)
+    keyed = bool(ui.context.client.request.scope.get(KEYED))
+    Page(View(feed, hands, control, page_id, keyed))
