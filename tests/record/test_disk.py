@@ -126,12 +126,16 @@ def test_room_that_comes_again_loses_nothing(tmp_path: Path, monkeypatch) -> Non
     assert read.ended
 
 
-def test_a_full_disk_at_the_beginning_leaves_no_file(tmp_path: Path, monkeypatch) -> None:
-    full(monkeypatch, 100)
-    with pytest.raises(RecordingError, match="No space left"):
-        recorder(tmp_path, FakeBoard())
-    monkeypatch.undo()
-    assert not list(tmp_path.glob("recordings/*"))
+def test_no_room_at_the_beginning_leaves_no_file(open_folder: Path) -> None:
+    def work() -> None:
+        resource.setrlimit(resource.RLIMIT_FSIZE, (100, 100))
+        recorder(open_folder, FakeBoard())
+
+    kind, message, kept, _ = in_child(work)
+    assert (kind, kept) == ("error", "nothing is recorded")
+    assert "File too large" in message
+    assert not list(open_folder.glob("recordings/*"))
+    assert not list(open_folder.glob("recordings/.*"))
 
 
 def test_a_folder_that_must_not_be_written(open_folder: Path) -> None:

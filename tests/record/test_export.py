@@ -13,6 +13,7 @@ import pytest
 from pyarrow import parquet
 from rodbench.board import AxisSample, BoardSample
 from rodbench.record import export
+from rodbench.record import recording as recording_module
 from rodbench.record.layout import RecordingError
 from rodbench.record.recording import Recording
 from rodbench_protocol.names import AxisState, EventKind
@@ -128,7 +129,7 @@ def test_a_recording_without_a_frame(kind: str, tmp_path: Path) -> None:
 
 def test_many_pieces_are_one_table(tmp_path: Path, monkeypatch) -> None:
     """With tables that have rows in some pieces and none in the last."""
-    monkeypatch.setattr(export, "ROWS", 10)
+    monkeypatch.setattr(recording_module, "TOGETHER", 3)
     board = FakeBoard()
     recording = recorder(tmp_path, board)
     for number in range(2000):

@@ -60,7 +60,7 @@ def taken(pipe: int) -> int:
 
 
 def test_a_hundred_kills_lose_a_second_at_most(tmp_path: Path) -> None:
-    rng = random.Random(6)
+    rng, files = random.Random(6), 0
     for round_ in range(KILLS // TOGETHER):
         children = {f"{round_}-{n}": fork(tmp_path, f"{round_}-{n}") for n in range(TOGETHER)}
         begun = time.monotonic()
@@ -70,13 +70,19 @@ def test_a_hundred_kills_lose_a_second_at_most(tmp_path: Path) -> None:
             os.waitpid(children[name][0], 0)
         for name, (_, pipe) in children.items():
             last = taken(pipe)
-            (path,) = tmp_path.glob(f"recordings/*Z-{name}.rodrec") or [None]
+            paths = list(tmp_path.glob(f"recordings/*Z-{name}.rodrec"))
+            if not paths:  # killed before it began
+                assert last < 0
+                continue
+            (path,) = paths
             read = Recording.open(path)
+            files += 1
             found = [s.motion for s in read.samples()]
             assert found == list(range(len(found)))
             assert not read.gaps
             assert not read.ended
             assert last - (found[-1] if found else -1) <= 100, f"{name}: more than a second lost"
+    assert files >= KILLS * 0.8
 
 
 @pytest.mark.slow

@@ -17,7 +17,7 @@ from rodbench_protocol.schema import load_schema
 
 from rodbench.record.layout import TABLES, RecordingError
 from rodbench.record.recording import Recording
-from rodbench.record.tables import Block, Columns
+from rodbench.record.tables import Columns, Table
 
 # ends of wire names, the ends that they become, and by what the numbers are divided
 UNITS = (("_um_s", "_mm_s"), ("_um", "_mm"), ("_ma", "_a"), ("_mv", "_v"), ("_ms", "_s"))
@@ -25,7 +25,6 @@ THOUSAND = 1000.0
 WORDS: dict[tuple[str, str], Any] = {("axis", "state"): AxisState, ("event", "kind"): EventKind}
 FEW = {"t_s": 4, "host_s": 6}  # digits
 NEAR_S = 1e-4  # to which times are rounded
-ROWS = 50_000  # of a piece that is written at a time
 _CALIBRATED = ("position_um", "speed_um_s", "reference_um")
 
 
@@ -131,40 +130,15 @@ def _left_whole(paths: list[Path]) -> Iterator[dict[Path, Path]]:
 
 
 def _pieces(recording: Recording, start_s: float, end_s: float) -> Iterator[tuple[Columns, str]]:
-    """Rows of all tables, converted, some thousands at a time."""
-    waiting: dict[str, list[Columns]] = {name: [] for name in TABLES}
+    """Rows of one table after the other, converted, some thousands at a time."""
     made = _Converter(recording)
-    for block in recording.blocks(start_s, end_s):
-        for name in TABLES:
-            columns = made.columns(block, name, start_s, end_s)
-            if len(columns["t_s"]):
-                waiting[name].append(columns)
-            if sum(len(c["t_s"]) for c in waiting[name]) >= ROWS:
-                yield _one(waiting.pop(name)), name
-                waiting[name] = []
     for name in TABLES:
-        yield _one(waiting[name] or [made.columns(_NONE, name, start_s, end_s)]), name
-
-
-def _no_rows(table: str) -> Columns:
-    names = [
-        "order",
-        "counter",
-        *(f.name for f in load_schema().messages[TABLES[table]].body.fields),
-    ]
-    found: Columns = {name: np.zeros(0, np.int64) for name in names}
-    return {**found, "t_s": np.zeros(0), "host_s": np.zeros(0)}
-
-
-_NONE = Block(0, {name: _no_rows(name) for name in TABLES}, [])
-
-
-def _one(parts: list[Columns]) -> Columns:
-    return {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
+        for found in recording.pieces(name, start_s, end_s):
+            yield made.columns(found, name, start_s, end_s), name
 
 
 class _Converter:
-    """From a block's columns to those of a table for others."""
+    """From a table's columns to those for others."""
 
     def __init__(self, recording: Recording) -> None:
         self._recording = recording
@@ -179,10 +153,9 @@ class _Converter:
         head = ["t_s", "host_s", "tick_5ms", "counter"] + (["axis"] if table != "board" else [])
         return [*head, *units, *(["gap_before"] if table == "axis" else []), "settings_digest"]
 
-    def columns(self, block: Block, table: str, start_s: float, end_s: float) -> Columns:
+    def columns(self, found: Table, table: str, start_s: float, end_s: float) -> Columns:
         """Those of a time, in the order in which they came."""
-        found = block.tables[table]
-        kept = (found["t_s"] >= start_s) & (found["t_s"] <= end_s)
+        kept = (found.t_s >= start_s) & (found.t_s <= end_s)
         order = np.argsort(found["order"][kept], kind="stable")
         made = {name: self._column(found, table, name)[kept][order] for name in self.names(table)}
         if table == "axis" and len(made["t_s"]):
@@ -190,24 +163,24 @@ class _Converter:
             self._last_s = float(made["t_s"].max())
         return made
 
-    def _column(self, found: Columns, table: str, name: str) -> Any:
+    def _column(self, found: Table, table: str, name: str) -> Any:
         if name in FEW:
             return found[name].round(FEW[name])
         if name == "tick_5ms":
             return found["tick"]
         if name == "gap_before":
-            return np.zeros(len(found["t_s"]), np.int64)
+            return np.zeros(len(found), np.int64)
         if name == "settings_digest":
-            return self._digests(found["t_s"])
+            return self._digests(found.t_s)
         if (table, name) in WORDS:
             return np.array([_word(WORDS[table, name], v) for v in found[name].tolist()], object)
         wire = _wire_name(table, name)
-        values = found.get(wire, np.zeros(len(found["t_s"]), np.int64))
+        values = found.get(wire)
         if wire == name:
             return values
         values = values / THOUSAND
         if table == "axis" and wire in _CALIBRATED:
-            values[(found["flags"] & AxisFlags.CALIBRATED) == 0] = np.nan
+            values[(found["flags"] & int(AxisFlags.CALIBRATED)) == 0] = np.nan
         return values
 
     def _digests(self, t_s: Any) -> Any:

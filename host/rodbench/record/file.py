@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import contextlib
+import errno
 import os
 from pathlib import Path
 
 from rodbench import durable
-from rodbench.errors import RodbenchError
 from rodbench.record.layout import RecordingError
 
 
@@ -21,22 +21,22 @@ class OpenFile:
 
     @classmethod
     def create(cls, path: Path, header: bytes) -> OpenFile:
-        """A new file. Raises RecordingError where it cannot be made; never replaces another."""
+        """A new file, which is there with its whole header or not at all. Raises RecordingError
+        where it cannot be made, FileExistsError where the name is taken."""
+        part = path.with_name(f".{path.name}.{os.getpid()}.tmp")
         try:
             path.parent.mkdir(parents=True, exist_ok=True)
-            handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL | _binary(), 0o644)
+            try:
+                durable.replace(part, header)
+                _name(part, path)
+            finally:
+                part.unlink(missing_ok=True)
+            durable.sync_folder(path.parent)
+        except FileExistsError:
+            raise
         except OSError as error:
             raise not_written(path, error, "nothing is recorded") from None
-        made = cls(path, handle, 0)
-        try:
-            made.add(header)
-        except RodbenchError:
-            made.close()
-            with contextlib.suppress(OSError):
-                path.unlink()
-            raise
-        durable.sync_folder(path.parent)
-        return made
+        return cls.reopen(path, len(header))
 
     @classmethod
     def reopen(cls, path: Path, size: int) -> OpenFile:
@@ -79,6 +79,18 @@ class OpenFile:
             os.fsync(self._handle)
 
 
+def _name(part: Path, path: Path) -> None:
+    """Give a file its name, unless another has it. Raises FileExistsError."""
+    try:
+        os.link(part, path)
+    except FileExistsError:
+        raise
+    except OSError:  # a file system without such links
+        if path.exists():
+            raise FileExistsError(path) from None
+        part.rename(path)
+
+
 def not_written(path: Path, error: OSError, kept: str) -> RecordingError:
     """What the system says, with a way out."""
     hints = {
@@ -87,8 +99,6 @@ def not_written(path: Path, error: OSError, kept: str) -> RecordingError:
         "EACCES": "may this user write into that folder?",
         "EROFS": "that disk is read-only",
     }
-    import errno
-
     name = errno.errorcode.get(error.errno or 0, "")
     return RecordingError(f"{path}: {error.strerror or error}", kept=kept, hint=hints.get(name))
 

@@ -4,19 +4,23 @@ from __future__ import annotations
 
 import json
 import zlib
+from array import array
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, BinaryIO
+
+import numpy as np
 
 from rodbench.record.layout import (
     HEAD_SIZE,
     HEADER,
     HEADER_MOST,
+    HEADS,
     MAGIC,
     MARKER,
     PAYLOAD_MOST,
     VERSION,
-    Head,
+    Heads,
     RecordingError,
     unpack_head,
 )
@@ -27,11 +31,16 @@ _SEARCH = 1 << 20  # bytes looked through at a time for the next block behind da
 
 @dataclass(slots=True)
 class Scan:
-    """Whole blocks with their places in the file, what was skipped, and where the last ends."""
+    """Whole blocks with the places of their packed bytes, and where the last one ends."""
 
-    blocks: list[tuple[int, Head]] = field(default_factory=list)  # place of the packed bytes
-    skipped: list[tuple[int, int]] = field(default_factory=list)  # first byte, and one behind
-    end: int = 0
+    end: int
+    places: array[int] = field(default_factory=lambda: array("q"))
+    raw: bytearray = field(default_factory=bytearray)
+
+    @property
+    def heads(self) -> Heads:
+        """The heads, in the order of the file."""
+        return np.frombuffer(bytes(self.raw), HEADS)
 
 
 def read_header(file: BinaryIO, path: Path) -> tuple[dict[str, Any], int]:
@@ -66,32 +75,29 @@ def _no_recording(path: Path, begin: bytes) -> RecordingError:
 
 def scan(file: BinaryIO, begin: int) -> Scan:
     """Go through all blocks and check each; what is damaged is skipped up to the next whole one."""
-    found = Scan(end=begin)
-    place, bad = begin, -1
-    while True:
-        head = _whole_block(file, place)
-        if head is None:
-            bad = place if bad < 0 else bad
-            after = _next_marker(file, place + 1)
-            if after < 0:
-                return found
-            place = after
+    found, place = Scan(begin), begin
+    while place >= 0:
+        raw, length = _whole_block(file, place)
+        if not raw:
+            place = _next_marker(file, place + 1)
             continue
-        if bad >= 0:
-            found.skipped.append((bad, place))
-            bad = -1
-        found.blocks.append((place + HEAD_SIZE, head))
-        place += HEAD_SIZE + head.length
+        found.places.append(place + HEAD_SIZE)
+        found.raw += raw
+        place += HEAD_SIZE + length
         found.end = place
+    return found
 
 
-def _whole_block(file: BinaryIO, place: int) -> Head | None:
+def _whole_block(file: BinaryIO, place: int) -> tuple[bytes, int]:
+    """A head's bytes, and how many follow it; none where there is no whole block."""
     file.seek(place)
-    head = unpack_head(file.read(HEAD_SIZE))
+    raw = file.read(HEAD_SIZE)
+    head = unpack_head(raw)
     if head is None or head.length > PAYLOAD_MOST or head.facts > PAYLOAD_MOST:
-        return None
+        return b"", 0
     packed = file.read(head.length)
-    return head if len(packed) == head.length and zlib.crc32(packed) == head.crc else None
+    whole = len(packed) == head.length and zlib.crc32(packed) == head.crc
+    return (raw, head.length) if whole else (b"", 0)
 
 
 def _next_marker(file: BinaryIO, place: int) -> int:

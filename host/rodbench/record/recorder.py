@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import itertools
 import re
 from collections.abc import Callable, Mapping
 from dataclasses import asdict, replace
@@ -80,8 +81,8 @@ class Recorder:
             "hello": asdict(board.hello),
         }
         head |= {**settings, "units": UNITS}
-        path = _fresh(folder / FOLDER, started, name)
-        made = cls(OpenFile.create(path, layout.header_bytes(head)), board, board.clock.now(), now)
+        file = _create(folder / FOLDER, started, name, layout.header_bytes(head))
+        made = cls(file, board, board.clock.now(), now)
         made.settings = settings
         return made
 
@@ -254,15 +255,15 @@ def _settings(board: Board) -> dict[str, Any]:
             return {"digest": f"{digest:08X}", "scopes": scopes}
 
 
-def _fresh(folder: Path, started: datetime, name: str) -> Path:
-    """A name that is not taken: the date, then what the person called it."""
+def _create(folder: Path, started: datetime, name: str, header: bytes) -> OpenFile:
+    """Under a name that is not taken: the date, then what the person called it."""
     word = re.sub(r"[^\w-]+", "-", name).strip("-")[:60]
     stem = f"{started:%Y-%m-%dT%H-%M-%SZ}" + (f"-{word}" if word else "")
-    number, path = 1, folder / f"{stem}{layout.SUFFIX}"
-    while path.exists():
-        number += 1
-        path = folder / f"{stem}-{number}{layout.SUFFIX}"
-    return path
+    for number in itertools.count(1):
+        end = "" if number == 1 else f"-{number}"
+        with contextlib.suppress(FileExistsError):
+            return OpenFile.create(folder / f"{stem}{end}{layout.SUFFIX}", header)
+    raise AssertionError("there is always another number")
 
 
 def _tables(rows: tuple[list[tuple[int, ...]], ...]) -> list[Whole]:

@@ -6,6 +6,7 @@ import heapq
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import islice
 from pathlib import Path
 from typing import Any, BinaryIO
 
@@ -15,12 +16,13 @@ from rodbench.board import Event, Sample, convert
 from rodbench.clock import TICK_S
 from rodbench.record import reader
 from rodbench.record.account import Account
-from rodbench.record.layout import TABLES, RecordingError
-from rodbench.record.tables import Block, Columns, Row, Tables, column, joined
+from rodbench.record.layout import TABLES, RecordingError, unpack_head
+from rodbench.record.tables import Block, Columns, Row, Table, Tables, column, joined
 from rodbench.record.timeline import Timeline, since
 from rodbench.science.clock_fit import Drift, fit
 
 _NEEDED = ("machine", "rods", "started", "hello", "digest", "scopes", "columns")
+TOGETHER = 256  # blocks of a piece: some minutes
 OLD_EVENT_S = 5.0  # an event tells when it happened, and may come later than that
 
 
@@ -57,8 +59,8 @@ class Recording:
         self.whole_bytes = scan.end
         self.repaired = _torn(path, size - scan.end)
         self.gaps: list[Gap] = []
-        self._places = [place for place, _ in scan.blocks]
-        self._heads = [head for _, head in scan.blocks]
+        self._places = scan.places
+        self._heads = scan.heads
         self._tables = Tables(header["columns"])
         self._times = Timeline(self._heads)
         self._facts: list[dict[str, Any]] = []
@@ -91,13 +93,14 @@ class Recording:
     def host_end_s(self) -> float:
         """Host time of the last thing that was kept, from the start on."""
         told = [fact["host_us"] for fact in self._facts if fact["fact"] in ("mark", "end")]
-        latest: int = max([0, *told, *(head.host_us[1] for head in self._heads)])
+        ends = self._heads["host_us"] + self._heads["last_us"]
+        latest: int = max([0, *told, int(ends.max(initial=0))])
         return latest / 1e6
 
     @property
     def frames(self) -> int:
         """Telemetry and events in the file."""
-        return sum(sum(head.rows) for head in self._heads)
+        return int(self._heads["rows"].sum())
 
     @property
     def ended(self) -> str:
@@ -113,13 +116,12 @@ class Recording:
     @property
     def board_clock(self) -> Drift:
         """The board's clock against the host's, over the longest start of the board."""
-        heads = [head for head in self._heads if head.rows[0] or head.rows[1]]
-        if not heads:
+        heads = self._heads[self._heads["rows"][:, :2].any(axis=1)]
+        if not len(heads):
             return fit(np.zeros(0), np.zeros(0))
-        longest = int(np.argmax(np.bincount([head.start for head in heads])))
-        heads = [head for head in heads if head.start == longest]
-        ticks = np.array([head.ticks[2] for head in heads], np.int64)
-        host_s = np.array([head.host_us[2] for head in heads]) / 1e6
+        heads = heads[heads["start"] == np.argmax(np.bincount(heads["start"]))]
+        ticks = heads["ticks"][:, 2].astype(np.int64)
+        host_s = (heads["host_us"] + heads["best_us"]) / 1e6
         return fit(np.asarray(since(ticks, int(ticks[0])) * TICK_S, np.float64), host_s)
 
     @property
@@ -155,14 +157,25 @@ class Recording:
         end_s: float = math.inf,
         axis: int | None = None,
     ) -> Iterator[Columns]:
-        """As `axis`, block by block, for what must not hold all; tables are axis, board, event."""
-        for block in self.blocks(start_s, end_s):
-            found = block.tables[table]
-            kept = (found["t_s"] >= start_s) & (found["t_s"] <= end_s)
+        """As `axis`, piece by piece, for what must not hold all; tables are axis, board, event."""
+        for found in self.pieces(table, start_s, end_s):
+            kept = (found.t_s >= start_s) & (found.t_s <= end_s)
             if axis is not None:
                 kept &= found["axis"] == axis
             if kept.any():
                 yield {name: column(found, name)[kept] for name in columns}
+
+    def pieces(
+        self, table: str, start_s: float = -math.inf, end_s: float = math.inf
+    ) -> Iterator[Table]:
+        """The table of many blocks at a time, which reach into that time; at least one."""
+        blocks = self.blocks(start_s, end_s)
+        first = True
+        while some := list(islice(blocks, TOGETHER)):
+            yield some[0].tables[table].joined([block.tables[table] for block in some[1:]])
+            first = False
+        if first:
+            yield self._tables.none(table)
 
     def samples(self, start_s: float = -math.inf, end_s: float = math.inf) -> Iterator[Sample]:
         """As Board.poll gave them, in their order."""
@@ -189,15 +202,14 @@ class Recording:
         """Events of a time, each with its `t_s`; only the blocks that hold some are read."""
         found: list[Row] = []
         with self._open() as file:
-            for index, head in enumerate(self._heads):
-                if head.rows[2]:
-                    found += self._block(file, index).rows("event", start_s, end_s)
+            for index in np.nonzero(self._heads["rows"][:, 2])[0].tolist():
+                found += self._block(file, index).rows("event", start_s, end_s)
         return [(row.t_s, convert.event(row.wire)) for row in found]  # type: ignore[arg-type]
 
     def blocks(self, start_s: float = -math.inf, end_s: float = math.inf) -> Iterator[Block]:
         """Blocks that reach into a time, and those whose events may be of it."""
         times = self._times
-        old_s = np.array([OLD_EVENT_S if head.rows[2] else 0.0 for head in self._heads])
+        old_s = np.where(self._heads["rows"][:, 2], OLD_EVENT_S, 0.0)
         wanted = np.nonzero((times.last >= start_s) & (times.first - old_s <= end_s))[0]
         with self._open() as file:
             for index in wanted.tolist():
@@ -208,21 +220,24 @@ class Recording:
     @property
     def next_block(self) -> int:
         """Number of the block that comes next."""
-        return self._heads[-1].number + 1 if self._heads else 0
+        return int(self._heads["number"][-1]) + 1 if len(self._heads) else 0
 
     @property
     def next_order(self) -> int:
         """Place of the next frame among all that were taken."""
-        last = [block for block in self._last_blocks() if _frames(block)]
-        return _orders(last[-1])[1] + 1 if last else 0
+        full = np.nonzero(self._heads["rows"].any(axis=1))[0]
+        if not len(full):
+            return 0
+        with self._open() as file:
+            return _orders(self._block(file, int(full[-1])))[1] + 1
 
     def account(self) -> Account:
         """Where the frames stand, for one who goes on; what comes next is of another start."""
-        heads = [head for head in self._heads if any(head.rows)]
         made = Account(missed=sum(gap.missed or 0 for gap in self.gaps), gaps=len(self.gaps))
-        if heads:
-            made.start, made.tick = heads[-1].start, heads[-1].ticks[1]
-            made.host_us, made.anew = heads[-1].host_us[1], "the recording was gone on with"
+        for last in self._heads[self._heads["rows"].any(axis=1)][-1:]:
+            made.start, made.tick = int(last["start"]), int(last["ticks"][1])
+            made.host_us = int(last["host_us"]) + int(last["last_us"])
+            made.anew = "the recording was gone on with"
         return made
 
     # -- the parts
@@ -238,7 +253,8 @@ class Recording:
             raise RecordingError(f"{self.path}: {error.strerror or error}") from None
 
     def _block(self, file: BinaryIO, index: int) -> Block:
-        head = self._heads[index]
+        head = unpack_head(self._heads[index].tobytes())
+        assert head is not None
         file.seek(self._places[index])
         try:
             return self._tables.block(head, file.read(head.length), self._times)
@@ -247,22 +263,18 @@ class Recording:
                 f"{self.path}: block {head.number} is not what its head says: {error}"
             ) from None
 
-    def _last_blocks(self) -> list[Block]:
-        full = [i for i, head in enumerate(self._heads) if any(head.rows)][-1:]
-        with self._open() as file:
-            return [self._block(file, index) for index in full]
-
     def _at(self, place: Sequence[int | None]) -> float:
         start, tick = place
         return 0.0 if start is None or tick is None else self._times.at(start, tick)
 
     def _learn(self, file: BinaryIO) -> None:
         """Gaps and facts: only the blocks that hold some, or lie beside damage, are read."""
-        for index, head in enumerate(self._heads):
-            number = self._heads[index - 1].number + 1 if index else 0
-            if head.number != number:
+        numbers = self._heads["number"].astype(np.int64)
+        hole = np.diff(numbers, prepend=-1) != 1
+        for index in np.nonzero(hole | (self._heads["facts"] > 0))[0].tolist():
+            if hole[index]:
                 self.gaps.append(self._hole(file, index))
-            if head.facts:
+            if self._heads["facts"][index]:
                 facts = self._block(file, index).facts
                 self._facts += facts
                 self.gaps += [self._gap(fact) for fact in facts if fact["fact"] == "gap"]
@@ -288,7 +300,7 @@ def _order(row: Row) -> int:
 
 
 def _frames(block: Block) -> int:
-    return sum(len(table["order"]) for table in block.tables.values())
+    return sum(len(table) for table in block.tables.values())
 
 
 def _orders(block: Block) -> tuple[int, int]:

@@ -28,7 +28,11 @@ CONVERTED: dict[str, tuple[str, float]] = {
     "board_5v": ("board_5v_mv", 1000.0),
 }
 _NEED_CALIBRATION = ("position_mm", "speed_mm_s", "reference_mm")
+_CALIBRATED = int(AxisFlags.CALIBRATED)
 Columns = dict[str, npt.NDArray[Any]]
+Layout = dict[str, tuple[int, bool]]  # place of a column, and whether it has a sign
+Floats = npt.NDArray[np.float64]
+Whole = npt.NDArray[np.int64]
 
 
 class Row(NamedTuple):
@@ -39,22 +43,56 @@ class Row(NamedTuple):
     wire: Unasked
 
 
+class Table:
+    """Rows as columns by name, int64, made when they are asked for; `t_s` and `host_s` too."""
+
+    def __init__(self, layout: Layout, words: Words, t_s: Floats, host_us: Whole) -> None:
+        self._layout = layout
+        self.words = words  # columns by rows
+        self.t_s = t_s
+        self.host_us = host_us
+
+    def __len__(self) -> int:
+        return len(self.t_s)
+
+    def __getitem__(self, name: str) -> npt.NDArray[Any]:
+        if name == "t_s":
+            return self.t_s
+        if name in ("host_us", "host_s"):
+            return self.host_us if name == "host_us" else self.host_us / 1e6
+        place, signed = self._layout[name]
+        word = self.words[place]
+        return np.asarray(word.view(np.int32) if signed else word, np.int64)
+
+    def get(self, name: str) -> npt.NDArray[Any]:
+        """As []; zeros for what an older file does not say."""
+        return self[name] if name in self._layout else np.zeros(len(self), np.int64)
+
+    def joined(self, others: Sequence[Table]) -> Table:
+        """Its rows and those of others of its kind."""
+        parts = [self, *others]
+        return Table(
+            self._layout,
+            np.concatenate([part.words for part in parts], axis=1),
+            np.concatenate([part.t_s for part in parts]),
+            np.concatenate([part.host_us for part in parts]),
+        )
+
+
 @dataclass(slots=True)
 class Block:
-    """Tables by name, columns by name: int64, and `t_s`, `host_s`. Facts are the JSON objects."""
+    """Tables by name. Facts are the JSON objects."""
 
     start: int
-    tables: dict[str, Columns]
+    tables: dict[str, Table]
     facts: list[dict[str, Any]]
 
     def rows(self, table: str, start_s: float, end_s: float) -> Iterator[Row]:
         """Rows of a time, as what the board sent."""
         found, kind = self.tables[table], _KINDS[table]
-        t_s = found["t_s"]
-        kept = np.nonzero((t_s >= start_s) & (t_s <= end_s))[0]
-        none = np.zeros(len(t_s), np.int64)  # what an older file does not say
-        columns = [found.get(name, none)[kept].tolist() for name in kind._fields]
-        orders, times = found["order"][kept].tolist(), t_s[kept].tolist()
+        kept = np.nonzero((found.t_s >= start_s) & (found.t_s <= end_s))[0]
+        columns = [found.get(name)[kept].tolist() for name in kind._fields]
+        orders, times = found["order"][kept].tolist(), found.t_s[kept].tolist()
         for order, time, *values in zip(orders, times, *columns, strict=True):
             yield Row(order, time, kind(*values))
 
@@ -63,40 +101,47 @@ class Tables:
     """How to decode the blocks of one file: `said` is its header's `columns`."""
 
     def __init__(self, said: Mapping[str, Mapping[str, str]]) -> None:
-        self._names = {name: list(said[name]) for name in TABLES}
-        self._signed = {
-            name: [kind.startswith("i") for kind in said[name].values()] for name in TABLES
+        self._layouts: dict[str, Layout] = {
+            table: {
+                name: (place, kind.startswith("i"))
+                for place, (name, kind) in enumerate(said[table].items())
+            }
+            for table in TABLES
         }
-        self._widths = tuple(len(self._names[name]) for name in TABLES)
+        a, b, e = (len(self._layouts[table]) for table in TABLES)
+        self._widths = (a, b, e)
 
     def block(self, head: Head, packed: bytes, times: Timeline) -> Block:
         """Raises ValueError for bytes that are no block of this file."""
-        a, b, e = self._widths
-        tables, facts = unpack_block(head, packed, (a, b, e))
+        tables, facts = unpack_block(head, packed, self._widths)
         named = {
-            name: self._columns(name, words, head, times)
+            name: self._table(name, words, head, times)
             for name, words in zip(TABLES, tables, strict=True)
         }
         return Block(head.start, named, facts)
 
-    def _columns(self, table: str, words: Words, head: Head, times: Timeline) -> Columns:
-        found: Columns = {}
-        for name, signed, word in zip(self._names[table], self._signed[table], words, strict=True):
-            found[name] = (word.view(np.int32) if signed else word).astype(np.int64)
-        found["host_us"] += head.host_us[0]
-        found["host_s"] = found["host_us"] / 1e6
-        found["t_s"] = times.times(head.start, found["tick"])
-        return found
+    def none(self, name: str) -> Table:
+        """A table without a row."""
+        words = np.zeros((len(self._layouts[name]), 0), np.uint32)
+        return Table(self._layouts[name], words, np.zeros(0), np.zeros(0, np.int64))
+
+    def _table(self, name: str, words: Words, head: Head, times: Timeline) -> Table:
+        if not words.shape[1]:
+            return self.none(name)
+        layout = self._layouts[name]
+        host_us = words[layout["host_us"][0]].astype(np.int64) + head.host_us[0]
+        ticks = words[layout["tick"][0]].astype(np.int64)
+        return Table(layout, words, times.times(head.start, ticks), host_us)
 
 
-def column(found: Columns, name: str) -> npt.NDArray[Any]:
+def column(found: Table, name: str) -> npt.NDArray[Any]:
     """A column by its wire name, or converted; NaN where the axis was uncalibrated."""
     if name not in CONVERTED:
         return found[name]
     wire, unit = CONVERTED[name]
     values = found[wire] / unit
     if name in _NEED_CALIBRATION:
-        values[(found["flags"] & AxisFlags.CALIBRATED) == 0] = np.nan
+        values[(found["flags"] & _CALIBRATED) == 0] = np.nan
     return np.asarray(values)
 
 

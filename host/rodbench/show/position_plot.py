@@ -86,16 +86,15 @@ def gather(
 ) -> dict[int, dict[int, Way]]:
     """The ways of some axes, in one pass."""
     made = {axis: {way: Way(*_reach(recording, axis)) for way in WAYS} for axis in axes}
-    for block in recording.blocks(start_s, end_s):
-        found = block.tables["axis"]
+    for found in recording.pieces("axis", start_s, end_s):
         position, current = column(found, "position_mm"), column(found, "current_a")
-        inside = (found["t_s"] >= start_s) & (found["t_s"] <= end_s) & ~np.isnan(position)
+        inside = (found.t_s >= start_s) & (found.t_s <= end_s) & ~np.isnan(position)
         for axis, ways in made.items():
             for way, strokes in ways.items():
                 moving = np.sign(found["output_permille"]) == way
                 kept = inside & (found["axis"] == axis) & moving
                 if kept.any():
-                    strokes.add(found["t_s"][kept], position[kept], current[kept])
+                    strokes.add(found.t_s[kept], position[kept], current[kept])
     for ways in made.values():
         for strokes in ways.values():
             strokes.end()

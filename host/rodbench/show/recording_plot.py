@@ -81,15 +81,13 @@ def gather(
     rows = round(recording.frames * share / max(len(recording.axes), 1))
     breaks = [gap.start_s for gap in recording.gaps]
     made = {axis: {name: Curve(rows, breaks) for name in COLUMNS} for axis in axes}
-    for block in recording.blocks(start_s, end_s):
-        found = block.tables["axis"]
-        inside = (found["t_s"] >= start_s) & (found["t_s"] <= end_s)
+    for found in recording.pieces("axis", start_s, end_s):
+        inside = (found.t_s >= start_s) & (found.t_s <= end_s)
+        columns = {name: column(found, name) for name in COLUMNS}
         for axis, curves in made.items():
             kept = inside & (found["axis"] == axis)
-            if kept.any():
-                t_s = found["t_s"][kept]
-                for name, curve in curves.items():
-                    curve.add(t_s, column(found, name)[kept])
+            for name, curve in curves.items():
+                curve.add(found.t_s[kept], columns[name][kept])
     return made
 
 
