@@ -205,7 +205,7 @@ def test_watch_to_a_pipe_gives_the_last_view(bench: Bench) -> None:
 def test_demo_replaces_the_folder_of_an_earlier_demo(bench: Bench) -> None:
     (bench.folder / "ridge-vent").mkdir()
     (bench.folder / "ridge-vent" / "demo.txt").touch()
-    done = bench.run("demo", timeout_s=300)
+    done = bench.run("demo", timeout_s=600)
     assert "made anew" in done.stderr
     assert "quick: does not fit: force: it is rated for 180 N" in done.stderr
     assert "these rods would do it: from-24-V, even, strong" in done.stdout
