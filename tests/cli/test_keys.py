@@ -10,6 +10,7 @@ import contextlib
 import os
 import pty
 import signal
+import struct
 import subprocess
 import termios
 import threading
@@ -32,9 +33,12 @@ ALLOWED_S = 0.4
 class Terminal:
     """A command in a terminal of its own, and what the board's axis does meanwhile."""
 
-    def __init__(self, bench: Bench, *words: str, ready: bytes = b"q ends") -> None:
+    def __init__(
+        self, bench: Bench, *words: str, ready: bytes = b"q ends", size: tuple[int, int] = (24, 80)
+    ) -> None:
         self.bench = bench
         self.master, slave = pty.openpty()
+        self.resize(slave, *size)
         self.modes = termios.tcgetattr(slave)
         self.slave = slave
         self.process = subprocess.Popen(
@@ -64,6 +68,12 @@ class Terminal:
             if state != self.states[-1][1]:
                 self.states.append((time.monotonic(), state))
             time.sleep(0.002)
+
+    @staticmethod
+    def resize(handle: int, rows: int, columns: int) -> None:
+        import fcntl
+
+        fcntl.ioctl(handle, termios.TIOCSWINSZ, struct.pack("HHHH", rows, columns, 0, 0))
 
     def press(self, key: bytes) -> float:
         """A key event; returns when."""

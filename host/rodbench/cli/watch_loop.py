@@ -7,6 +7,7 @@ import os
 import time
 from typing import TYPE_CHECKING
 
+from rodbench.board import BoardSample
 from rodbench.cli import talk
 from rodbench.cli.watch_jog import RUN_KEYS, JogKeys
 from rodbench.errors import (
@@ -26,6 +27,7 @@ if TYPE_CHECKING:
     from rodbench.cli.screen import Screen
 
 ASK_S = 1.0  # between two looks at link figures and settings
+BEHIND_S = 0.02  # right behind the board's own frame, whose room a reply would else take
 AGAIN_S = 1.0  # between two tries to reach a board whose owner is gone
 NOTE_S = 12.0  # so long a note stays
 NO_STOP = "THE STOP DID NOT REACH THE BOARD. If a rod moves, cut motor power."
@@ -49,6 +51,7 @@ class Watch:
         self._view = screen.view
         self._keys = keys
         self._asked_s = 0.0
+        self._board_s = 0.0  # when the board's own frame came
         self._noted_s = 0.0
         self._lasting = False
         self._digest: int | None = None
@@ -156,6 +159,8 @@ class Watch:
     def _hear(self, sample: Sample) -> None:
         self._view.lost = ""
         self._view.take(sample)
+        if isinstance(sample, BoardSample):
+            self._board_s = time.monotonic()
         self._show()
 
     def _show(self) -> None:
@@ -170,6 +175,8 @@ class Watch:
             self._screen.draw()
 
     def _who(self) -> str:
+        if self._view.lost:
+            return "who commands is not known"
         who = self._board.commander
         if who is not None and who.pid != os.getpid():
             return f"{who} commands"
@@ -178,9 +185,10 @@ class Watch:
     def _look(self) -> None:
         """Link figures, and settings that another command has changed. Not while a rod of ours
         moves: each answer takes a few ms."""
-        if time.monotonic() - self._asked_s < ASK_S or self.jog.moving or self._view.warnings():
+        now = time.monotonic()
+        if now - self._asked_s < ASK_S or now - self._board_s > BEHIND_S or self.jog.moving:
             return
-        self._asked_s = time.monotonic()
+        self._asked_s = now
         self._view.link = self._board.statistics()
         digest = self._board.digests()["live"]
         if self._digest is not None and digest != self._digest:

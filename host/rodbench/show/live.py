@@ -1,7 +1,8 @@
 """The live view of `watch`: both axes, what stands against a motion, link, and who commands.
 
 It fits the screen it is given. What is needed least goes first: gaps, scales and the last event,
-then what to do about each fault (`rodbench info` has it too). Nothing is told by colour alone.
+then what to do about each fault (`rodbench info` has it too), then the bars. Nothing is told by
+colour alone.
 """
 
 from __future__ import annotations
@@ -15,7 +16,7 @@ from rodbench_protocol.names import Inputs
 
 from rodbench.board import AxisSample, BoardSample, Event, Sample
 from rodbench.settings.units import Units
-from rodbench.show.live_axis import Drawing, Rod, axis_lines
+from rodbench.show.live_axis import Drawing, Rod, axis_lines, brief_lines
 from rodbench.show.live_bars import BLOCKS, CurrentTrace
 from rodbench.show.live_remarks import (
     axis_faults,
@@ -43,6 +44,7 @@ class Level:
     scales: bool = True
     event: bool = True
     to_do: bool = True
+    bars: bool = True
 
 
 LEVELS = (
@@ -51,6 +53,7 @@ LEVELS = (
     Level(gaps=False, event=False),
     Level(gaps=False, event=False, scales=False),
     Level(gaps=False, event=False, scales=False, to_do=False),
+    Level(gaps=False, event=False, scales=False, to_do=False, bars=False),
 )
 
 
@@ -128,18 +131,17 @@ class View:
         drawing = Drawing(width, self.blocks, level.scales)
         for rod in self.fitted():
             lines += [""] if level.gaps else []
-            lines += axis_lines(rod, self.units, drawing)
-            lines += wrapped(self._remarks(rod, level), width)
+            drawn = axis_lines if level.bars else brief_lines
+            lines += drawn(rod, self.units, drawing)
+            faults = axis_faults(rod.sample, rod.live, self.board, not level.to_do)
+            lines += wrapped(faults, width)
+            lines += wrapped(axis_remarks(rod.sample, self.board), width, "  - ")
         if not self.fitted():
             lines += ["", NO_AXIS if self.axes else "No telemetry yet."]
         lines += [""] if level.gaps else []
         if self.last_event and level.event:
             lines += wrapped([self.last_event], width, "last: ")
         return lines
-
-    def _remarks(self, rod: Rod, level: Level) -> list[str]:
-        faults = axis_faults(rod.sample, rod.live, self.board, not level.to_do)
-        return faults + axis_remarks(rod.sample, self.board)
 
     def _head(self, width: int) -> str:
         """What it is, and who commands at the right end."""
@@ -151,7 +153,7 @@ class View:
         return [
             *wrapped(["   ".join(self._facts())], width, ""),
             *wrapped([printable(note) for note in self.notes], width, "> "),
-            *self.keys,
+            *wrapped(self.keys, width, ""),
         ]
 
     def _facts(self) -> list[str]:

@@ -10,7 +10,7 @@ from rodbench_protocol.names import AxisState
 from rodbench.board import AxisSample, BoardSample
 from rodbench.settings.units import Units, minutes
 from rodbench.show.live_bars import CELL_TICKS, CurrentTrace, position_bar
-from rodbench.show.where import has_pot, place_words
+from rodbench.show.where import has_pot, place_words, where
 from rodbench.show.words import state
 
 LABEL = 13  # columns before the bars
@@ -50,10 +50,20 @@ def axis_lines(rod: Rod, units: Units, drawing: Drawing) -> list[str]:
     if not has_pot(rod.live):
         lines += _place(rod.sample, rod.live)
     elif rod.sample.position_mm is None:
-        lines.append(f"  position   not calibrated, raw {rod.sample.raw}")
+        lines.append(f"  position   not calibrated, raw {rod.sample.raw}: no soft stops, jog only")
     else:
         lines += _position(rod.sample, rod.live, units, drawing)
     return [*lines, *_current(rod, drawing), *_budgets(rod, drawing.width)]
+
+
+def brief_lines(rod: Rod, units: Units, drawing: Drawing) -> list[str]:
+    """Title and figures, where there is no room for bars."""
+    sample = rod.sample
+    parts = [where(sample, rod.live, units)]
+    if rod.live["current_sensor"]:
+        parts.append(f"{sample.current_a:.2f} A of {rod.live['trip_ma'] / 1000:g} A")
+    parts.append(_budgets(rod, 0)[0].strip())
+    return [_title(rod, units, drawing.width), f"  {'   '.join(parts)}"]
 
 
 def rod_title(axis: int, name: str) -> str:
@@ -111,7 +121,7 @@ def _scale(
 ) -> str:
     text = f"0   soft stops [ {units.number(low)}   ] {units.number(high)}"
     ramp = "" if reference is None else f" ramp at {units.number(reference)}"
-    return f"{text:<{bar - 10}}{units.length(stroke):>10}{ramp}"
+    return f"{text.ljust(bar - 10)}{units.length(stroke):>10}{ramp}"
 
 
 def _current(rod: Rod, drawing: Drawing) -> list[str]:
