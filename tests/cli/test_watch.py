@@ -14,6 +14,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
+from rodbench.link import holders
 from rodbench_protocol.names import AxisState
 
 from tests import boards
@@ -110,8 +111,8 @@ def test_both_rods_fit_in_80_columns_and_24_rows_whatever_stands_against_them(
 def test_the_picture_follows_the_size_of_the_terminal(calibrated: Bench, opened: Open) -> None:
     terminal = opened(calibrated)
     wide = terminal.picture('Axis 1 "north"')
-    terminal.resize(terminal.master, 8, 60)
-    wait_for(lambda: len(terminal.frames()[-1]) <= 8, 3, "a smaller picture")
+    terminal.resize(terminal.master, 12, 60)
+    wait_for(lambda: len(terminal.frames()[-1]) <= 12, 3, "a smaller picture")
     small = terminal.picture("space: stop all")
     assert max(map(len, small.split("\n"))) <= 60
     assert wide.split("position   ")[1].index(" ") > small.split("position   ")[1].index(" ")
@@ -291,12 +292,22 @@ def test_settings_that_change_are_shown_and_take_the_jog_keys_away(
     assert terminal.quit() == 0
 
 
-def test_a_board_that_goes_away_is_said_and_found_again(tmp_path: Path, opened: Open) -> None:
-    with benched(tmp_path, MACHINE) as bench:
-        bench.run("settings", "push")
-        terminal = opened(bench)
-        bench.served.close()
-        terminal.picture("The board is not reached", "cut motor power", "who commands is not known")
-        terminal.press(SPACE)
-        terminal.picture("THE STOP DID NOT REACH THE BOARD")
-        assert terminal.quit() == 0
+def test_a_lost_owner_is_found_again_and_a_lost_board_is_said(
+    calibrated: Bench, opened: Open
+) -> None:
+    """After either the arrow keys move nothing before they are asked for anew."""
+    terminal = opened(calibrated)
+    terminal.jog_keys()
+    for lock in Path(calibrated.env["RODBENCH_RUNTIME"]).glob("*.lock"):
+        for holder in holders.find(lock):
+            os.kill(holder.pid, signal.SIGKILL)
+    terminal.picture("The board is not reached", "cut motor power", "who commands is not known")
+    terminal.picture("nobody commands", "j: jog by keys", gone="not reached")
+    terminal.hold(RIGHT, 0.6)
+    terminal.picture("These keys move nothing before j")
+    calibrated.served.close()
+    terminal.picture("The board is not reached")
+    terminal.press(SPACE)
+    terminal.picture("THE STOP DID NOT REACH THE BOARD")
+    assert AxisState.JOG not in [state for _, state in terminal.states]
+    assert terminal.quit() == 0
