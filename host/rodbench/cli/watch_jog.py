@@ -44,6 +44,7 @@ class JogKeys:
         self.asking = False  # the caution is shown, a person's consent is waited for
         self.hold: WatchHold | None = None
         self._accepted = False
+        self._why = ""  # why they were taken away: a key that is still held must not hide it
         self._terminal = terminal
         self._tell = tell
         self._axis = 0
@@ -95,7 +96,7 @@ class JogKeys:
             self.off() if self.hold is not None else self.ask()
         elif self.hold is None:
             if key in RUN_KEYS:
-                self._tell("These keys move nothing before j.")
+                self._tell(self._why or "These keys move nothing before j.")
         elif key in RUN_KEYS:
             self.hold.press(key)
         elif key in "12" and int(key) in self.board.scopes:
@@ -130,7 +131,8 @@ class JogKeys:
         if hold.motion is not None and hold.motion.ended is None:
             with contextlib.suppress(RodbenchError):  # the board stops by itself then
                 hold.end()
-        self._tell(f"{why} The jog keys are off; j asks for them again." if why else "")
+        self._why = f"{why} The jog keys are off; j asks for them again." if why else ""
+        self._tell(self._why)
         if hold.moved:
             with contextlib.suppress(LinkLost):
                 number, value = hold.axis.number, hold.value
