@@ -72,7 +72,11 @@ class PageBench(Bench):
         line = process.stdout.readline()
         assert line, (self.folder / "page.err").read_text()
         said = json.loads(line)
-        self.url, self.keyed_url, self.web_port = said["url"], said["keyed_url"], said["port"]
+        self.url, self.keyed_url, self.web_port = (
+            said["url"],
+            said.get("keyed_url", ""),
+            said["port"],
+        )
         return process
 
     def owners(self) -> list[int]:

@@ -14,6 +14,7 @@ from rodbench.record.recording import Change, Gap, Recording
 from rodbench.settings.units import Units
 
 TURN_S = 0.05
+FIRST_S = 0.1  # at the very beginning nothing has been heard yet: what comes in this is shown
 
 
 class ReplayFeed(Feed):
@@ -89,7 +90,7 @@ class ReplayFeed(Feed):
         self._show_on(max(0.0, self.at_s - KEPT_S) - 1e-6)
 
     def _show_on(self, since_s: float) -> None:
-        until_s = self.at_s
+        until_s = max(self.at_s, FIRST_S)
         for t_s, sample in self._recording.timed_samples(since_s, until_s):
             if t_s > since_s:
                 self._take_at(t_s, sample)

@@ -22,6 +22,8 @@ class Slider:
         self._slider = ui.slider(min=0, max=max(0.1, feed.duration_s), step=0.1, value=feed.at_s)
         self._slider.props("aria-label='Time in the recording'").classes("time")
         self._slider.on("update:model-value", self._sought, throttle=0.1)
+        self._slider.on("keydown.home", lambda: feed.seek(0.0))
+        self._slider.on("keydown.end", lambda: feed.seek(feed.duration_s))
         self._gaps = ui.label()
 
     def show(self) -> None:

@@ -38,7 +38,8 @@ def said(feed: Feed) -> list[Said]:
     fitted = fitted_axes(feed)
     if not fitted:
         return [Said(NO_AXIS, True)]
-    found = [*_of_board(feed), *(_of_axis(feed, feed.last_axis[axis]) for axis in fitted)]
+    told: set[str] = set()
+    found = [*_of_board(feed), *(_of_axis(feed, feed.last_axis[axis], told) for axis in fitted)]
     return sorted(found, key=lambda one: not one.grave)
 
 
@@ -87,7 +88,8 @@ def _of_board(feed: Feed) -> Iterator[Said]:
         yield Said(f"All stopped: {fault_what(name)}.{_look(feed, name)}", True, 0)
 
 
-def _of_axis(feed: Feed, sample: AxisSample) -> Said:
+def _of_axis(feed: Feed, sample: AxisSample, told: set[str]) -> Said:
+    """`told`: remarks that were made of another rod already."""
     name, live = rod_name(feed, sample.axis), feed.scopes[sample.axis]
     own = sample.faults & ~(feed.last_board.faults if feed.last_board else 0)
     if own:
