@@ -258,6 +258,32 @@ def test_a_stop_from_elsewhere_takes_the_jog_keys_away(calibrated: Bench, opened
     assert terminal.quit() == 0
 
 
+def test_keys_that_waited_run_nothing_but_a_stop_that_waited_stops(
+    calibrated: Bench, opened: Open
+) -> None:
+    terminal = opened(calibrated)
+    terminal.jog_keys()
+    terminal.process.send_signal(signal.SIGSTOP)
+    for _ in range(3):
+        terminal.press(RIGHT)
+    time.sleep(0.5)
+    woken = time.monotonic()
+    terminal.process.send_signal(signal.SIGCONT)
+    time.sleep(0.7)
+    assert terminal.changes(woken) == []
+    mover = calibrated.start("move", "1", "37 mm", "--yes")
+    calibrated.wait_moving()
+    terminal.process.send_signal(signal.SIGSTOP)
+    terminal.press(SPACE)
+    time.sleep(0.5)
+    woken = time.monotonic()
+    terminal.process.send_signal(signal.SIGCONT)
+    assert terminal.stop_after(woken) < ALLOWED_S
+    assert mover.wait(10) == 130
+    assert terminal.stop_after(terminal.press(RIGHT)) < ALLOWED_S  # and the keys go on
+    assert terminal.quit() == 0
+
+
 def test_a_jog_while_another_commands_is_refused_in_words(calibrated: Bench, opened: Open) -> None:
     terminal = opened(calibrated)
     terminal.jog_keys()

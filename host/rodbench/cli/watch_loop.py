@@ -29,6 +29,7 @@ if TYPE_CHECKING:
 ASK_S = 1.0  # between two looks at link figures and settings
 BEHIND_S = 0.02  # right behind the board's own frame, whose room a reply would else take
 AGAIN_S = 1.0  # between two tries to reach a board whose owner is gone
+LATE_S = 0.2  # between two looks at the keys
 NOTE_S = 12.0  # so long a note stays
 NO_STOP = "THE STOP DID NOT REACH THE BOARD. If a rod moves, cut motor power."
 
@@ -52,6 +53,7 @@ class Watch:
         self._keys = keys
         self._asked_s = 0.0
         self._board_s = 0.0  # when the board's own frame came
+        self._taken_s = time.monotonic()  # when the keys were looked at
         self._noted_s = 0.0
         self._lasting = False
         self._digest: int | None = None
@@ -98,14 +100,18 @@ class Watch:
         return True
 
     def _take_keys(self) -> bool:
-        """All keys that wait: a backlog must not outlast the finger. False: the person leaves."""
-        if self._keys is None:
-            return True
-        key = self._keys.read(0.0)
-        while key:
-            if not self._key(key):
-                return False
+        """All keys that wait: a backlog must not outlast the finger. False: the person leaves.
+
+        Keys that waited long, behind an answer or a stop, run nothing: the finger may be gone."""
+        late = False
+        while self._keys is not None:
+            late = late or time.monotonic() - self._taken_s > LATE_S
             key = self._keys.read(0.0)
+            self._taken_s = time.monotonic()
+            if not key:
+                break
+            if not (late and key in RUN_KEYS) and not self._key(key):
+                return False
         return True
 
     def _key(self, key: str) -> bool:
