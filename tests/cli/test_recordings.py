@@ -103,3 +103,23 @@ def test_no_recording_at_all(bench: Bench) -> None:
     done = bench.run("plot", code=2)
     assert "there is no recording" in done.stderr
     assert "`rodbench record` makes one" in done.stderr
+
+
+def test_a_report_tells_a_recording(bench: Bench) -> None:
+    (path,) = bench.folder.glob("logbook/recordings/*-late.rodrec")
+    path.write_bytes(path.read_bytes()[:-5])
+    bench.run("report", "--recording", "late", "a.html")
+    page = (bench.folder / "a.html").read_text()
+    assert f"<h3>{path.stem}</h3>" in page
+    assert "settings ABCD1234." in page
+    assert "no whole block" in page
+    assert page.count("<svg") == 1 + _pictures_without(bench)
+    done = bench.run("report", "--card", "--recording", "late", code=2)
+    assert "no room for a recording" in done.stderr
+
+
+def _pictures_without(bench: Bench) -> int:
+    bench.run("report", "b.html")
+    page = (bench.folder / "b.html").read_text()
+    assert "<h2>Recording</h2>" not in page
+    return page.count("<svg")

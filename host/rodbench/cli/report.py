@@ -14,6 +14,7 @@ from rodbench.errors import UsageError
 if TYPE_CHECKING:
     from rodbench.settings.machine import MachineFile
     from rodbench.show.report_proof import Kept, Proof
+    from rodbench.show.report_recording import Recorded
 
 _MOST_COMPARED = 200_000  # rows: some ten proofs of a long rod
 _HTML = (".html", ".htm")
@@ -28,8 +29,13 @@ _HTML = (".html", ".htm")
     type=click.Path(path_type=Path),
     help="Print it as PDF too, by a browser that is installed.",
 )
+@click.option(
+    "--recording", metavar="NAME", help="Tell a recording too: a file, or its name in the logbook."
+)
 @for_file
-def command(setup: Setup, file: Path | None, card: bool, pdf: Path | None) -> None:
+def command(
+    setup: Setup, file: Path | None, card: bool, pdf: Path | None, recording: str | None
+) -> None:
     """The machine on paper: wiring, settings, history, proof, trips, cautions.
 
     FILE is one HTML page with everything in it; report.html or card.html without it. Needs no
@@ -42,12 +48,15 @@ def command(setup: Setup, file: Path | None, card: bool, pdf: Path | None) -> No
     \b
     Example:  rodbench report
               rodbench report vent.html --pdf vent.pdf
+              rodbench report --recording first-run
               rodbench report --card lid.html
     """
     _check_name(file, _HTML)
     _check_name(pdf, (".pdf",))
     machine = setup.machine()
-    html, data, note = _card(machine) if card else _report(setup, machine)
+    if card and recording:
+        raise UsageError("a card has no room for a recording", kept="nothing was written")
+    html, data, note = _card(machine) if card else _report(setup, machine, recording)
     if file is None and pdf is None:
         file = Path("card.html" if card else "report.html")
     written = [_write(file, html.encode())] if file else []
@@ -101,7 +110,9 @@ def _card(machine: MachineFile) -> tuple[str, dict[str, Any], str]:
     return html, data, f"card, code level {code.level}, modules of {code.module_mm:.2f} mm"
 
 
-def _report(setup: Setup, machine: MachineFile) -> tuple[str, dict[str, Any], str]:
+def _report(
+    setup: Setup, machine: MachineFile, recording: str | None = None
+) -> tuple[str, dict[str, Any], str]:
     from datetime import datetime
     from importlib.metadata import version
 
@@ -120,8 +131,16 @@ def _report(setup: Setup, machine: MachineFile) -> tuple[str, dict[str, Any], st
         machine, entries, proofs, now=datetime.now().astimezone(), version=version("rodbench"),
         not_guarded=guards, left_out=left_out,
         plan=plan(of_machine(machine)) if machine.axes else None,
+        recorded=_recorded(setup, recording) if recording else None,
     )  # fmt: skip
     return html, {"proofs": len(proofs), "left_out": left_out}, "report"
+
+
+def _recorded(setup: Setup, name: str) -> Recorded:
+    from rodbench.cli.recordings import opened
+    from rodbench.show.report_recording import recorded
+
+    return recorded(opened(setup, name), setup.units())
 
 
 def _proofs(setup: Setup, machine: MachineFile) -> tuple[list[Proof], list[str]]:

@@ -6,7 +6,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from rodbench_protocol.names import EventKind
@@ -19,6 +19,9 @@ from rodbench.settings.units import Units
 from rodbench.show.canvas import blank
 from rodbench.show.curve import Curve
 from rodbench.show.plot import event_text
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
 
 COLUMNS = ("position_mm", "reference_mm", "current_a", "output", "duty_used", "raw")
 _AXIS_IN = (9.0, 8.5)  # of one axis
@@ -49,8 +52,16 @@ def plot_recording(
 ) -> None:  # fmt: skip
     """Draw some axes of a recording, side by side. Raises OSError; UsageError where there is none
     of it."""
+    picture(recording, axes, start_s, end_s, units).savefig(path)
+
+
+def picture(
+    recording: Recording, axes: Sequence[int], start_s: float, end_s: float, units: Units,
+    most: int = 4000,
+) -> Figure:  # fmt: skip
+    """The figure, with about so many points of each curve. Raises UsageError."""
     window = Window(max(start_s, 0.0), min(end_s, recording.duration_s))
-    curves = gather(recording, axes, start_s, end_s)
+    curves = gather(recording, axes, start_s, end_s, most)
     if not any(len(curves[axis]["raw"].points()[0]) for axis in axes):
         raise UsageError("no sample of that axis in that time", kept="no picture")
     events = recording.timed_events(start_s, end_s)
@@ -70,17 +81,17 @@ def plot_recording(
         panels[0].set_title(axis_name(recording, axis), fontsize=10, loc="left")
     figure.suptitle(title(recording), fontsize=11)
     figure.align_ylabels()
-    figure.savefig(path)
+    return figure
 
 
 def gather(
-    recording: Recording, axes: Sequence[int], start_s: float, end_s: float
+    recording: Recording, axes: Sequence[int], start_s: float, end_s: float, most: int
 ) -> dict[int, dict[str, Curve]]:
     """The curves of some axes, in one pass."""
     share = _share(recording, start_s, end_s)
     rows = round(recording.frames * share / max(len(recording.axes), 1))
     breaks = [gap.start_s for gap in recording.gaps]
-    made = {axis: {name: Curve(rows, breaks) for name in COLUMNS} for axis in axes}
+    made = {axis: {name: Curve(rows, breaks, most) for name in COLUMNS} for axis in axes}
     for found in recording.pieces("axis", start_s, end_s):
         inside = (found.t_s >= start_s) & (found.t_s <= end_s)
         columns = {name: column(found, name) for name in COLUMNS}

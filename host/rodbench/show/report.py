@@ -20,6 +20,7 @@ from rodbench.show.tables import fact_words
 if TYPE_CHECKING:
     from rodbench.science.power import Plan
     from rodbench.show.report_proof import Proof
+    from rodbench.show.report_recording import Recorded
 
 BEFORE = (
     "A rod can crush a hand, and a board may start it by itself. Nobody in its way, nothing under "
@@ -48,9 +49,11 @@ def report(
     not_guarded: Sequence[str] = (),
     left_out: Sequence[str] = (),
     plan: Plan | None = None,
+    recorded: Recorded | None = None,
 ) -> str:
     """The page. `not_guarded`: a line for each axis, as motions say it; `left_out`: what is wrong
-    with runs that could not be read; `plan`: what supply, fuse and wire would suit."""
+    with runs that could not be read; `plan`: what supply, fuse and wire would suit;
+    `recorded`: a recording to tell."""
     units = Units(machine.show_units)
     wrong = [] if plan is None else [f"Does not go together: {why}." for why in plan.problems]
     attention = [*_learning(machine), *wrong, *not_guarded, *machine.remarks]
@@ -77,6 +80,7 @@ def report(
         pushed=_pushed(machine, entries),
         proofs=proofs,
         proofs_more=left_out,
+        recorded=recorded,
         history=[_row(entry, units) for entry in history],
         history_more=earlier,
         trips=[_row(entry, units) for entry in trips],
