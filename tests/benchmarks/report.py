@@ -19,6 +19,8 @@ import numpy as np
 from rodbench.cli.main import cli
 from rodbench.record.runs import COLUMNS, FILE, FOLDER
 
+from tests.benchmarks import recording as bench
+
 RATE_HZ = 200
 BLOCK = 20_000  # rows written at a time
 # All figures invented.
@@ -74,7 +76,8 @@ def recording(folder: Path, axis: int, rows: int) -> Path:
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--minutes", type=float, default=60.0)
-    rows = int(parser.parse_args().minutes * 60 * RATE_HZ)
+    minutes = parser.parse_args().minutes
+    rows = int(minutes * 60 * RATE_HZ)
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         (folder / "machine.toml").write_text(MACHINE)
@@ -93,6 +96,32 @@ def main() -> None:
         f"2 recordings of {rows} rows: {sum(sizes) / 1e6:.1f} MB as text, {arrays / 1e6:.1f} MB as "
         f"numbers; report in {took:.1f} s of CPU (traced), peak {peak / 1e6:.1f} MB, page "
         f"{page / 1e6:.2f} MB"
+    )
+    tracemalloc.stop()
+    of_recording(round(minutes))
+
+
+def of_recording(minutes: int) -> None:
+    """The same of a recording of both axes."""
+    tile = bench.minute()
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        (folder / "machine.toml").write_text(MACHINE)
+        words = ["report", str(folder / "a.html"), "-m", str(folder / "machine.toml")]
+        paths = [bench.record(folder, bench.tiled(tile, m), f"m{m}") for m in (1, minutes)]
+        peaks = []
+        with contextlib.redirect_stdout(io.StringIO()):
+            for path in paths:  # the first brings in what is imported
+                tracemalloc.start()
+                start = time.process_time()
+                cli.main([*words, "--recording", str(path)], standalone_mode=False)
+                took = time.process_time() - start
+                peaks.append(tracemalloc.get_traced_memory()[1] / 1e6)
+                tracemalloc.stop()
+        page = (folder / "a.html").stat().st_size
+    print(
+        f"a recording of {minutes} minutes: report in {took:.1f} s of CPU (traced), peak "
+        f"{peaks[1]:.1f} MB (of one minute: {peaks[0]:.1f} MB), page {page / 1e6:.2f} MB"
     )
 
 
