@@ -176,6 +176,24 @@ def test_going_on_cuts_a_torn_tail_and_marks_the_gap(whole: bytes, tmp_path: Pat
     assert read.path.read_bytes()[: places[-3]] == whole[: places[-3]]
 
 
+def test_one_of_another_version_is_read_but_not_gone_on_with(tmp_path: Path, monkeypatch) -> None:
+    """Rows of two widths in one file could not be told apart."""
+    columns = layout.columns
+    monkeypatch.setattr(
+        layout, "columns", lambda t: tuple(c for c in columns(t) if c[0] != "also")
+    )  # fmt: skip
+    board = FakeBoard()
+    recording = recorder(tmp_path, board)
+    monkeypatch.setattr(layout, "columns", columns)
+    recording.close()
+    path = recording.path
+    before = path.read_bytes()
+    assert "also" not in Recording.open(path).header["columns"]["axis"]
+    with pytest.raises(RecordingError, match="other columns"):
+        Recorder.resume(path, board)
+    assert path.read_bytes() == before
+
+
 def test_reading_changes_nothing(whole: bytes, tmp_path: Path) -> None:
     path = tmp_path / "torn.rodrec"
     path.write_bytes(whole[:-3])

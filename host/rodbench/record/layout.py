@@ -90,9 +90,14 @@ def unpack_head(data: bytes) -> Head | None:
 
 def header_bytes(facts: Mapping[str, Any]) -> bytes:
     """The file's header, the columns of its tables included."""
-    said = {**facts, "columns": {name: dict(columns(name)) for name in TABLES}}
+    said = {**facts, "columns": all_columns()}
     text = json.dumps(said, ensure_ascii=False, indent=1, default=str).encode()
     return HEADER.pack(MAGIC, VERSION, 0, len(text), zlib.crc32(text)) + text
+
+
+def all_columns() -> dict[str, dict[str, str]]:
+    """As the header says them."""
+    return {name: dict(columns(name)) for name in TABLES}
 
 
 def columns(table: str) -> Columns:

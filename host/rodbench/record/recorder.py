@@ -93,6 +93,12 @@ class Recorder:
         from rodbench.record.recording import Recording
 
         settings, old = _settings(board), Recording.open(path)
+        if old.header["columns"] != layout.all_columns():
+            raise layout.RecordingError(
+                f"{path} has other columns: another version of rodbench began it",
+                kept="the recording stays as it is",
+                hint="begin a new one",
+            )
         away_s = (now() - datetime.fromisoformat(old.header["started"])).total_seconds()
         begun_s = board.clock.now() - max(away_s, old.host_end_s)
         made = cls(OpenFile.reopen(path, old.whole_bytes), board, begun_s, now)
@@ -101,7 +107,7 @@ class Recorder:
         made._facts.append(
             {"fact": "settings", "at": [made.account.start, made.account.tick], **settings}
         )
-        made.mark("gone on", cut=old.repaired)
+        made.mark("gone on", cut=old.repaired, hello=asdict(board.hello))
         return made, old.repaired
 
     # -- what comes
