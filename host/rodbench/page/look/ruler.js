@@ -1,5 +1,6 @@
 // One rod on the ruler, pin to pin and to scale. x in px of a place in mm: zero + k * mm.
 const EDGE = 56, SHORT = 84, LEAST = 700; // room at the right; tube drawn short; width for the whole
+const SETTLED_MS = 900; // after the last arrow key, a draft is asked about
 const TALL = 148, ROD = 52, SCALE = 116;
 
 function step(k) {
@@ -110,6 +111,7 @@ export default {
   },
   unmounted() {
     this.watcher.disconnect();
+    clearTimeout(this.waits);
     delete rodbench.rulers[this.axis];
   },
   methods: {
@@ -153,7 +155,8 @@ export default {
       event.stopPropagation();
       const from = this.draft?.[key] ?? this.now[key];
       this.put(key, from + way * (event.shiftKey ? 10 : event.altKey ? 0.1 : 1));
-      this.$emit("draft", this.draft);
+      clearTimeout(this.waits);
+      this.waits = setTimeout(() => this.$emit("draft", this.draft), SETTLED_MS);
     },
   },
 };
