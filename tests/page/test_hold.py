@@ -206,6 +206,23 @@ def test_the_server_killed(bench: PageBench, browser: Browser) -> None:
     page.context.close()
 
 
+@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGINT, signal.SIGHUP])
+def test_the_server_told_to_end_stops_the_rod_first(
+    bench: PageBench, browser: Browser, number: signal.Signals
+) -> None:
+    server = bench.serve_page()
+    page = ready(browser.new_context().new_page(), bench.keyed_url)
+    press(page, bench)
+    since = bench.board.now
+    server.send_signal(number)
+    bench.stopping(since).within_hold(f"server ended by {number.name}")
+    assert server.wait(10.0) == 130
+    said = (bench.folder / "page.err").read_text()
+    assert "Traceback" not in said
+    assert "interrupted" in said
+    page.context.close()
+
+
 def test_the_server_stopped_and_the_owner_too(bench: PageBench, browser: Browser) -> None:
     """Nobody is left who could say stop: the board's own hold is the last line."""
     server = bench.serve_page()

@@ -10,6 +10,7 @@ from nicegui import app as library
 from nicegui import ui
 from nicegui.client import Client
 
+from rodbench.errors import RodbenchError
 from rodbench.page import look
 from rodbench.page.control import Control
 from rodbench.page.door import Door
@@ -37,7 +38,10 @@ def routes(feed: Feed, hands: Hands, control: Control) -> FastAPI:
 
     @app.post("/stop")
     def stop() -> Response:
-        hands.stop()
+        try:
+            hands.stop()
+        except RodbenchError as error:
+            return Response(f"{error.message}\n", 503, media_type="text/plain")
         return Response("stop sent\n", media_type="text/plain")
 
     @app.websocket("/hold")

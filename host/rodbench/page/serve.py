@@ -5,9 +5,12 @@ from __future__ import annotations
 import contextlib
 import logging
 import secrets
+import signal
 import socket
+from collections.abc import Callable, Iterator
+from types import FrameType
 
-from rodbench.errors import PortError, UsageError
+from rodbench.errors import Interrupted, PortError, UsageError
 from rodbench.page.control import Control
 from rodbench.page.feed import Feed
 from rodbench.page.guard import KEY_QUERY, App, Guard
@@ -60,7 +63,7 @@ class PageServer:
         return Guard(routes(self.feed, self.hands, self.control), self.hosts, self.key)
 
     def run(self) -> None:
-        """Serve until SIGINT or SIGTERM."""
+        """Serve until SIGINT, SIGTERM or a closed terminal, which are raised on at the end."""
         import uvicorn
 
         config = uvicorn.Config(
@@ -76,8 +79,32 @@ class PageServer:
         )
         logging.getLogger("uvicorn.error").setLevel(logging.WARNING)
         logging.getLogger("nicegui").setLevel(logging.ERROR)
-        with contextlib.closing(self._socket):
-            uvicorn.Server(config).run(sockets=[self._socket])
+        server = uvicorn.Server(config)
+        with contextlib.closing(self._socket), _closed_terminal(server.handle_exit):
+            server.run(sockets=[self._socket])
+
+
+@contextlib.contextmanager
+def _closed_terminal(end: Callable[[int, FrameType | None], None]) -> Iterator[None]:
+    """SIGHUP ends the server as the other signals do: an exception that is raised somewhere in its
+    loop would be lost there. Raised once it has ended."""
+    number = getattr(signal, "SIGHUP", None)  # Windows has none
+    if number is None:
+        yield
+        return
+    came: list[int] = []
+
+    def hear(number: int, frame: FrameType | None) -> None:
+        came.append(number)
+        end(number, frame)
+
+    before = signal.signal(number, hear)
+    try:
+        yield
+    finally:
+        signal.signal(number, before)
+    if came:
+        raise Interrupted("interrupted (SIGHUP)", kept="a rod that a page moved was stopped")
 
 
 def _bound(address: str, port: int) -> socket.socket:
