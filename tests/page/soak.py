@@ -228,7 +228,8 @@ def _account(found: Soaked, seen: list[Frame], read: Recording) -> None:
     """Telemetry that came here while it was recorded must be there."""
     kept = {_name(sample) for sample in read.samples()}
     ticks = [sample.tick for sample in read.samples() if not isinstance(sample, Event)]
-    inside = [name for name in seen if min(ticks) < name[0] < max(ticks)]
+    first, last = min(ticks), max(ticks)
+    inside = [name for name in seen if first < name[0] < last]
     assert len(inside) > len(kept) / 2
     found.unaccounted = sum(1 for name in inside if name not in kept)
     found.taken, found.gaps = len(kept), len(read.gaps)

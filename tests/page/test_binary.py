@@ -12,9 +12,9 @@ from rodbench.emulator.plant_file import parse
 
 from tests.board.build import ToolsMissing, require_tools
 from tests.cli.conftest import PLANT
-from tests.page.bench import Noted, PageBench, launch, processes, ready
+from tests.page.bench import Noted, PageBench, launch, press, processes, ready
 from tests.page.conftest import end_owners
-from tests.page.test_hold import HIDE, TELL, press
+from tests.page.test_hold import HIDE, TELL
 
 
 @pytest.fixture(scope="module")
@@ -45,29 +45,25 @@ def test_the_binary_stops_however_its_page_ends(
     context = browser.new_context()
     page = ready(context.new_page(), binary.keyed_url)
     press(page, binary)
-    since = binary.board.now
-    page.mouse.up()
-    binary.stopping(since).within_hold("binary: released")
+    with binary.stops("binary: released"):
+        page.mouse.up()
     press(page, binary)
-    since = binary.board.now
-    page.evaluate(f"{HIDE}; {TELL}")
-    binary.stopping(since).within_hold("binary: tab hidden")
+    with binary.stops("binary: tab hidden"):
+        page.evaluate(f"{HIDE}; {TELL}")
     context.close()
 
     own = launch(playwright)
     page = ready(own.new_context().new_page(), binary.keyed_url)
-    press(page, binary)
     pids = processes(own)["browser"]
-    since = binary.board.now
-    for pid in pids:
-        os.kill(pid, signal.SIGKILL)
-    binary.stopping(since).within_hold("binary: browser killed -9")
+    press(page, binary)
+    with binary.stops("binary: browser killed -9"):
+        for pid in pids:
+            os.kill(pid, signal.SIGKILL)
     own.close()
 
     context = browser.new_context()
     page = ready(context.new_page(), binary.keyed_url)
     press(page, binary)
-    since = binary.board.now
-    server.kill()
-    binary.stopping(since).within_hold("binary: server killed -9")
+    with binary.stops("binary: server killed -9"):
+        server.kill()
     context.close()

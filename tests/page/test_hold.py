@@ -6,36 +6,25 @@ import os
 import signal
 import time
 from collections.abc import Callable, Iterator
+from functools import partial
 
 import pytest
 from playwright.sync_api import Browser, Page, Playwright
 
 from tests.cli.conftest import wait_for
-from tests.page.bench import EXTEND, RETRACT, PageBench, launch, processes, ready
+from tests.page.bench import (
+    EXTEND,
+    RETRACT,
+    PageBench,
+    hold,
+    launch,
+    press,
+    processes,
+    ready,
+)
 
 HIDE = "Object.defineProperty(document, 'visibilityState', {get: () => 'hidden'})"
-SHOWN = "({...document.documentElement.dataset})"
 TELL = "document.dispatchEvent(new Event('visibilitychange'))"
-
-
-def press(page: Page, bench: PageBench, pad: str = "") -> None:
-    """Hold a pad, the one with more way before it, until the rod runs."""
-    if not pad:
-        pad = EXTEND if bench.position_mm < 20 else RETRACT
-    page.locator(pad).hover()
-    page.mouse.down()
-    running(page, bench)
-
-
-def running(page: Page, bench: PageBench) -> None:
-    """Wait until the rod has run for a while."""
-    try:
-        wait_for(lambda: bench.drive != 0, 5.0, "motion")
-    except AssertionError:
-        raise AssertionError(f"no motion: {dict(page.evaluate(SHOWN))}") from None
-    place = bench.position_mm
-    page.wait_for_timeout(300)
-    assert abs(bench.position_mm - place) > 0.3
 
 
 @pytest.fixture
@@ -48,19 +37,14 @@ def own_browser(playwright: Playwright) -> Iterator[Browser]:
 
 def test_a_held_pad_runs_on_and_its_release_stops(page: Page, served: PageBench) -> None:
     served.to_the_middle()
-    press(page, served, EXTEND)
-    place = served.position_mm
-    page.wait_for_timeout(800)
-    assert served.drive > 0
-    assert served.position_mm > place + 1.0
-    since = served.board.now
-    page.mouse.up()
-    served.stopping(since).within_hold("released")
+    press(page, served, EXTEND, seconds=0.8)
+    assert served.board.places[-1] > served.board.places[-160] + 1.5
+    with served.stops("released"):
+        page.mouse.up()
     press(page, served, RETRACT)
-    assert served.drive < 0
-    since = served.board.now
-    page.mouse.up()
-    served.stopping(since).within_hold("released, the other way")
+    assert served.board.drives[-5] < 0
+    with served.stops("released, the other way"):
+        page.mouse.up()
 
 
 RELEASES: dict[str, Callable[[Page], object]] = {
@@ -88,9 +72,8 @@ RELEASES: dict[str, Callable[[Page], object]] = {
 @pytest.mark.parametrize("what", RELEASES)
 def test_everything_else_is_a_release_too(page: Page, served: PageBench, what: str) -> None:
     press(page, served)
-    since = served.board.now
-    RELEASES[what](page)
-    served.stopping(since).within_hold(what)
+    with served.stops(what):
+        RELEASES[what](page)
 
 
 def test_a_hidden_tab_whose_timer_runs_on_renews_nothing(page: Page, served: PageBench) -> None:
@@ -103,27 +86,31 @@ def test_a_hidden_tab_whose_timer_runs_on_renews_nothing(page: Page, served: Pag
     page.evaluate(HIDE)  # no event tells of it
     page.wait_for_timeout(100)
     sent.clear()
+    page.locator(served.free_pad()).hover()
+    page.mouse.down()
     page.wait_for_timeout(1000)
     assert not [told for told in sent if "renew" in told or "begin" in told]
     assert served.drive == 0
 
 
 def test_a_second_finger_is_a_release(page: Page, served: PageBench) -> None:
-    box = page.locator(EXTEND if served.position_mm < 20 else RETRACT).bounding_box()
-    assert box is not None
-    first = {"x": box["x"] + box["width"] / 2, "y": box["y"] + box["height"] / 2, "id": 1}
     touch = page.context.new_cdp_session(page)
 
     def fingers(kind: str, *points: dict[str, float]) -> None:
         touch.send("Input.dispatchTouchEvent", {"type": kind, "touchPoints": [*points]})
 
-    fingers("touchStart", first)
-    running(page, served)
-    page.wait_for_timeout(900)
-    assert served.drive != 0, "a long touch has become something else"
-    since = served.board.now
-    fingers("touchStart", first, {"x": 5.0, "y": 5.0, "id": 2})
-    served.stopping(since).within_hold("second finger")
+    def first() -> dict[str, float]:
+        box = page.locator(served.free_pad()).bounding_box()
+        assert box is not None
+        return {"x": box["x"] + box["width"] / 2, "y": box["y"] + box["height"] / 2, "id": 1}
+
+    served.to_the_middle()
+    # longer than a long touch, which must not become a menu
+    hold(
+        page, served, lambda: fingers("touchStart", first()), lambda: fingers("touchEnd"), 1.2
+    )  # fmt: skip
+    with served.stops("second finger"):
+        fingers("touchStart", first(), {"x": 5.0, "y": 5.0, "id": 2})
     fingers("touchEnd")
 
 
@@ -131,13 +118,12 @@ def test_a_key_holds_a_pad(page: Page, served: PageBench) -> None:
     served.to_the_middle()
     page.locator(RETRACT).focus()
     for key, sign in (("Enter", -1), ("ArrowRight", 1), ("ArrowLeft", -1)):
-        page.keyboard.down(key)
-        running(page, served)
+        down, up = partial(page.keyboard.down, key), partial(page.keyboard.up, key)
+        hold(page, served, down, up)
+        assert served.board.drives[-5] * sign > 0
         page.keyboard.down(key)  # repeats, as a held key does
-        assert served.drive * sign > 0
-        since = served.board.now
-        page.keyboard.up(key)
-        served.stopping(since).within_hold(f"key {key}")
+        with served.stops(f"key {key}"):
+            up()
 
 
 def test_a_script_cannot_press(page: Page, served: PageBench) -> None:
@@ -152,19 +138,17 @@ def test_a_script_cannot_press(page: Page, served: PageBench) -> None:
 
 def test_a_pad_that_goes_away_is_let_go(page: Page, served: PageBench) -> None:
     press(page, served)
-    since = served.board.now
-    page.evaluate("document.querySelector('[data-held]').remove()")
-    served.stopping(since).within_hold("pad gone")
+    with served.stops("pad gone"):
+        page.evaluate("document.querySelector('[data-held]')?.remove()")
 
 
 def killed(own: Browser, bench: PageBench, kind: str, number: int, what: str) -> None:
     page = ready(own.new_context().new_page(), bench.keyed_url)
-    press(page, bench)
     pids = processes(own)[kind]
-    since = bench.board.now
-    for pid in pids:
-        os.kill(pid, number)
-    bench.stopping(since).within_hold(what)
+    press(page, bench)
+    with bench.stops(what):
+        for pid in pids:
+            os.kill(pid, number)
 
 
 def test_the_pages_process_killed(own_browser: Browser, served: PageBench) -> None:
@@ -179,13 +163,12 @@ def test_a_page_that_stood_still_renews_nothing_with_what_it_sends_late(
     own_browser: Browser, served: PageBench
 ) -> None:
     page = ready(own_browser.new_context().new_page(), served.keyed_url)
-    press(page, served)
     pids = processes(own_browser)
     stopped = [*pids["browser"], *pids["renderer"]]
-    since = served.board.now
-    for pid in stopped:
-        os.kill(pid, signal.SIGSTOP)
-    served.stopping(since).within_hold("browser stopped")
+    press(page, served)
+    with served.stops("browser stands still"):
+        for pid in stopped:
+            os.kill(pid, signal.SIGSTOP)
     place, since = served.position_mm, served.board.now
     for pid in stopped:
         os.kill(pid, signal.SIGCONT)
@@ -199,9 +182,8 @@ def test_the_server_killed(bench: PageBench, browser: Browser) -> None:
     server = bench.serve_page()
     page = ready(browser.new_context().new_page(), bench.keyed_url)
     press(page, bench)
-    since = bench.board.now
-    server.kill()
-    bench.stopping(since).within_hold("server killed -9")
+    with bench.stops("server killed -9"):
+        server.kill()
     page.wait_for_function("document.documentElement.dataset.line === 'gone'")
     page.context.close()
 
@@ -213,9 +195,8 @@ def test_the_server_told_to_end_stops_the_rod_first(
     server = bench.serve_page()
     page = ready(browser.new_context().new_page(), bench.keyed_url)
     press(page, bench)
-    since = bench.board.now
-    server.send_signal(number)
-    bench.stopping(since).within_hold(f"server ended by {number.name}")
+    with bench.stops(f"server ended by {number.name}", more_s=0.5):  # it ends its sockets in turn
+        server.send_signal(number)
     assert server.wait(10.0) == 130
     said = (bench.folder / "page.err").read_text()
     assert "Traceback" not in said
@@ -227,13 +208,12 @@ def test_the_server_stopped_and_the_owner_too(bench: PageBench, browser: Browser
     """Nobody is left who could say stop: the board's own hold is the last line."""
     server = bench.serve_page()
     page = ready(browser.new_context().new_page(), bench.keyed_url)
-    press(page, bench)
     stopped = [server.pid, *bench.owners()]
-    since = bench.board.now
-    for pid in stopped:
-        os.kill(pid, signal.SIGSTOP)
+    press(page, bench)
     try:
-        bench.stopping(since).within_hold("server and owner stand still")
+        with bench.stops("server and owner stand still"):
+            for pid in stopped:
+                os.kill(pid, signal.SIGSTOP)
     finally:
         for pid in stopped:
             os.kill(pid, signal.SIGCONT)

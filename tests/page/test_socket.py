@@ -30,26 +30,23 @@ BAD = (
 def test_renewals_with_old_ticks_prolong_nothing(served: PageBench) -> None:
     served.to_the_middle()
     with RawPage(served) as page:
-        page.begin()
-        assert served.drive != 0
-        since, old = served.board.now, page.tick
-        until = time.monotonic() + 1.0
+        page.begin(served)
+        since, old, until = served.board.now, page.tick, time.monotonic() + 1.0
         while time.monotonic() < until:
             page.say(do="renew", seen=old)
             page.hear(0.02)
-        served.stopping(since).within_hold("old ticks again and again")
+        served.check_stop("old ticks again and again", since, since)
 
 
 def test_renewals_with_ticks_that_were_never_sent_prolong_nothing(served: PageBench) -> None:
     served.to_the_middle()
     with RawPage(served) as page:
-        page.begin(way=-1)
-        assert served.drive != 0
+        page.begin(served)
         since, ahead = served.board.now, page.tick
         for more in range(50):
-            page.say(do="renew", seen=ahead + 200 + more)
+            page.say(do="renew", seen=ahead + 2000 + more)
             page.hear(0.02)
-        served.stopping(since).within_hold("ticks from the future")
+        served.check_stop("ticks from the future", since, since)
 
 
 def test_a_press_that_was_held_up_begins_nothing(served: PageBench) -> None:
@@ -78,11 +75,9 @@ def test_bad_messages_do_nothing(served: PageBench) -> None:
 def test_who_leaves_without_a_word_lets_go(served: PageBench) -> None:
     served.to_the_middle()
     with RawPage(served) as page:
-        page.begin()
-        assert served.drive != 0
-        since = served.board.now
-        page.line.socket.close()
-        served.stopping(since).within_hold("socket closed")
+        page.begin(served)
+        with served.stops("socket closed"):
+            page.line.socket.close()
 
 
 def first_word(bench: PageBench, path: str) -> str:
@@ -97,5 +92,4 @@ def test_a_second_socket_of_a_page_without_the_key_takes_nothing(served: PageBen
         path = f"/hold?page={page.page_id}"
         with pytest.raises((ConnectionClosed, InvalidStatus)):
             first_word(served, path)
-        page.begin()
-        assert served.drive != 0
+        page.begin(served)

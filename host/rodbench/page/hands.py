@@ -15,7 +15,7 @@ from collections.abc import Callable
 from typing import TypeVar
 
 from rodbench.board import AxisSample, Board, Sample
-from rodbench.errors import Interrupted, RodbenchError, UsageError
+from rodbench.errors import Interrupted, RodbenchError, StopAsked, UsageError
 from rodbench.page import capture, draft
 from rodbench.page.control import Control
 from rodbench.page.feed import Feed
@@ -253,11 +253,7 @@ class Hands:
         """Ask the board in its thread; raises why not."""
 
         def begin(board: Board) -> None:
-            self._check_by(board.link.release())
-            with self._lock:
-                self._check_still(held)
-            reply = board.start(held.axis, name, **fields)
-            held.accepted(reply["motion"], reply.tick)
+            held.accepted(*self._ask_to_start(board, held, name, fields))
             if held.over:  # let go meanwhile: the stop may have overtaken the start
                 board.stop(held.axis)
 
@@ -267,10 +263,26 @@ class Hands:
             held.over = held.ended = True
             raise
 
+    def _ask_to_start(
+        self, board: Board, held: Held, name: str, fields: dict[str, int]
+    ) -> tuple[int, int]:
+        """The motion's number and the tick of its acceptance."""
+        for last in (False, True):
+            self._check_by(board.link.release())
+            with self._lock:
+                self._check_still(held)
+            try:
+                reply = board.start(held.axis, name, **fields)
+                return int(reply["motion"]), reply.tick
+            except StopAsked as error:  # maybe our own, of the motion before, which came late
+                if last or not _ours(error.message):
+                    raise
+        raise AssertionError("returned or raised")
+
     def _check_by(self, by: str) -> None:
         """A stop that another command asked for is heard before anything begins."""
-        if by and f"(process {os.getpid()})" not in by:
-            raise Interrupted(
+        if by and not _ours(by):
+            raise StopAsked(
                 f"not begun: {by} asked for a stop",
                 kept="nothing moves",
                 hint="see why it was stopped; then press again",
@@ -309,7 +321,7 @@ class Hands:
 
         outcome = board.outcome(held.axis)
         by = board.link.release()
-        if by and f"(process {os.getpid()})" not in by:
+        if by and not _ours(by):
             self.feed.note(f"axis {held.axis}: {by} asked for a stop")
         elif held.number == outcome.motion:
             self.feed.note(f"axis {held.axis}: the {held.kind} {ended(outcome.ended)}")
@@ -327,6 +339,11 @@ class Hands:
             if self._stopper is not None and now - tended_s >= TEND_S:
                 tended_s = now
                 self._stopper.tend()
+
+
+def _ours(said: str) -> bool:
+    """Whether a program that is named is this one: its line for stops."""
+    return f"(process {os.getpid()})" in said
 
 
 def _renew(board: Board, seen: int) -> None:
