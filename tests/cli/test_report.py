@@ -52,7 +52,7 @@ def stroke(name: str, bump_a: float = 0.0) -> Stroke:
     t = np.arange(0.0, 20.0, 0.05)
     place = 5.0 + 8.0 * t
     current = 1.2 + bump_a * np.exp(-(((place - 140.0) / 6.0) ** 2))
-    facts = {"kind": "move", "way": 1}
+    facts = {"kind": "move", "way": 1, "target_mm": 164.0}
     return Stroke(name, facts, t, place, current, 800.0 + 0 * t, 12.0 - 0.1 * current)
 
 

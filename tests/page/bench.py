@@ -118,7 +118,9 @@ class PageBench(Bench):
         while board.now < begun + seconds / TICK_S and self.drive:
             page.wait_for_timeout(10)
         lately = [abs(drive) for drive in board.drives[begun:]]
-        return min(lately) > 0 and abs(self.drive) > 0.8 * max(lately)  # and not ramping down
+        if not lately or min(lately) == 0:
+            return False
+        return abs(self.drive) > 0.8 * max(lately)  # and not ramping down
 
     def free_pad(self) -> str:
         """The pad with more way before it."""
