@@ -165,8 +165,10 @@ def _uncalibrated() -> MadeUpFeed:
 
 
 def _moving() -> MadeUpFeed:
-    return _only(state=AxisState.MOVE, position_mm=141.0, reference_mm=141.6, speed_mm_s=7.9,
+    feed = _only(state=AxisState.MOVE, position_mm=141.0, reference_mm=141.6, speed_mm_s=7.9,
                  output=0.82, current_a=1.62, motion=4)  # fmt: skip
+    feed.targets = {1: 150.0}
+    return feed
 
 
 def _held_back() -> MadeUpFeed:
@@ -259,6 +261,7 @@ def _lost() -> MadeUpFeed:
 
 def _another() -> MadeUpFeed:
     feed = _moving()
+    feed.targets = {}
     feed.commander = "move 1 (process 4711)"
     return feed
 
@@ -306,4 +309,5 @@ def _ganged() -> MadeUpFeed:
     feed = two(_moving(), ganged=True, state=AxisState.MOVE, speed_mm_s=5.9, output=0.6)
     feed.scopes[0]["apart_trip_um"] = 6_000
     feed.last_axis[1] = replace(feed.last_axis[1], ganged=True)
+    feed.targets = {1: 150.0, 2: 150.0 * 152 / 203}
     return feed

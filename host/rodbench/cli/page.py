@@ -148,6 +148,8 @@ def _open(setup: Setup, who: str) -> Board:
 
 def _describe(setup: Setup, feed: LiveFeed) -> None:
     """What the machine file says; one that does not hold is no reason to show nothing."""
+    from rodbench.page import baseline
+
     if not setup.has_machine:
         return
     try:
@@ -157,3 +159,6 @@ def _describe(setup: Setup, feed: LiveFeed) -> None:
         return
     rods = {axis: machine.rod_of(axis) for axis in machine.axes}
     feed.describe(machine.name, rods, setup.units(), setup.machine_path, machine.positions)
+    feed.baseline, left_out = baseline.strokes(setup.folder, rods)
+    for line in left_out:
+        talk.say(f"note: {line}")

@@ -129,7 +129,8 @@ class Feed:
         self.last_board: BoardSample | None = None
         self.traces: dict[int, Trace] = {}
         self.strokes: dict[int, list[Stroke]] = {}  # the last is the present one
-        self.baseline: dict[int, list[Stroke]] = {}
+        self.baseline: dict[int, list[Stroke]] = {}  # of the proof run that others are held to
+        self.targets: dict[int, float] = {}  # mm, by axis: of the move that a page has under way
         self.events: deque[tuple[float, Event]] = deque(maxlen=EVENTS_KEPT)
         self.notes: deque[tuple[float, str]] = deque(maxlen=EVENTS_KEPT)  # of this program
         self.digest = 0

@@ -126,6 +126,7 @@ class Hands:
                 hint="hold to run; `rodbench commission` calibrates it",
             )
         held = self._take(page_id, axis, MOVE, seen)
+        held.targets = self._targets(axis, target_mm)
         self._start(held, "move", target_um=round(target_mm * 1000), speed_um_s=0)
 
     def clear(self, page_id: str, axis: int = 0) -> int:
@@ -228,6 +229,15 @@ class Hands:
         asked = self.jog_speed_mm_s.get(axis, live["speed_max_um_s"] / 2000)
         return {"unit": JogUnit.SPEED, "value": sign * round(asked * 1000)}
 
+    def _targets(self, axis: int, target_mm: float) -> dict[int, float]:
+        """Where the rods go, of two that are ganged both: by share of stroke."""
+        scopes, targets = self.feed.scopes, {axis: target_mm}
+        if self.feed.last_axis[axis].ganged:
+            mate = 3 - axis
+            share = target_mm / scopes[axis]["stroke_um"]
+            targets[mate] = share * scopes[mate]["stroke_um"]
+        return targets
+
     def _take(self, page_id: str, axis: int, kind: str, seen: int | None) -> Held:
         """The one motion is this page's from now on; one before it is stopped."""
         newest = self.feed.tick
@@ -254,6 +264,9 @@ class Hands:
 
         def begin(board: Board) -> None:
             held.accepted(*self._ask_to_start(board, held, name, fields))
+            with self._lock:
+                if not held.over:
+                    self.feed.targets = held.targets
             if held.over:  # let go meanwhile: the stop may have overtaken the start
                 board.stop(held.axis)
 
@@ -299,6 +312,7 @@ class Hands:
             if held is None or held.over:
                 return
             held.over, held.why, held.over_s = True, why, time.monotonic()
+            self.feed.targets = {}
         if why:
             self.feed.note(f"axis {held.axis}: the {held.kind} ends: {why}")
         if stop and self._stopper is not None:
@@ -313,6 +327,7 @@ class Hands:
             return
         if held.see(sample) or (held.over and time.monotonic() - held.over_s > CLEAN_S):
             held.over = held.ended = True
+            self.feed.targets = {}
             self._board().post(lambda board: self._ended(board, held))
 
     def _ended(self, board: Board, held: Held) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from rodbench.board import AxisSample
 from rodbench.page.feed import RESTING
@@ -34,6 +34,7 @@ class Held:
     over_s: float = 0.0
     number: int | None = None  # the board's, once it has accepted
     start_tick: int = 0
+    targets: dict[int, float] = field(default_factory=dict)  # mm, by axis: of a move
     _mate_rests: bool = True
     _rests: bool = False
 

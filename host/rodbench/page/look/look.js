@@ -83,16 +83,16 @@ window.rodbench = {
     const mark = (x) => ({ xAxis: x, label: { formatter: "tripped here", color: ink }, lineStyle: { type: [2, 3], color: tripColour, width: 2 } });
     const trip = { yAxis: rod.tripAt, label: { formatter: rod.tripText, position: "insideStartTop", color: ink }, lineStyle: { type: [12, 3, 3, 3], color: tripColour, width: 2 } };
     const lines = [...(rod.tripAt ? [trip] : []), ...(rod.tripShown != null ? [mark(rod.tripShown)] : [])];
-    const apart = []; // earlier strokes in one series, a gap between two
-    for (const one of earlier) apart.push(...one, [null, null]);
+    const drawn = [...(baseline.length ? ["baseline"] : []), ...(earlier.length ? ["earlier"] : []), "this stroke"];
+    const apart = (lines) => lines.flatMap((line) => [...line, [null, null]]); // in one series
     chart.setOption({
       animation: false, textStyle: { color: ink },
-      legend: { textStyle: { color: ink } },
+      legend: { data: drawn, textStyle: { color: ink } },
       grid: { left: at.left, right: at.right },
       xAxis: { ...this.axisLook(), max: rod.most }, yAxis: { ...this.axisLook(), max: rod.tripAt ? rod.currentMost : null },
       series: [
-        { name: "baseline", data: baseline, lineStyle: { color: ink }, itemStyle: { color: ink } },
-        { name: "earlier", data: apart, lineStyle: { color: ink }, itemStyle: { color: ink } },
+        { name: "baseline", data: apart(baseline), lineStyle: { color: ink }, itemStyle: { color: ink } },
+        { name: "earlier", data: apart(earlier), lineStyle: { color: ink }, itemStyle: { color: ink } },
         { name: "this stroke", data: now, lineStyle: { color: rodColour }, itemStyle: { color: rodColour }, markLine: { data: lines } },
       ],
     });

@@ -52,17 +52,18 @@ class Sender:
         return found
 
     def _stroke_lines(self, feed: Feed, axis: int) -> dict[str, Rows | list[Rows]]:
-        """Points of this stroke, of earlier ones the same way, and of the baseline."""
-        strokes = list(feed.strokes.get(axis, []))
-        if not strokes:
-            return {}
-        way = strokes[-1].way
-        same = [stroke for stroke in strokes[:-1] if stroke.way == way]
-        baseline = [stroke for stroke in feed.baseline.get(axis, []) if stroke.way == way]
+        """Points of this stroke, of earlier ones the same way, and of the baseline; before the
+        first stroke of the baseline both ways."""
+        strokes, baseline = list(feed.strokes.get(axis, [])), feed.baseline.get(axis, [])
+        if strokes:
+            way = strokes[-1].way
+            baseline = [stroke for stroke in baseline if stroke.way == way]
+            strokes = [stroke for stroke in strokes if stroke.way == way]
+        lines = [self._line(feed, axis, stroke) for stroke in strokes[-1 - EARLIER :]]
         return {
-            "now": self._line(feed, axis, strokes[-1]),
-            "earlier": [self._line(feed, axis, stroke) for stroke in same[-EARLIER:]],
-            "baseline": self._line(feed, axis, baseline[-1]) if baseline else [],
+            "now": lines[-1] if lines else [],
+            "earlier": lines[:-1],
+            "baseline": [self._line(feed, axis, stroke) for stroke in baseline],
         }
 
     def _line(self, feed: Feed, axis: int, stroke: Stroke) -> Rows:
@@ -96,7 +97,7 @@ def rod(feed: Feed, sample: AxisSample) -> dict[str, Any]:
         "near": sample.place,
         "low": live["soft_stop_min_um"] / 1000 if known else None,
         "high": live["soft_stop_max_um"] / 1000 if known else None,
-        "target": _target(feed, sample),
+        "target": feed.targets.get(axis) if known else None,
         "trip": None if trip is None else trip.position_mm,
         "tripShown": None if trip is None else feed.units.value(trip.position_mm),
         "tripAt": trip_a,
@@ -126,14 +127,6 @@ def percent(output: float) -> str:
     """`+80 %`, `0 %`."""
     whole = round(100 * output)
     return f"{whole:+d} %" if whole else "0 %"
-
-
-def _target(feed: Feed, sample: AxisSample) -> float | None:
-    """Where a move of this program goes, else the reference while it moves."""
-    targets: dict[int, float] = getattr(feed, "targets", {})
-    if sample.axis in targets:
-        return targets[sample.axis]
-    return sample.reference_mm if abs(sample.output) > 0.001 else None
 
 
 def _points(stroke: Stroke, per: float, bin_mm: float) -> Rows:

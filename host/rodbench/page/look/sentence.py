@@ -144,4 +144,6 @@ def _does(feed: Feed, sample: AxisSample, name: str) -> str:
         return f"{name} {'comes to rest' if coming else 'rests'} {at}."
     way = "extends" if sample.output > 0 else "retracts"
     held = " while held" if sample.state == AxisState.JOG and not sample.local else ""
-    return f"{name} {way}{held}."
+    target_mm = feed.targets.get(sample.axis)
+    to = "" if target_mm is None else f" to {feed.units.length(target_mm)}"
+    return f"{name} {way}{held}{to}."
