@@ -14,15 +14,19 @@ def digest(bench: PageBench) -> str:
     return str(bench.json("settings", "diff")["board"])
 
 
+def shown_mm(page: Page) -> float:
+    """The position beside the rod."""
+    return float(page.locator(".now-1 .now-position").inner_text().split()[0])
+
+
 def test_what_is_live_moves(page: Page, served: PageBench) -> None:
     seen = page.locator("body").inner_text()
     press(page, served, seconds=0.8)
     page.mouse.up()
     served.settle()
-    shown = f"{round(served.position_mm)}"
     wait_for(
-        lambda: page.wait_for_timeout(100) or shown in page.locator("body").inner_text(),
-        what=f"{shown} mm on the page",
+        lambda: page.wait_for_timeout(100) or abs(shown_mm(page) - served.position_mm) < 0.5,
+        what=f"{served.position_mm:.1f} mm on the page",
     )
     assert page.locator("body").inner_text() != seen
 
