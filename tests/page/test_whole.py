@@ -60,7 +60,7 @@ def test_a_recording_made_here_is_replayed(
     replay = context.new_page()
     replay.goto(served.url)
     replay.get_by_role("button", name="On 10 s").wait_for()
-    assert replay.locator("[data-jog-axis]").count() == 0
+    assert replay.locator("[data-jog-axis], .jog-speed").count() == 0
     replay.get_by_role("button", name="On 10 s").click()
     slider = replay.get_by_role("slider").first
     wait_for(

@@ -45,12 +45,12 @@ class Hands:
     ) -> None:
         self.feed = feed
         self.control = control
-        self.jog_speed_mm_s: dict[int, float] = {}  # asked for, by axis; else half of the most
         self.refused_renewals = 0
         self.errors: dict[str, RodbenchError] = {}  # by page: the last that it has not shown yet
         self._live = live
         self._stopper = stopper
         self._held: Held | None = None
+        self._jog_speeds_mm_s: dict[int, float] = {}  # asked for, by axis
         self._stops = 0
         self._lock = threading.RLock()
         self._ending = threading.Event()
@@ -112,8 +112,17 @@ class Hands:
     def set_jog_speed(self, page_id: str, axis: int, speed_mm_s: float) -> None:
         """The speed of the next jog; the board caps it by its settings."""
         self.control.check(page_id)
-        most = self._scope(axis)["speed_max_um_s"] / 1000
-        self.jog_speed_mm_s[axis] = min(max(speed_mm_s, most / 20), most)
+        self._scope(axis)
+        self._jog_speeds_mm_s[axis] = max(speed_mm_s, self.jog_most_mm_s(axis) / 20)
+
+    def jog_speed_mm_s(self, axis: int) -> float:
+        """The speed of the next jog of a calibrated axis: half of the most, unless set."""
+        most = self.jog_most_mm_s(axis)
+        return min(self._jog_speeds_mm_s.get(axis, most / 2), most)
+
+    def jog_most_mm_s(self, axis: int) -> float:
+        """What the settings in force allow."""
+        return self.feed.scopes[axis]["speed_max_um_s"] / 1000
 
     # -- other motion and asking
 
@@ -226,8 +235,7 @@ class Hands:
         sign = 1 if way > 0 else -1
         if not live["calibrated"]:
             return {"unit": JogUnit.OUTPUT, "value": sign * live["creep_output_permille"]}
-        asked = self.jog_speed_mm_s.get(axis, live["speed_max_um_s"] / 2000)
-        return {"unit": JogUnit.SPEED, "value": sign * round(asked * 1000)}
+        return {"unit": JogUnit.SPEED, "value": sign * round(1000 * self.jog_speed_mm_s(axis))}
 
     def _targets(self, axis: int, target_mm: float) -> dict[int, float]:
         """Where the rods go, of two that are ganged both: by share of stroke."""

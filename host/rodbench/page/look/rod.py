@@ -10,6 +10,7 @@ from rodbench.bench.guarded import not_guarded
 from rodbench.page.look import figures
 from rodbench.page.look.acts import Acts
 from rodbench.page.look.charts import strokes_chart
+from rodbench.page.look.jog_speed import JogSpeed
 from rodbench.page.look.pads import Pads
 from rodbench.page.look.parts import Answer
 from rodbench.page.look.ruler import Draft, Ruler
@@ -37,6 +38,9 @@ class Rod:
                 self._ruler = Ruler(view.feed, axis, view.controls)
                 if not still:
                     self._pads.make("extend")
+                self._speed = None
+                if not still and view.feed.scopes[axis]["calibrated"]:
+                    self._speed = JogSpeed(view, axis, answer)
                 self._under()
             self._acts = None if still else Acts(view, axis, answer, self._ruler)
         section._props["aria-label"] = rod_name(view.feed, axis)
@@ -50,6 +54,8 @@ class Rod:
         self._guarded.text = not_guarded(feed.scopes[0], feed.scopes[self.axis])
         self._pads.show()
         self._ruler.set_up(feed, self.axis, self.view.controls)
+        if self._speed is not None:
+            self._speed.show()
         if self._acts is not None:
             self._acts.show()
 
