@@ -200,3 +200,15 @@ def test_reading_changes_nothing(whole: bytes, tmp_path: Path) -> None:
     path.chmod(0o400)
     assert Recording.open(path).repaired
     assert path.read_bytes() == whole[:-3]
+
+
+def test_one_that_is_being_written_is_not_gone_on_with(tmp_path: Path) -> None:
+    """Two in one file would write over each other's blocks."""
+    board = FakeBoard()
+    recording = recorder(tmp_path, board)
+    recording.take(sample(telemetry(1, 2, raw=7)), board.clock.now())
+    with pytest.raises(RecordingError, match="another program is recording"):
+        Recorder.resume(recording.path, board)
+    recording.close()
+    Recorder.resume(recording.path, board)[0].close()
+    assert raws(Recording.open(recording.path)) == [7]

@@ -7,6 +7,7 @@ import json
 import os
 import resource
 import shutil
+import signal
 import tempfile
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -155,3 +156,14 @@ def test_a_folder_that_must_not_be_written(open_folder: Path) -> None:
     assert kept == "nothing is recorded"
     assert hint == "may this user write into that folder?"
     folder.chmod(0o755)
+
+
+@pytest.mark.parametrize("kind", ["a file", "a link to nothing"])
+def test_what_is_no_folder_in_its_place_is_said(tmp_path: Path, kind: str) -> None:
+    """It was taken for a name that is taken, and the next one tried, for ever."""
+    place = tmp_path / "recordings"
+    place.write_text("") if kind == "a file" else place.symlink_to(tmp_path / "away")
+    told = in_child(lambda: (signal.alarm(5), recorder(tmp_path, FakeBoard()))[0])
+    assert told[0] == "error"
+    assert str(place) in told[1]
+    assert told[2] == "nothing is recorded"

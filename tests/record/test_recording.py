@@ -135,3 +135,22 @@ def test_uncalibrated_positions_are_no_numbers(tmp_path: Path):
     position = Recording.open(recording.close()).axis(1, ["position_mm"])["position_mm"]
     assert np.isnan(position[::2]).all()
     assert position[1::2].tolist() == [1.0, 3.0, 5.0, 7.0, 9.0]
+
+
+@pytest.mark.parametrize("name", ["n" * 300, "\U00020000" * 60, "../../x", "\udcff", "a\nb"])
+def test_any_name_gives_a_file_in_the_logbook(tmp_path: Path, name: str):
+    path = recorder(tmp_path, FakeBoard(), name).close()
+    assert path.parent == tmp_path / "recordings"
+    assert Recording.open(path).ended == "asked to"
+
+
+def test_a_program_that_stood_still_for_hours_goes_on(tmp_path: Path):
+    """A block's times reach over little more than an hour."""
+    board = FakeBoard()
+    recording = recorder(tmp_path, board)
+    for number, tick in enumerate((0, 2, 4, 2_000_000)):
+        board.clock.sleep(0.01 if tick < 9 else 10_000.0)
+        recording.take(sample(telemetry(number, tick)), board.clock.now())
+    read = Recording.open(recording.close())
+    assert read.frames == 4
+    assert read.duration_s == pytest.approx(10_000.0)

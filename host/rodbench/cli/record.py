@@ -49,7 +49,7 @@ def command(setup: Setup, name: str, duration: str | None, old: Path | None) -> 
     Example:  rodbench record first-run
               rodbench record --for "10 min"
     """
-    seconds = amounts.seconds(duration) if duration else float("inf")
+    seconds = float("inf") if duration is None else amounts.seconds(duration)
     machine, rods = _machine(setup)
     with Ending() as ending, contextlib.ExitStack() as stack:
         board = stack.enter_context(setup.board("record"))

@@ -9,6 +9,8 @@ import secrets
 import socket
 from pathlib import Path
 
+from rodbench import durable
+
 
 def has_unix_sockets() -> bool:
     """Whether this system has them; RODBENCH_OWNER_TCP=1 says no, to try the other way."""
@@ -88,25 +90,7 @@ class Lock:
 
     def take(self) -> bool:
         """Whether it is ours now."""
-        try:
-            import fcntl
-        except ImportError:
-            return self._take_windows()
-        try:
-            fcntl.flock(self._file, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        except OSError:
-            return False
-        return True
-
-    def _take_windows(self) -> bool:
-        import msvcrt
-
-        try:
-            self._file.seek(0)
-            msvcrt.locking(self._file.fileno(), msvcrt.LK_NBLCK, 1)  # type: ignore[attr-defined]
-        except OSError:
-            return False
-        return True
+        return durable.alone(self._file.fileno())
 
     def close(self) -> None:
         """Give it up."""

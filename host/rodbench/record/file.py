@@ -10,6 +10,8 @@ from pathlib import Path
 from rodbench import durable
 from rodbench.record.layout import RecordingError
 
+STAYS = "the recording stays as it is"
+
 
 class OpenFile:
     """Append-only. A block that does not fit is taken back, so that the file ends whole."""
@@ -26,6 +28,9 @@ class OpenFile:
         part = path.with_name(f".{path.name}.{os.getpid()}.tmp")
         try:
             path.parent.mkdir(parents=True, exist_ok=True)
+        except OSError as error:  # also a file, or a link to nothing, in the folder's place
+            raise not_written(path.parent, error, "nothing is recorded") from None
+        try:
             try:
                 durable.replace(part, header)
                 _name(part, path)
@@ -36,19 +41,37 @@ class OpenFile:
             raise
         except OSError as error:
             raise not_written(path, error, "nothing is recorded") from None
-        return cls.reopen(path, len(header))
+        made = cls.hold(path)
+        made.cut(len(header))
+        return made
 
     @classmethod
-    def reopen(cls, path: Path, size: int) -> OpenFile:
-        """At its end: what stands behind the last whole block, `size`, is cut off."""
+    def hold(cls, path: Path) -> OpenFile:
+        """One that is there, for this program alone; `cut` comes before the first `add`. Raises
+        RecordingError, also where another program writes into it."""
         try:
             handle = os.open(path, os.O_WRONLY | _binary())
-            os.ftruncate(handle, size)
-            os.lseek(handle, size, os.SEEK_SET)
-            os.fsync(handle)
         except OSError as error:
-            raise not_written(path, error, "the recording stays as it is") from None
-        return cls(path, handle, size)
+            raise not_written(path, error, STAYS) from None
+        made = cls(path, handle, 0)
+        if not durable.alone(handle):
+            made.close()
+            raise RecordingError(
+                f"another program is recording into {path} just now",
+                kept="it goes on undisturbed",
+                hint="begin a new one, or end that one first",
+            )
+        return made
+
+    def cut(self, size: int) -> None:
+        """Cut off what stands behind the last whole block, which ends at `size`."""
+        try:
+            os.ftruncate(self._handle, size)
+            os.lseek(self._handle, size, os.SEEK_SET)
+            os.fsync(self._handle)
+        except OSError as error:
+            raise not_written(self.path, error, STAYS) from None
+        self.size = size
 
     def add(self, data: bytes) -> None:
         """Write a whole block and wait for the disk. Raises RecordingError."""

@@ -24,12 +24,14 @@ from rodbench.record.logbook import Logbook
 
 FOLDER = "recordings"
 FLUSH_S = 0.7  # so that what a kill loses is less than a second
+STOOD_S = 60.0  # this program stood still: a block's times reach over little more than an hour
 ASK_S = 1.0  # how often the board is asked whether its settings are still the same
 BEHIND_S = 0.03  # of the board's own frame, which comes every 0.05 s at most
 UNITS = {
     "tick": "5 ms", "raw": "raw", "um": "um", "um_s": "um/s", "ma": "mA", "mv": "mV", "ms": "ms",
     "permille": "permille", "us": "us",
 }  # fmt: skip
+NAME_MOST = 120  # bytes of what the person called it; a file's name may have 255
 ORDER_AT, HOST_AT, TICK_AT, AXIS_AT = 0, 1, 3, 4  # columns that every writer has there
 Now: TypeAlias = Callable[[], datetime]
 Whole: TypeAlias = npt.NDArray[np.int64]
@@ -90,8 +92,18 @@ class Recorder:
     def resume(cls, path: Path, board: Board, *, now: Now = utc_now) -> tuple[Recorder, str]:
         """Go on in a recording, behind its last whole block: a torn tail is cut off, and said.
         Host time goes on by the date, since the monotonic clock may have begun anew."""
+        file = OpenFile.hold(path)  # before it is read: another may write into it until then
+        try:
+            return cls._resumed(file, board, now)
+        except BaseException:
+            file.close()
+            raise
+
+    @classmethod
+    def _resumed(cls, file: OpenFile, board: Board, now: Now) -> tuple[Recorder, str]:
         from rodbench.record.recording import Recording
 
+        path = file.path
         settings, old = _settings(board), Recording.open(path)
         if old.header["columns"] != layout.all_columns():
             raise layout.RecordingError(
@@ -101,7 +113,8 @@ class Recorder:
             )
         away_s = (now() - datetime.fromisoformat(old.header["started"])).total_seconds()
         begun_s = board.clock.now() - max(away_s, old.host_end_s)
-        made = cls(OpenFile.reopen(path, old.whole_bytes), board, begun_s, now)
+        file.cut(old.whole_bytes)
+        made = cls(file, board, begun_s, now)
         made._block, made.frames, made.account = old.next_block, old.next_order, old.account()
         made.settings = settings
         made._facts.append(
@@ -114,6 +127,8 @@ class Recorder:
 
     def take(self, sample: Sample, host_s: float) -> None:
         """Any sample or event of the board, which came at `host_s` of its clock."""
+        if host_s - self._written_s >= STOOD_S:
+            self.flush()
         host_us = max(0, round((host_s - self._begun_s) * 1e6))
         row: tuple[int, ...]
         if isinstance(sample, AxisSample):
@@ -263,7 +278,7 @@ def _settings(board: Board) -> dict[str, Any]:
 
 def _create(folder: Path, started: datetime, name: str, header: bytes) -> OpenFile:
     """Under a name that is not taken: the date, then what the person called it."""
-    word = re.sub(r"[^\w-]+", "-", name).strip("-")[:60]
+    word = re.sub(r"[^\w-]+", "-", name).strip("-").encode()[:NAME_MOST].decode(errors="ignore")
     stem = f"{started:%Y-%m-%dT%H-%M-%SZ}" + (f"-{word}" if word else "")
     for number in itertools.count(1):
         end = "" if number == 1 else f"-{number}"
