@@ -175,3 +175,34 @@ def test_without_pyarrow_it_says_what_to_install(recorded: Recording, tmp_path: 
     said = subprocess.run(words, capture_output=True, text=True, check=True).stdout
     assert "pyarrow, which is not installed" in said
     assert "rodbench[parquet]" in said
+
+
+@pytest.mark.parametrize("name", ["run.json", "n" * 253 + ".csv", ""])
+def test_a_name_that_cannot_be_meant_writes_nothing(
+    recorded: Recording, tmp_path: Path, name: str
+) -> None:
+    before = sorted(tmp_path.rglob("*"))
+    with pytest.raises(RecordingError):
+        export.to_csv(recorded, tmp_path / name if name else Path("/"), *EVERYTHING)
+    assert sorted(tmp_path.rglob("*")) == before
+
+
+@pytest.mark.parametrize("most", [3000, 6000, 9000, 12000])
+@pytest.mark.parametrize("kind", ["csv", "parquet"])
+def test_a_disk_that_fills_up_leaves_nothing(recorded: Recording, kind: str, most: int) -> None:
+    """Neither a file nor a word of a library, in a process whose files may not grow."""
+    code = (
+        "import sys, math, resource, signal\nfrom pathlib import Path\n"
+        "from rodbench.record.recording import Recording\nfrom rodbench.record import export\n"
+        "signal.signal(signal.SIGXFSZ, signal.SIG_IGN)\n"
+        "resource.setrlimit(resource.RLIMIT_FSIZE, (int(sys.argv[4]),) * 2)\n"
+        "try:\n    getattr(export, sys.argv[1])(Recording.open(Path(sys.argv[2])), "
+        "Path(sys.argv[3]), -math.inf, math.inf)\n"
+        "except Exception as error:\n    print(error.message, error.kept)"
+    )
+    out = recorded.path.parent / f"out.{kind}"
+    words = [sys.executable, "-c", code, f"to_{kind}", str(recorded.path), str(out), str(most)]
+    done = subprocess.run(words, capture_output=True, text=True, check=True)
+    assert "nothing was written" in done.stdout
+    assert done.stderr == ""
+    assert not [path for path in out.parent.iterdir() if path.name.startswith(("out", ".out"))]

@@ -46,6 +46,8 @@ def command(
 
     if as_csv is None and as_parquet is None:
         raise UsageError("as what? --csv OUT or --parquet OUT", kept="nothing was written")
+    if as_csv == as_parquet:
+        raise UsageError(f"{as_csv} cannot be both", kept="nothing was written")
     recording = opened(setup, file)
     start_s, end_s = window(start, end)
     written: list[Path] = []

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -33,7 +34,7 @@ def find(setup: Setup, given: str | None) -> Path:
     from rodbench.record.logbook import FOLDER as LOGBOOK
     from rodbench.record.recorder import FOLDER
 
-    if given is not None and Path(given).exists():
+    if given is not None and os.path.exists(given):
         return Path(given)
     folder = setup.folder / LOGBOOK / FOLDER
     found = sorted(folder.glob(f"*{SUFFIX}"))

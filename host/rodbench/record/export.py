@@ -7,6 +7,7 @@ import contextlib
 import csv
 import json
 import math
+import os
 from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 from typing import Any, Protocol
@@ -39,6 +40,10 @@ class Sink(Protocol):
         """All rows have come."""
         ...
 
+    def drop(self) -> None:
+        """Let go of the file, whatever became of it; safe to repeat."""
+        ...
+
 
 def facts(recording: Recording) -> dict[str, Any]:
     """Header, gaps, marks and changes of the settings, and the board's clock, as JSON has them."""
@@ -62,7 +67,7 @@ def facts(recording: Recording) -> dict[str, Any]:
 def to_csv(recording: Recording, out: Path, start_s: float, end_s: float) -> list[Path]:
     """`OUT.csv` with all axes, `OUT-board.csv`, `OUT-event.csv` and `OUT.json` with the facts.
     Raises RecordingError, and leaves no half file."""
-    return _export(recording, out, start_s, end_s, _CsvSink, [out.with_suffix(".json")])
+    return _export(recording, out, start_s, end_s, _CsvSink, (".json",))
 
 
 def to_parquet(recording: Recording, out: Path, start_s: float, end_s: float) -> list[Path]:
@@ -75,7 +80,7 @@ def to_parquet(recording: Recording, out: Path, start_s: float, end_s: float) ->
             kept="nothing was written",
             hint="pip install 'rodbench[parquet]', or --csv",
         ) from None
-    return _export(recording, out, start_s, end_s, _ParquetSink, [])
+    return _export(recording, out, start_s, end_s, _ParquetSink, ())
 
 
 def _export(
@@ -84,20 +89,21 @@ def _export(
     start_s: float,
     end_s: float,
     sink: Callable[[Path, Mapping[str, Any]], Sink],
-    apart: list[Path],
+    ends: tuple[str, ...],
 ) -> list[Path]:
-    """`apart`: where the facts are written by themselves."""
+    """`ends`: of the names in which the facts are written by themselves."""
+    if not out.name:
+        raise RecordingError(f"'{out}' is no name for a file", kept="nothing was written")
     places = {name: out if name == "axis" else _beside(out, name) for name in TABLES}
+    apart = [out.with_suffix(end) for end in ends]
     written = [*places.values(), *apart]
-    for path in written:
-        if path.exists():
-            raise RecordingError(
-                f"{path} is there already", kept="nothing was written", hint="give another name"
-            )
+    _check_free(written)
     said = facts(recording)
     try:
-        with _left_whole(written) as fresh:
+        with _left_whole(written) as fresh, contextlib.ExitStack() as stack:
             sinks = {name: sink(fresh[path], said) for name, path in places.items()}
+            for each in sinks.values():
+                stack.callback(each.drop)
             for columns, name in _pieces(recording, start_s, end_s):
                 sinks[name].add(columns)
             for each in sinks.values():
@@ -109,6 +115,15 @@ def _export(
             f"{out}: {error.strerror or error}", kept="nothing was written"
         ) from None
     return written
+
+
+def _check_free(paths: list[Path]) -> None:
+    """Nothing is written over, nor two tables into one file. Raises RecordingError."""
+    for number, path in enumerate(paths):
+        there = os.path.lexists(path)  # False where the name is none: writing says so
+        why = f"{path} is there already" if there else f"{path} would be written twice"
+        if there or path in paths[:number]:
+            raise RecordingError(why, kept="nothing was written", hint="give another name")
 
 
 def _beside(out: Path, table: str) -> Path:
@@ -235,6 +250,10 @@ class _CsvSink:
     def close(self) -> None:
         self._file.close()
 
+    def drop(self) -> None:
+        with contextlib.suppress(OSError):
+            self._file.close()
+
 
 def _texts(column: Any) -> list[Any]:
     """Empty where there is no number."""
@@ -262,6 +281,12 @@ class _ParquetSink:
     def close(self) -> None:
         if self._writer is not None:
             self._writer.close()
+
+    def drop(self) -> None:
+        if self._writer is not None:
+            with contextlib.suppress(OSError):
+                self._writer.close()
+            self._writer.is_open = False  # else it tries once more at its end, and complains
 
 
 def _array(pa: Any, name: str, column: Any) -> Any:
