@@ -22,10 +22,18 @@ class Gang:
     @classmethod
     def of(cls, board: Board) -> Gang | None:
         """The gang that is in force on a board; None where each axis moves alone."""
-        trip_um = board.read_scope(0).get("apart_trip_um", 0)
+        scopes = {0: board.read_scope(0)}
+        if scopes[0].get("apart_trip_um"):
+            scopes |= {axis: board.read_scope(axis) for axis in (1, 2)}
+        return cls.by(scopes)
+
+    @classmethod
+    def by(cls, scopes: Mapping[int, Mapping[str, int]]) -> Gang | None:
+        """The gang of these settings, wire integers by scope; None where each axis moves alone."""
+        trip_um = scopes[0].get("apart_trip_um", 0)
         if not trip_um:
             return None
-        strokes = [board.read_scope(axis)["stroke_um"] / 1000 for axis in (1, 2)]
+        strokes = [scopes[axis]["stroke_um"] / 1000 for axis in (1, 2)]
         return cls(trip_um / 1000, (strokes[0], strokes[1]))
 
     def ahead_mm(self, axis: int, samples: Mapping[int, AxisSample]) -> float | None:

@@ -2,25 +2,22 @@
 
 from __future__ import annotations
 
-import math
 from pathlib import Path
 
 import click
 
-from rodbench.cli import amounts, talk
+from rodbench.cli import talk
 from rodbench.cli.options import Setup, for_file
-from rodbench.cli.recordings import opened
+from rodbench.cli.recordings import opened, part_of_recording, window
 from rodbench.errors import UsageError
 
 
 @click.command("export")
-@click.argument("file", metavar="[FILE]", required=False)
 @click.option("--csv", "as_csv", metavar="OUT", type=click.Path(path_type=Path),
               help="Write OUT as text, with a header line.")  # fmt: skip
 @click.option("--parquet", "as_parquet", metavar="OUT", type=click.Path(path_type=Path),
               help="Write OUT as Parquet (needs the extra 'parquet').")  # fmt: skip
-@click.option("--from", "start", metavar="TIME", help="From so far into it on.")
-@click.option("--to", "end", metavar="TIME", help="Up to so far into it.")
+@part_of_recording
 @for_file
 def command(
     setup: Setup,
@@ -58,12 +55,3 @@ def command(
     files = [str(path) for path in written]
     data = {"recording": str(recording.path), "files": files, "gaps": len(recording.gaps)}
     talk.result(data, f"{recording.path.name}: {', '.join(files)}", setup.as_json)
-
-
-def window(start: str | None, end: str | None) -> tuple[float, float]:
-    """Seconds into a recording. Raises UsageError."""
-    start_s = amounts.seconds(start) if start and start.strip() not in ("0", "0 s") else -math.inf
-    end_s = amounts.seconds(end) if end else math.inf
-    if end_s <= start_s:
-        raise UsageError(f"from {start} to {end} is no time", kept="nothing was written")
-    return start_s, end_s

@@ -7,8 +7,9 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from rodbench.cli import amounts, talk
+from rodbench.cli import talk
 from rodbench.cli.options import Setup, for_board
+from rodbench.settings import amounts
 
 if TYPE_CHECKING:
     from rodbench.board import Board, BoardSample

@@ -8,10 +8,11 @@ from typing import TYPE_CHECKING
 
 import click
 
-from rodbench.cli import amounts, talk
+from rodbench.cli import talk
 from rodbench.cli.options import Setup, axis_argument, for_motion
 from rodbench.cli.signed import SignedCommand
 from rodbench.errors import NeedsPerson, UsageError
+from rodbench.settings import amounts
 
 if TYPE_CHECKING:
     from rodbench.board import Axis

@@ -125,7 +125,7 @@ def _read(board: Board, axis: Axis, live: dict[str, int]) -> Reading:
 
 
 def _name(setup: Setup, axis: Axis, button: str, text: str) -> None:
-    from rodbench.cli import target
+    from rodbench.settings.target import find
 
     live = axis.settings()
     if not live["calibrated"]:
@@ -134,7 +134,7 @@ def _name(setup: Setup, axis: Axis, button: str, text: str) -> None:
             kept="nothing changed",
             hint=f"rodbench commission {axis.number}",
         )
-    place = target.find(setup, axis.number, text, live, setup.units())
+    place = find(setup.machine_or_error(), axis.number, text, live, setup.units())
     if not place.way.holds(place.mm):
         stops = place.units.span(place.way.low_mm, place.way.high_mm)
         raise UsageError(f"{place.said}: the soft stops are at {stops}", kept="nothing changed")

@@ -7,10 +7,11 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from rodbench.cli import amounts, talk
+from rodbench.cli import talk
 from rodbench.cli.options import Setup, axis_argument, for_motion
 from rodbench.cli.signed import SignedCommand
 from rodbench.errors import ProcedureError
+from rodbench.settings import amounts
 
 if TYPE_CHECKING:
     from rodbench.board import Outcome
@@ -38,9 +39,9 @@ def command(setup: Setup, axis: int, position: str, speed: str | None) -> None:
               rodbench move 1 open
     """
     from rodbench.cli import run_to_end
-    from rodbench.cli import target as places
     from rodbench.cli.caution import before_motion
     from rodbench.cli.gang import first_to_end, refused, say_both
+    from rodbench.settings.target import find
     from rodbench.show.run import Recorder
     from rodbench.show.where import has_pot
 
@@ -50,7 +51,7 @@ def command(setup: Setup, axis: int, position: str, speed: str | None) -> None:
         if not has_pot(live):
             run_to_end.run(setup, board, axis, position, speed)
             return
-        target = places.find(setup, axis, position, live, units)
+        target = find(setup.machine_or_error(), axis, position, live, units)
         speed_mm_s = amounts.speed_mm_s(speed, units.name) if speed else 0.0
         before_motion(setup, board, axis, live)
         gang = say_both(board, axis)

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 from rodbench.cli import talk
-from rodbench.errors import RodbenchError, UsageError
+from rodbench.errors import RodbenchError, SettingsError, UsageError
 
 if TYPE_CHECKING:
     from rodbench.board import Board
@@ -55,6 +55,13 @@ class Setup:
 
         return MachineFile.load(self.machine_path)
 
+    def machine_or_error(self) -> MachineFile | SettingsError | None:
+        """The machine file, or why it does not hold; None where there is none."""
+        try:
+            return self.machine() if self.has_machine else None
+        except SettingsError as error:
+            return error
+
     def logbook(self) -> Logbook:
         """The logbook beside the machine file; torn lines are said."""
         from rodbench.record.logbook import Logbook
@@ -75,7 +82,6 @@ class Setup:
 
     def units(self) -> Units:
         """Units of screens, by the machine file where there is one that holds."""
-        from rodbench.errors import SettingsError
         from rodbench.settings.units import Units
 
         with contextlib.suppress(SettingsError):

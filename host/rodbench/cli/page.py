@@ -11,6 +11,7 @@ import click
 
 from rodbench.cli import talk
 from rodbench.cli.options import Setup, for_page
+from rodbench.cli.recordings import find
 from rodbench.errors import SettingsError, UsageError
 
 if TYPE_CHECKING:
@@ -46,11 +47,10 @@ OTHERS = (
     "--replay",
     "recording",
     metavar="FILE",
-    type=click.Path(path_type=Path),
-    help="Show a recording in place of a board; nothing moves.",
+    help="Show a recording in place of a board: a file, or its name in the logbook. Nothing moves.",
 )
 @for_page
-def command(setup: Setup, address: str, web_port: int, recording: Path | None) -> None:
+def command(setup: Setup, address: str, web_port: int, recording: str | None) -> None:
     """A page beside the machine, for a browser: position, current, stop, hold-to-run.
 
     It prints an address with a key. Who opens that may control, one page at a time; who opens the
@@ -60,11 +60,11 @@ def command(setup: Setup, address: str, web_port: int, recording: Path | None) -
     \b
     Example:  rodbench page
               rodbench page --listen 192.168.1.20
-              rodbench page --replay logbook/recordings/FILE.rodrec
+              rodbench page --replay first-run
     """
     _needs_library()
     if recording is not None:
-        with _replay(setup, recording, address, web_port) as server:
+        with _replay(setup, find(setup, recording), address, web_port) as server:
             talk.result({"url": server.url, "port": server.port}, server.url, setup.as_json)
             talk.say("Ctrl-C ends the page.")
             server.run()

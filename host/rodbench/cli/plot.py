@@ -7,23 +7,20 @@ from pathlib import Path
 import click
 
 from rodbench.cli import talk
-from rodbench.cli.export import window
 from rodbench.cli.options import Setup, for_file
-from rodbench.cli.recordings import opened
+from rodbench.cli.recordings import opened, part_of_recording, window
 from rodbench.errors import UsageError
 
 KINDS = (".png", ".svg", ".pdf")
 
 
 @click.command("plot")
-@click.argument("file", metavar="[FILE]", required=False)
 @click.option("--out", "-o", metavar="OUT", type=click.Path(path_type=Path),
               help="The picture: .png, .svg or .pdf; else FILE's name with .png.")  # fmt: skip
 @click.option("--against-position", is_flag=True,
               help="Current against position, each way of the rod by itself.")  # fmt: skip
 @click.option("--axis", type=click.IntRange(1, 2), metavar="N", help="Only this axis.")
-@click.option("--from", "start", metavar="TIME", help="From so far into it on.")
-@click.option("--to", "end", metavar="TIME", help="Up to so far into it.")
+@part_of_recording
 @for_file
 def command(
     setup: Setup,

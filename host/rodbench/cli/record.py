@@ -13,9 +13,10 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from rodbench.cli import amounts, talk
+from rodbench.cli import talk
 from rodbench.cli.options import Setup, for_board
 from rodbench.errors import Interrupted, LinkLost, RodbenchError, SettingsError
+from rodbench.settings import amounts
 
 if TYPE_CHECKING:
     from rodbench.board import Board

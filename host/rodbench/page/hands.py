@@ -15,6 +15,7 @@ from collections.abc import Callable
 from typing import TypeVar
 
 from rodbench.board import AxisSample, Board, Sample
+from rodbench.board.gang import Gang
 from rodbench.errors import Interrupted, RodbenchError, StopAsked, UsageError
 from rodbench.page import capture, draft
 from rodbench.page.control import Control
@@ -238,13 +239,10 @@ class Hands:
         return {"unit": JogUnit.SPEED, "value": sign * round(1000 * self.jog_speed_mm_s(axis))}
 
     def _targets(self, axis: int, target_mm: float) -> dict[int, float]:
-        """Where the rods go, of two that are ganged both: by share of stroke."""
-        scopes, targets = self.feed.scopes, {axis: target_mm}
-        if self.feed.last_axis[axis].ganged:
-            mate = 3 - axis
-            share = target_mm / scopes[axis]["stroke_um"]
-            targets[mate] = share * scopes[mate]["stroke_um"]
-        return targets
+        """Where the rods go: of two that are ganged both."""
+        gang = Gang.by(self.feed.scopes)
+        mates = {} if gang is None else {3 - axis: gang.same_place_mm(axis, target_mm)}
+        return {axis: target_mm, **mates}
 
     def _take(self, page_id: str, axis: int, kind: str, seen: int | None) -> Held:
         """The one motion is this page's from now on; one before it is stopped."""

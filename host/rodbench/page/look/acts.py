@@ -9,7 +9,7 @@ from nicegui import ui
 
 from rodbench.page.look.ends import Ends
 from rodbench.page.look.limits import Limits
-from rodbench.page.look.machine import place_mm
+from rodbench.page.look.machine import place
 from rodbench.page.look.parts import Answer, attempt, button
 from rodbench.page.look.ruler import Draft, Ruler
 from rodbench.page.look.sentence import rod_name
@@ -62,12 +62,15 @@ class Acts:
         await self._move(self._to.value or "")
 
     async def _move(self, text: str) -> None:
+        if self.view.controls:
+            await attempt(self.answer, self._go, text)
+
+    def _go(self, text: str) -> None:
+        """Raises what the place or the hands refuse it by."""
         view = self.view
-        if not view.controls:
-            return
-        done, target_mm = await attempt(self.answer, place_mm, view.feed, self.axis, text)
-        if done:
-            await attempt(self.answer, view.hands.move, view.page_id, self.axis, target_mm)
+        target = place(view.feed, self.axis, text)
+        with target.refused():
+            view.hands.move(view.page_id, self.axis, target.mm)
 
     def _edit(self) -> None:
         draft, self._draft = self._draft, None

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from rodbench_protocol.names import Inputs
 
+from rodbench.board.gang import Gang
 from rodbench.settings.units import minutes
 from rodbench.show.live import link_words
 
@@ -59,15 +60,9 @@ def of_board(feed: Feed) -> list[Figure]:
 
 
 def _apart(feed: Feed) -> str | None:
-    """How far two ganged rods are apart, as the board reckons it: by share of stroke, on the
-    longer rod."""
-    most = feed.scopes[0].get("apart_trip_um", 0) / 1000
-    places = [feed.last_axis[n].position_mm if n in feed.last_axis else None for n in (1, 2)]
-    if not most or None in places:
+    """How far two ganged rods are apart, as the board reckons it."""
+    gang = Gang.by(feed.scopes)
+    ahead_mm = None if gang is None else gang.ahead_mm(1, feed.last_axis)
+    if gang is None or ahead_mm is None:
         return None
-    strokes = [feed.scopes[n]["stroke_um"] / 1000 for n in (1, 2)]
-    one, two = (
-        place / stroke for place, stroke in zip(places, strokes, strict=True) if place is not None
-    )
-    apart = abs(one - two) * max(strokes)
-    return f"{feed.units.number(apart)} of {feed.units.length(most)}"
+    return f"{feed.units.number(abs(ahead_mm))} of {feed.units.length(gang.apart_trip_mm)}"

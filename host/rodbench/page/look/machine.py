@@ -2,24 +2,25 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from rodbench.errors import SettingsError, UsageError
+from rodbench.errors import SettingsError
 from rodbench.settings.machine import MachineFile
-from rodbench.settings.positions import Way, read_place
-from rodbench.settings.quantity import QuantityError
+from rodbench.settings.target import Target, find
 
 if TYPE_CHECKING:
     from rodbench.page.feed import Feed
 
-EXAMPLE = 'for example "101.5 mm", "4 in", "30 deg" or "50 %"'
-
 
 def machine_of(feed: Feed) -> MachineFile | None:
     """The machine file as it stands now; None without one that holds."""
+    read = _read(feed)
+    return None if isinstance(read, SettingsError) else read
+
+
+def _read(feed: Feed) -> MachineFile | SettingsError | None:
     path = feed.machine_file
     try:
         return None if path is None else _loaded(path, path.stat().st_mtime_ns)
@@ -28,12 +29,12 @@ def machine_of(feed: Feed) -> MachineFile | None:
 
 
 @lru_cache(maxsize=2)
-def _loaded(path: Path, written_ns: int) -> MachineFile | None:
+def _loaded(path: Path, written_ns: int) -> MachineFile | SettingsError:
     """Read once for each time it was written: a page asks ten times a second."""
     try:
         return MachineFile.load(path)
-    except SettingsError:
-        return None
+    except SettingsError as error:
+        return error
 
 
 def pin_to_pin_mm(feed: Feed) -> dict[int, float]:
@@ -49,38 +50,8 @@ def pin_to_pin_mm(feed: Feed) -> dict[int, float]:
     return {axis: float(mm) for axis, mm in found.items() if mm}
 
 
-def place_mm(feed: Feed, axis: int, text: str) -> float:
-    """mm of what a person typed: a name, a quantity, or a number in the feed's units.
+def place(feed: Feed, axis: int, text: str) -> Target:
+    """What a person typed: a name, a quantity, or a number in the feed's units.
 
-    Raises UsageError for what is no place."""
-    machine = machine_of(feed)
-    text = text.strip()
-    way = _way(feed, machine, axis)
-    try:
-        if machine is not None and text in machine.positions:
-            return way.mm(machine.positions[text].place)
-        place = read_place(_with_unit(text, feed.units.name))
-        return way.mm(replace(place, text=text))
-    except (QuantityError, ValueError) as error:
-        raise UsageError(
-            f"'{text}' is no position here: {error}", kept="Nothing was sent.", hint=EXAMPLE
-        ) from None
-
-
-def _way(feed: Feed, machine: MachineFile | None, axis: int) -> Way:
-    live = feed.scopes[axis]
-    low, high = live["soft_stop_min_um"] / 1000, live["soft_stop_max_um"] / 1000
-    if machine is None:
-        return Way(low, high)
-    try:
-        return machine.way_of(axis, live)
-    except ValueError as error:
-        return Way(low, high, why_no_angle=str(error))
-
-
-def _with_unit(text: str, unit: str) -> str:
-    try:
-        float(text)
-    except ValueError:
-        return text
-    return f"{text} {unit}"
+    Raises UsageError for what is no place, SettingsError where a broken file would have to say."""
+    return find(_read(feed), axis, text, feed.scopes[axis], feed.units)

@@ -7,11 +7,10 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from rodbench.cli import amounts
 from rodbench.errors import Refused, SettingsError, UsageError
+from rodbench.settings import amounts
 
 if TYPE_CHECKING:
-    from rodbench.cli.options import Setup
     from rodbench.settings.machine import MachineFile
     from rodbench.settings.positions import Place, Way
     from rodbench.settings.units import Units
@@ -51,14 +50,22 @@ class Target:
         return self.way.linkage.angle_deg(mm)
 
 
-def find(setup: Setup, axis: int, text: str, live: Mapping[str, int], units: Units) -> Target:
+def find(
+    machine: MachineFile | SettingsError | None,
+    axis: int,
+    text: str,
+    live: Mapping[str, int],
+    units: Units,
+) -> Target:
     """The place that `text` means on this axis, by the settings in force (wire integers).
 
-    Raises UsageError when it means none, SettingsError when it needs a machine file that does not
-    hold. Whether it lies between the soft stops is the board's to say.
+    `machine` None: there is no machine file; an error: why it does not hold, which matters only
+    where its names are needed. Raises UsageError when the text means no place, that error when it
+    would need the file. Whether it lies between the soft stops is the board's to say.
     """
-    machine, broken = _machine(setup)
-    place, said = _place(machine, broken, text, units)
+    broken = machine if isinstance(machine, SettingsError) else None
+    machine = None if isinstance(machine, SettingsError) else machine
+    place, said = _place(machine, broken, text.strip(), units)
     way = _way(machine, axis, live)
     try:
         mm = way.mm(place)
@@ -66,16 +73,6 @@ def find(setup: Setup, axis: int, text: str, live: Mapping[str, int], units: Uni
         hint = broken.message if broken else None
         raise UsageError(f"{said}: {error}", kept=amounts.NOTHING, hint=hint) from None
     return Target(mm, way, units, said)
-
-
-def _machine(setup: Setup) -> tuple[MachineFile | None, SettingsError | None]:
-    """The machine file; one that does not hold matters only where its names are needed."""
-    if not setup.has_machine:
-        return None, None
-    try:
-        return setup.machine(), None
-    except SettingsError as error:
-        return None, error
 
 
 def _place(
