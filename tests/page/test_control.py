@@ -10,7 +10,7 @@ from rodbench.board import Board
 from rodbench.errors import HeldError
 
 from tests.cli.conftest import wait_for
-from tests.page.bench import STOP, PageBench, data, hold, press, ready
+from tests.page.bench import STOP, TRIES, PageBench, data, hold, press, ready
 
 LATE_S = 0.5  # what a busy computer may take to bring a stop of another page to the board
 REFUSED = "document.documentElement.dataset.refused"
@@ -132,3 +132,23 @@ def test_a_stop_while_the_press_is_on_its_way_wins(page: Page, served: PageBench
     enter = lambda: page.keyboard.down("Enter")  # noqa: E731
     hold(page, served, enter, lambda: page.keyboard.up("Enter"))
     page.keyboard.up("Enter")
+
+
+def test_a_stop_of_another_command_is_said(page: Page, served: PageBench) -> None:
+    for _ in range(TRIES):  # a busy computer may end the jog before the stop comes
+        press(page, served)
+        served.run("stop")
+        served.settle()
+        page.wait_for_timeout(500)
+        if page.locator(".answer div").count():
+            break
+        page.mouse.up()
+    (line,) = page.locator(".answer div").all_inner_texts()
+    assert line.startswith("axis 1 was stopped: 'stop' (process")
+    assert line.endswith(") asked for it; see why before you press again")
+    assert not any(served.board.drives[-20:])  # the pad is still held
+    page.mouse.up()
+    press(page, served)
+    page.wait_for_selector(".answer div", state="detached")
+    page.mouse.up()
+    served.settle()

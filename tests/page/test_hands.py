@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 import pytest
 from rodbench.board import Board
-from rodbench.errors import HeldError, Interrupted, Refused, RodbenchError, UsageError
+from rodbench.errors import HeldError, Interrupted, Refused, RodbenchError, StopAsked, UsageError
 from rodbench.page import capture
 from rodbench.page.control import Control
 from rodbench.page.feed import Feed
@@ -247,7 +247,49 @@ def test_an_endpoint_is_captured_only_at_rest_and_near_where_it_was(live: Set) -
     assert live.feed.digest == before
 
 
+def test_a_stop_of_another_command_is_told_to_the_page(live: Set) -> None:
+    told, way = None, 1
+    for _ in range(TRIES):  # a busy computer may end the jog before the stop comes
+        live.run(lambda: live.hands.jog_begin(ME, 1, way))  # noqa: B023
+        stop = live.bench.start("stop")
+        while live.hands.holds(ME) or stop.poll() is None:
+            live.hold(0.03)
+        live.rest()
+        if told := live.hands.errors.get(ME):
+            break
+        way = -way
+    assert isinstance(told, StopAsked)
+    assert told.message == (
+        f"axis 1 was stopped: 'stop' (process {stop.pid}) asked for it; "
+        "see why before you press again"
+    )
+    live.rest()
+    live.run(lambda: live.hands.jog_begin(ME, 1, -1))  # pressed again: it runs
+    assert live.hands.errors[ME] is None
+    live.hands.jog_end(ME)
+    live.rest()
+
+
 # -- recordings
+
+
+def test_a_recording_costs_no_frame_to_begin(live: Set) -> None:
+    def unasked(*words: object) -> None:
+        raise AssertionError("the board was asked")
+
+    def begin(board: Board) -> str:
+        with pytest.MonkeyPatch.context() as patch:
+            patch.setattr(Board, "read_scope", unasked)
+            patch.setattr(Board, "digests", unasked)
+            return live.hands._recording().begin(board)
+
+    path = live.bench.folder / "logbook" / "recordings" / live.feed.ask(begin)
+    live.hands.record_stop(ME)
+    (settings,) = Recording.open(path).settings
+    assert int(settings.digest, 16) == live.feed.ask(lambda board: board.digests()["live"])
+    assert settings.scopes == live.feed.ask(
+        lambda board: {number: board.read_scope(number) for number in board.scopes}
+    )
 
 
 def test_a_recording_is_kept_and_replayed(live: Set) -> None:

@@ -47,7 +47,8 @@ class Hands:
         self.feed = feed
         self.control = control
         self.refused_renewals = 0
-        self.errors: dict[str, RodbenchError] = {}  # by page: the last that it has not shown yet
+        # By page, until it has shown it: why not, or None once something began after that.
+        self.errors: dict[str, RodbenchError | None] = {}
         self._live = live
         self._stopper = stopper
         self._held: Held | None = None
@@ -270,6 +271,7 @@ class Hands:
 
         def begin(board: Board) -> None:
             held.accepted(*self._ask_to_start(board, held, name, fields))
+            self.errors[held.page_id] = None
             with self._lock:
                 if not held.over:
                     self.feed.targets = held.targets
@@ -343,7 +345,9 @@ class Hands:
         outcome = board.outcome(held.axis)
         by = board.link.release()
         if by and not _ours(by):
-            self.feed.note(f"axis {held.axis}: {by} asked for a stop")
+            said = f"axis {held.axis} was stopped: {by} asked for it"
+            self.errors[held.page_id] = StopAsked(f"{said}; see why before you press again")
+            self.feed.note(said)
         elif held.number == outcome.motion:
             self.feed.note(f"axis {held.axis}: the {held.kind} {ended(outcome.ended)}")
 

@@ -11,9 +11,10 @@ from concurrent.futures import TimeoutError as TooLong
 from pathlib import Path
 from typing import Any, TypeVar
 
-from rodbench.board import Board, Event, Sample
+from rodbench.board import Board, BoardSample, Event, Sample
 from rodbench.errors import LinkLost, OutcomeUnknown, RodbenchError
 from rodbench.page.feed import Feed
+from rodbench.record.recorder import BEHIND_S
 from rodbench.settings.parse import Named
 from rodbench.settings.units import Units
 
@@ -38,7 +39,7 @@ class LiveFeed(Feed):
         self._jobs: queue.SimpleQueue[tuple[Callable[[Board], Any], Future[Any]]]
         self._jobs = queue.SimpleQueue()
         self._ending = threading.Event()
-        self._looked_s = float("-inf")
+        self._looked_s = self._board_seen_s = float("-inf")
         self._thread = threading.Thread(target=self._run, name="board", daemon=True)
 
     def begin(self) -> None:
@@ -130,6 +131,8 @@ class LiveFeed(Feed):
 
     def _hear(self, sample: Sample) -> None:
         self.take(sample)
+        if isinstance(sample, BoardSample) and self._board is not None:
+            self._board_seen_s = self._board.clock.now()
         for listener in self.listeners:
             listener(sample)
         if isinstance(sample, Event):
@@ -149,9 +152,12 @@ class LiveFeed(Feed):
                 future.set_exception(error)
 
     def _look(self, board: Board) -> None:
-        """Now and then: digests, and settings anew when somebody changed them."""
+        """Now and then: digests, and settings anew when somebody changed them. Right behind the
+        board's own frame, so that no reply takes its place, as a recorder asks."""
         now = board.clock.now()
-        if now - self._looked_s < LOOK_S:
+        waited_s = now - self._looked_s
+        behind = now - self._board_seen_s < BEHIND_S
+        if waited_s < LOOK_S or (waited_s < 2 * LOOK_S and not behind):
             return
         self._looked_s = now
         self.look(board)

@@ -33,7 +33,10 @@ class Recording:
                 hint="`rodbench new DIR` makes a machine folder",
             )
         folder = Logbook.beside(live.machine_file).folder
-        self._recorder = Recorder.begin(folder, board, machine=live.name, rods=live.rods)
+        known = (live.digest, live.scopes)
+        self._recorder = Recorder.begin(
+            folder, board, machine=live.name, rods=live.rods, known=known
+        )
         live.recording = self._recorder.path.name
         live.version += 1
         return live.recording

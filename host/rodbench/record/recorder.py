@@ -72,11 +72,14 @@ class Recorder:
         rods: Mapping[int, str | None],
         now: Now = utc_now,
         name: str = "",
+        known: tuple[int, Mapping[int, Mapping[str, int]]] | None = None,
     ) -> Recorder:
-        """A new recording in `recordings` of a logbook's folder. Raises RecordingError where that
-        cannot be written, and what the link raises."""
+        """A new recording in `recordings` of a logbook's folder. `known`: digest and scopes as the
+        caller has them already, so that asking costs none of the first frames; they are looked at
+        within two seconds. Raises RecordingError where that cannot be written, and what the link
+        raises."""
         started = now().astimezone(UTC)
-        settings = _settings(board)
+        settings = _settings(board) if known is None else _said(*known)
         head = {"machine": machine, "rods": {str(n): rod for n, rod in rods.items()}}
         head |= {
             "started": started.isoformat(timespec="milliseconds"),
@@ -86,6 +89,8 @@ class Recorder:
         file = _create(folder / FOLDER, started, name, layout.header_bytes(head))
         made = cls(file, board, board.clock.now(), now)
         made.settings = settings
+        if known is not None:
+            made._asked_s -= ASK_S
         return made
 
     @classmethod
@@ -271,9 +276,14 @@ def _settings(board: Board) -> dict[str, Any]:
     """Digest in force and all scopes, wire units; read anew if they changed meanwhile."""
     while True:
         digest = board.digests()["live"]
-        scopes = {str(number): board.read_scope(number) for number in board.scopes}
+        scopes = {number: board.read_scope(number) for number in board.scopes}
         if board.digests()["live"] == digest:
-            return {"digest": f"{digest:08X}", "scopes": scopes}
+            return _said(digest, scopes)
+
+
+def _said(digest: int, scopes: Mapping[int, Mapping[str, int]]) -> dict[str, Any]:
+    """Settings as a recording has them."""
+    return {"digest": f"{digest:08X}", "scopes": {str(n): dict(of) for n, of in scopes.items()}}
 
 
 def _create(folder: Path, started: datetime, name: str, header: bytes) -> OpenFile:

@@ -50,11 +50,19 @@ class Top:
                 self._clears = [self._sentence(one) for one in found]
         for clear in filter(None, self._clears):
             clear.visible = self.view.controls
-        if error := self.view.hands.errors.pop(self.view.page_id, None):
-            self.answer.error(error)
+        self._show_error()
         self._who.text = who_words(self.view)
         if not feed.replay:
             self._show_buttons(feed)
+
+    def _show_error(self) -> None:
+        errors, page_id = self.view.hands.errors, self.view.page_id
+        if page_id not in errors:
+            return
+        if error := errors.pop(page_id):
+            self.answer.error(error)
+        else:
+            self.answer.clear()
 
     def _sentence(self, one: Said) -> ui.button | None:
         """A sentence, with the button that it speaks of."""
