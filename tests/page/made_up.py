@@ -262,7 +262,7 @@ def _lost() -> MadeUpFeed:
 def _another() -> MadeUpFeed:
     feed = _moving()
     feed.targets = {}
-    feed.commander = "move 1 (process 4711)"
+    feed.commander = "'move 1' (process 4711)"
     return feed
 
 

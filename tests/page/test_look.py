@@ -79,7 +79,7 @@ def opened(tab, address: str, state: str, size: str = "desk") -> None:
     tab.wait_for_function("document.documentElement.dataset.line === 'open'")
     if "no_axis" not in state:
         tab.wait_for_selector(".ruler svg")
-    if state not in {"read_only", "other_page", "lost", "replay", "no_axis"}:
+    if state not in {"read_only", "other_page", "another", "lost", "replay", "no_axis"}:
         tab.wait_for_selector(".pad:not(.off)")
 
 
@@ -164,6 +164,23 @@ def test_an_answer_is_legible(tab, address: str) -> None:
     tab.wait_for_selector(".answer div")
     assert "outside the soft stops" in tab.locator(".answer").inner_text()
     looks(tab)
+
+
+def test_the_rod_that_the_pads_move_is_in_view(tab, address: str) -> None:
+    opened(tab, address, "two", "phone")
+    in_view = "document.querySelector('.rod-2 .place').getBoundingClientRect().bottom < innerHeight"
+    assert not tab.evaluate(in_view)
+    tab.locator(".chooser button", has_text="south").click()
+    tab.wait_for_function(in_view)
+    assert tab.locator(".pad.of-2").first.is_visible()
+    looks(tab)
+
+
+def test_what_is_said_of_two_rods_as_one_is_said_once(tab, address: str) -> None:
+    opened(tab, address, "apart")
+    said = tab.locator("[role=status]").inner_text()
+    assert said.count("Moves as one") == 1
+    assert "then press Clear. Once cleared, `rodbench level` brings them together." in said
 
 
 def test_a_draft_is_checked_shown_and_committed(tab, address: str) -> None:

@@ -11,6 +11,7 @@ from rodbench.settings.units import Units, minutes
 from rodbench.show.where import has_pot
 from rodbench.show.words import event_words, fault_names, fault_sentence, fault_what
 
+AS_ONE = "Moves as one with the other rod: `rodbench level` moves it alone."
 SPENT = 0.999  # of the duty budget: telemetry counts in thousandths
 
 
@@ -55,7 +56,7 @@ def _ready(sample: AxisSample, board: BoardSample | None) -> str:
 def _also(sample: AxisSample) -> list[str]:
     found = []
     if sample.ganged:
-        found.append("Moves as one with the other rod: `rodbench level` moves it alone.")
+        found.append(AS_ONE)
     if sample.source_lost:
         found.append("Its local input is lost: look at the wire, then bring it to rest.")
     elif sample.local:

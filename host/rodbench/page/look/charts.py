@@ -11,8 +11,8 @@ _LEGEND = {
     "selectedMode": False,
     "top": 0,
     "left": "center",
-    "itemGap": 14,
-    "itemWidth": 34,
+    "itemGap": 8,
+    "itemWidth": 24,
     "itemStyle": {"opacity": 0},
     "textStyle": _TEXT,
 }

@@ -34,9 +34,9 @@ class JogSpeed:
         faster._props["aria-label"] = f"Jog {name} faster"
 
     def show(self) -> None:
-        """As it is now; hidden unless this page controls."""
+        """As it is now; hidden where no pad does anything."""
         hands, units = self.view.hands, self.view.feed.units
-        self._row.visible = self.view.controls
+        self._row.visible = self.view.controls and not self.view.feed.lost
         self._speed.text = f"Jog at {units.speed(hands.jog_speed_mm_s(self.axis))}"
         self._most.text = f"the board caps it at {units.speed(hands.jog_most_mm_s(self.axis))}"
 

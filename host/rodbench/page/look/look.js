@@ -83,13 +83,14 @@ window.rodbench = {
     const mark = (x) => ({ xAxis: x, label: { formatter: "tripped here", color: ink }, lineStyle: { type: [2, 3], color: tripColour, width: 2 } });
     const trip = { yAxis: rod.tripAt, label: { formatter: rod.tripText, position: "insideStartTop", color: ink }, lineStyle: { type: [12, 3, 3, 3], color: tripColour, width: 2 } };
     const lines = [...(rod.tripAt ? [trip] : []), ...(rod.tripShown != null ? [mark(rod.tripShown)] : [])];
+    const look = this.axisLook();
     const drawn = [...(baseline.length ? ["baseline"] : []), ...(earlier.length ? ["earlier"] : []), "this stroke"];
     const apart = (lines) => lines.flatMap((line) => [...line, [null, null]]); // in one series
     chart.setOption({
       animation: false, textStyle: { color: ink },
       legend: { data: drawn, textStyle: { color: ink } },
       grid: { left: at.left, right: at.right },
-      xAxis: { ...this.axisLook(), max: rod.most }, yAxis: { ...this.axisLook(), max: rod.tripAt ? rod.currentMost : null },
+      xAxis: { ...look, axisLabel: { ...look.axisLabel, showMaxLabel: false }, max: rod.most }, yAxis: { ...look, max: rod.tripAt ? rod.currentMost : null },
       series: [
         { name: "baseline", data: apart(baseline), lineStyle: { color: ink }, itemStyle: { color: ink } },
         { name: "earlier", data: apart(earlier), lineStyle: { color: ink }, itemStyle: { color: ink } },

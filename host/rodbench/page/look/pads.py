@@ -38,10 +38,11 @@ class Pads:
         self._pads.append(pad)
 
     def show(self) -> None:
-        """Off unless this page controls."""
+        """Off unless this page controls, and no other program commands the rods now."""
         off = self._off()
         for pad in self._pads:
             pad.classes(add="off" if off else "", remove="" if off else "off")
 
     def _off(self) -> bool:
-        return not self.view.controls or bool(self.view.feed.lost)
+        feed = self.view.feed
+        return not self.view.controls or bool(feed.lost or feed.commander)

@@ -89,6 +89,11 @@ class Page:
         self.sheet.classes(remove="acts-here", add="acts-here" if view.acts and self.rods else "")
         self._choose(min(fitted_axes(feed), default=0))
 
+    def _chosen(self, axis: int) -> None:
+        """By a person, who must see what the pads now move."""
+        self._choose(axis)
+        ui.run_javascript(f"document.querySelector('.rod-{axis}')?.scrollIntoView()")
+
     def _choose(self, axis: int) -> None:
         """On a small screen the pads stand at the bottom, for one rod at a time."""
         feed = self.view.feed
@@ -100,7 +105,7 @@ class Page:
         self.sheet.classes(add="choice")
         with self.chooser:
             for one in axes:
-                made = button(rod_name(feed, one), partial(self._choose, one))
+                made = button(rod_name(feed, one), partial(self._chosen, one))
                 made.classes("on" if one == axis else "")
                 made._props["aria-pressed"] = "true" if one == axis else "false"
 

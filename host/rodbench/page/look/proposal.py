@@ -35,6 +35,9 @@ FIELDS = (
     Field("deceleration_um_s2", "Ramp down", "/s2"),
 )
 
+# On a small screen what was found stands below the fold.
+TO_THE_END = "setTimeout(() => document.querySelector('.q-dialog .box')?.scrollTo(0, 1e6), 100)"
+
 
 class Proposal:
     """The part of a dialog below its questions; `done` is called once it is in force."""
@@ -60,6 +63,7 @@ class Proposal:
         """Have it checked, and show what stands against it, or all that it would change."""
         self.withdraw()
         done, found = await attempt(self.answer, self._checked, changes)
+        ui.run_javascript(TO_THE_END)
         if not done:
             return
         problems, differences = found

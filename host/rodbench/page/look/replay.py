@@ -6,6 +6,7 @@ from nicegui import ui
 
 from rodbench.page.look.parts import button
 from rodbench.page.replay import ReplayFeed
+from rodbench.record.recording import Gap
 from rodbench.settings.units import minutes
 
 
@@ -46,4 +47,10 @@ def gap_words(feed: ReplayFeed) -> str:
     """Where nothing was recorded."""
     if not feed.gaps:
         return "No gaps: every sample that the board sent is here."
-    return f"Gaps: {'; '.join(map(str, feed.gaps))}."
+    return f"Gaps: {'; '.join(map(_gap, feed.gaps))}."
+
+
+def _gap(gap: Gap) -> str:
+    """With its place as the slider says it."""
+    lost = "" if gap.missed is None else f", {gap.missed} frames missing"
+    return f"at {minutes(gap.start_s)} for {gap.end_s - gap.start_s:.2f} s: {gap.why}{lost}"

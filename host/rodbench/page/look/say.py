@@ -71,7 +71,7 @@ class Top:
                 ui.label(one.text)
             if one.clear is None or self.view.feed.replay:
                 return None
-            return button("Clear", partial(self._clear, one.clear))
+            return button("Clear", partial(self._clear, one.clear), main=True)
 
     async def _clear(self, axis: int) -> None:
         view = self.view
@@ -79,9 +79,8 @@ class Top:
 
     def _show_buttons(self, feed: Feed) -> None:
         view = self.view
-        self._row.classes(
-            add="quiet" if view.controls else "", remove="" if view.controls else "quiet"
-        )
+        quiet = view.controls and not feed.commander
+        self._row.classes(add="quiet" if quiet else "", remove="" if quiet else "quiet")
         self._take.visible = view.acts and not view.controls
         self._take.text = "Take over control" if view.holder else "Take control"
         self._give.visible = view.controls
@@ -110,6 +109,6 @@ def who_words(view: View) -> str:
     elif view.acts:
         text = "No page controls."
     else:
-        text = "Watching only: control needs the address that the terminal printed."
-    other = f" {feed.commander} commands the rods now." if feed.commander else ""
+        text = "Watching only. To control, open the address behind “control:” in the terminal."
+    other = f" At present {feed.commander} commands the rods." if feed.commander else ""
     return text + other + recording

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from rodbench_protocol.names import AxisState, EventKind
 
-from rodbench.show.live_remarks import SPENT, axis_remarks
+from rodbench.show.live_remarks import AS_ONE, SPENT, axis_remarks
 from rodbench.show.where import has_pot, uncalibrated_words, where
 from rodbench.show.words import fault_look, fault_name, fault_names, fault_what
 
@@ -96,11 +96,9 @@ def _of_axis(feed: Feed, sample: AxisSample, told: set[str]) -> Said:
         return Said(_stopped(feed, sample, fault_names(own), name), True, sample.axis)
     if sample.duty_used >= SPENT:
         return Said(f"{name}: {duty_words(feed, sample)}", True)
-    parts = [
-        _does(feed, sample, name),
-        *axis_remarks(sample, feed.last_board),
-        duty_words(feed, sample),
-    ]
+    remarks = [text for text in axis_remarks(sample, feed.last_board) if text not in told]
+    told |= {AS_ONE} & set(remarks)
+    parts = [_does(feed, sample, name), *remarks, duty_words(feed, sample)]
     if not sample.calibrated:
         parts.insert(1, f"Axis {sample.axis} {uncalibrated_words(live)}.")
     return Said(" ".join(parts))
@@ -131,7 +129,8 @@ def _trip_place(feed: Feed, trip: Event, pot: bool) -> str:
 def _look(feed: Feed, name: str, pot: bool = True) -> str:
     if feed.replay:
         return ""  # there is nothing to be done about the past
-    return f" To do: {fault_look(name, pot)}; then press Clear."
+    first, _, after = fault_look(name, pot).partition("; once cleared, ")
+    return f" To do: {first}; then press Clear." + (f" Once cleared, {after}." if after else "")
 
 
 def _does(feed: Feed, sample: AxisSample, name: str) -> str:
