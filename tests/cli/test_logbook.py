@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 from pathlib import Path
 from typing import Any
 
@@ -79,3 +80,19 @@ def test_each_kind_is_said_in_words() -> None:
     assert "axis 2: passed, runs/r" in said("proof", axis=2, run="r", required=required[1:])
     assert "axis 1: runs/r" in said("baseline", axis=1, run="r")
     assert said("what nobody knows", axis=2).endswith("axis 2   [4C19A7E2]")
+
+
+def test_a_logbook_that_cannot_be_written_hides_nothing_of_what_was_done(calibrated: Bench) -> None:
+    """As on a full disk: a file stands in the folder's place."""
+    shutil.rmtree(calibrated.folder / "logbook")
+    (calibrated.folder / "logbook").write_text("")
+    moved = calibrated.run("move", "1", "25 mm", "--yes")
+    assert "note: " in moved.stderr
+    assert "cannot be written" in moved.stderr
+    assert "rests at" in moved.stdout
+    pushed = calibrated.run("settings", "push", code=2)
+    assert "unchanged: what was done before stands" in pushed.stderr
+    calibrated.run("note", "x", code=2)
+    (calibrated.folder / "logbook").unlink()
+    (calibrated.folder / "logbook" / "log.jsonl").mkdir(parents=True)
+    assert "cannot be read" in calibrated.run("log", code=2).stderr

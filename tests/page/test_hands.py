@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
@@ -192,6 +193,20 @@ def test_a_draft_is_checked_compared_and_committed(live: Set) -> None:
         live.hands.move(ME, 1, 36.0)
     live.hands.commit(ME, {1: {"soft_stop_max_um": 38_000}})
     assert live.feed.digest == before
+
+
+def test_settings_in_force_are_said_though_the_logbook_is_full(live: Set) -> None:
+    logbook = live.bench.folder / "logbook"
+    shutil.rmtree(logbook, ignore_errors=True)
+    logbook.write_text("")  # stands in the folder's way
+    try:
+        done = live.hands.commit(ME, {1: {"trip_ma": 2700}})
+        assert [change.on_board for change in done.changed] != [2700]
+        assert "cannot be written" in done.notes[-1]
+        assert done.notes[-1] in [text for _, text in live.feed.notes]
+        assert live.feed.scopes[1]["trip_ma"] == 2700
+    finally:
+        logbook.unlink()
 
 
 def test_a_draft_that_contradicts_itself_changes_nothing(live: Set) -> None:

@@ -72,13 +72,19 @@ class Setup:
         return book
 
     def log(self, board: Board, kind: str, **data: Any) -> None:
-        """An entry of the logbook, with the settings in force, where there is a machine file."""
+        """An entry of the logbook, with the settings in force, where there is a machine file. One
+        that cannot be written is said: what the command did stands all the same."""
+        from rodbench.record.logbook import LogbookError
+
         if not self.has_machine:
             return
         digest = None  # a link that is lost just now must not lose the entry
         with contextlib.suppress(RodbenchError):
             digest = board.digests()["live"]
-        self.logbook().append(kind, digest=digest, **data)
+        try:
+            self.logbook().append(kind, digest=digest, **data)
+        except LogbookError as error:
+            talk.say(f"note: {error.message}")
 
     def units(self) -> Units:
         """Units of screens, by the machine file where there is one that holds."""

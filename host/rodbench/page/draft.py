@@ -13,7 +13,7 @@ from typing import TypeAlias
 
 from rodbench.board import Board
 from rodbench.errors import Refused, SettingsError
-from rodbench.record.logbook import Logbook
+from rodbench.record.logbook import Logbook, LogbookError
 from rodbench.settings import transfer
 from rodbench.settings.keys import by_wire
 from rodbench.settings.machine import MachineFile
@@ -70,8 +70,14 @@ def commit(board: Board, path: Path | None, changes: Changes, store: bool) -> Co
         {"scope": d.scope, "key": d.name, "file": d.shown(d.in_file), "board": d.shown(d.on_board)}
         for d in done.changed
     ]
-    Logbook.beside(path).append("push", digest=done.digest, changed=told, stored=store, by="page")
-    return Committed(done.changed, done.digest, store, [*done.notes, *machine.remarks])
+    notes = [*done.notes, *machine.remarks]
+    try:
+        Logbook.beside(path).append(
+            "push", digest=done.digest, changed=told, stored=store, by="page"
+        )
+    except LogbookError as error:  # the settings are in force all the same
+        notes.append(error.message)
+    return Committed(done.changed, done.digest, store, notes)
 
 
 def _with(path: Path, changes: Changes) -> MachineFile:

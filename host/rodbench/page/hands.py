@@ -167,9 +167,12 @@ class Hands:
 
         def work(board: Board) -> draft.Committed:
             try:
-                return draft.commit(board, file, changes, store)
+                done = draft.commit(board, file, changes, store)
             finally:
                 self._board().look(board)
+            for text in done.notes:
+                self.feed.note(text)
+            return done
 
         return self._at_rest(page_id, work)
 

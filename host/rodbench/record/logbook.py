@@ -16,9 +16,16 @@ from pathlib import Path
 from typing import Any
 
 from rodbench import durable
+from rodbench.errors import RodbenchError
 
 FOLDER = "logbook"
 FILE = "log.jsonl"
+
+
+class LogbookError(RodbenchError):
+    """A logbook that cannot be read or written."""
+
+    exit_code = 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,16 +62,23 @@ class Logbook:
         return cls(machine_file.parent / FOLDER)
 
     def append(self, kind: str, *, digest: int | None = None, **data: Any) -> Entry:
-        """Add an entry, on the disk when this returns. Raises OSError when that fails."""
+        """Add an entry, on the disk when this returns. Raises LogbookError when that fails."""
         date = datetime.now(UTC).isoformat(timespec="milliseconds")
         entry = Entry(date, kind, None if digest is None else f"{digest:08X}", data)
         head = {"date": entry.date, "kind": entry.kind, "digest": entry.digest}
         line = json.dumps({**head, **data}, ensure_ascii=False, default=str) + "\n"
-        self._write(line.encode())
+        try:
+            self._write(line.encode())
+        except OSError as error:
+            raise LogbookError(
+                f"{self.path} cannot be written: {error.strerror or error}",
+                kept="what was done before stands; its line in the logbook is missing",
+                hint="is the disk full, or the folder another's?",
+            ) from None
         return entry
 
     def read(self) -> tuple[list[Entry], list[Skipped]]:
-        """All entries in order, and the lines that could not be read."""
+        """All entries in order, and the lines that could not be read. Raises LogbookError."""
         entries: list[Entry] = []
         skipped: list[Skipped] = []
         for number, text in self._lines():
@@ -82,7 +96,12 @@ class Logbook:
     def _lines(self) -> Iterator[tuple[int, str]]:
         if not self.path.exists():
             return
-        text = self.path.read_bytes().decode("utf-8", errors="replace")
+        try:
+            text = self.path.read_bytes().decode("utf-8", errors="replace")
+        except OSError as error:
+            raise LogbookError(
+                f"{self.path} cannot be read: {error.strerror or error}", kept="it stays as it is"
+            ) from None
         for number, line in enumerate(text.split("\n"), start=1):
             if line.strip():
                 yield number, line

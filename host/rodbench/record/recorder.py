@@ -20,7 +20,7 @@ from rodbench.record import layout, wire
 from rodbench.record.account import Account, Frame
 from rodbench.record.file import OpenFile
 from rodbench.record.layout import Head
-from rodbench.record.logbook import Logbook
+from rodbench.record.logbook import Logbook, LogbookError
 
 FOLDER = "recordings"
 FLUSH_S = 0.7  # so that what a kill loses is less than a second
@@ -197,7 +197,7 @@ class Recorder:
                 self._end(ended)
             finally:
                 self._file.close()
-                with contextlib.suppress(OSError):  # the recording itself says the same
+                with contextlib.suppress(LogbookError):  # the recording itself says the same
                     self._note(ended)
         return self.path
 
