@@ -18,7 +18,13 @@ BAD = (
     "7",
     '{"do": "begin"}',
     '{"do": "begin", "axis": 9, "way": 1, "seen": 0}',
+    '{"do": "begin", "axis": 1, "way": 0, "seen": TICK}',
+    '{"do": "begin", "axis": 1, "way": 7, "seen": TICK}',
+    '{"do": "begin", "axis": true, "way": 1, "seen": TICK}',
+    '{"do": "begin", "axis": 1, "way": 1, "seen": TICK.0}',
+    '{"do": "begin", "axis": 1, "way": 1, "seen": "TICK"}',
     '{"do": "renew", "seen": "x"}',
+    '{"do": "renew", "seen": NaN}',
     '{"do": "renew", "seen": 1e999}',
     '{"do": "renew", "seen": -1}',
     '{"do": 5}',
@@ -49,6 +55,29 @@ def test_renewals_with_ticks_that_were_never_sent_prolong_nothing(served: PageBe
         served.check_stop("ticks from the future", since, since)
 
 
+@pytest.mark.parametrize("more", [2**32, -(2**32), 0.0])
+def test_renewals_that_are_no_ticks_prolong_nothing(served: PageBench, more: float) -> None:
+    """They were taken modulo 2^32, or cut to a whole number."""
+    served.to_the_middle()
+    with RawPage(served) as page:
+        page.begin(served)
+        since, until = served.board.now, time.monotonic() + 1.0
+        while time.monotonic() < until:
+            page.say(do="renew", seen=page.tick + more)
+            page.hear(0.02)
+        assert page.mine == ""
+        served.check_stop("ticks that are none", since, since)
+
+
+def test_bytes_end_the_socket_and_no_more(served: PageBench) -> None:
+    served.to_the_middle()
+    with RawPage(served) as page:
+        page.begin(served)
+        with served.stops("bytes in place of text"):
+            page.line.send(b"\x00")
+    assert "Traceback" not in (served.folder / "page.err").read_text()
+
+
 def test_a_press_that_was_held_up_begins_nothing(served: PageBench) -> None:
     served.settle()
     with RawPage(served) as page:
@@ -64,7 +93,8 @@ def test_bad_messages_do_nothing(served: PageBench) -> None:
     with RawPage(served) as page:
         since = served.board.now
         for text in BAD:
-            page.line.send(text)
+            page.line.send(text.replace("TICK", str(page.tick)))
+            page.hear(0.1)
         page.hear(0.3)
         assert not any(served.board.drives[since:])
         page.say(do="stop")

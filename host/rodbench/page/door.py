@@ -10,7 +10,8 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Container
+from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
 from starlette.websockets import WebSocket, WebSocketDisconnect
@@ -23,6 +24,11 @@ from rodbench.page.held import later
 
 TICK_S = 0.04
 LONGEST = 1000  # bytes of a message of a page
+TICKS = range(1 << 32)
+AXES = range(1, 256)
+WAYS = (1, -1)
+STOPS_AT_ONCE = 4
+GONE = (WebSocketDisconnect, RuntimeError, OSError)
 
 
 class Door:
@@ -33,6 +39,12 @@ class Door:
         self.hands = hands
         self.control = control
         self._open: dict[str, Passage] = {}
+        # of its own: what waits for a slow board must not stand before a stop
+        self._stops = ThreadPoolExecutor(STOPS_AT_ONCE, "stop")
+
+    async def stop(self) -> None:
+        """Stop all. Raises what the link raises."""
+        await asyncio.get_running_loop().run_in_executor(self._stops, self.hands.stop)
 
     async def serve(self, socket: WebSocket, page_id: str, label: str, keyed: bool) -> None:
         """One page, until it goes."""
@@ -45,7 +57,7 @@ class Door:
         self.control.arrive(page_id, label, keyed)
         sender = asyncio.create_task(passage.send_ticks())
         try:
-            with contextlib.suppress(WebSocketDisconnect, RuntimeError):
+            with contextlib.suppress(*GONE, KeyError):  # KeyError: bytes, which no page sends
                 while True:
                     await passage.hear(await socket.receive_text())
         finally:
@@ -53,6 +65,7 @@ class Door:
             if self._open.get(page_id) is passage:
                 del self._open[page_id]
                 await asyncio.to_thread(self.control.leave, page_id)
+                self.hands.errors.pop(page_id, None)
 
 
 class Passage:
@@ -68,7 +81,7 @@ class Passage:
     async def send_ticks(self) -> None:
         """What the page echoes, for as long as it takes it."""
         feed, hands = self._door.feed, self._door.hands
-        with contextlib.suppress(WebSocketDisconnect, RuntimeError, OSError):
+        with contextlib.suppress(*GONE):
             while True:
                 tick = feed.tick
                 await self._say([tick, feed.moving, hands.holds(self._page)])
@@ -84,7 +97,7 @@ class Passage:
             if do == "stop":
                 await self._stop()
             elif do == "renew":
-                self._renew(int(message["seen"]))
+                self._renew(_whole(message["seen"], TICKS))
             elif do == "end":
                 self._later(hands.jog_end, self._page)
             elif do == "let go":
@@ -92,9 +105,9 @@ class Passage:
             elif do == "take":
                 self._later(self._door.control.take, self._page)
             elif do == "begin":
-                axis, way, seen = (int(message[key]) for key in ("axis", "way", "seen"))
-                self._later(hands.jog_begin, self._page, axis, way, seen)
-        except (ValueError, KeyError, TypeError, OverflowError, RecursionError):
+                axis, seen = _whole(message["axis"], AXES), _whole(message["seen"], TICKS)
+                self._later(hands.jog_begin, self._page, axis, _whole(message["way"], WAYS), seen)
+        except (ValueError, KeyError, TypeError, RecursionError):
             return
 
     def _renew(self, seen: int) -> None:
@@ -105,7 +118,7 @@ class Passage:
 
     async def _stop(self) -> None:
         try:
-            await asyncio.to_thread(self._door.hands.stop)
+            await self._door.stop()
             await self._say({"stop": "sent"})
         except RodbenchError as error:
             await self._say({"stop": "failed", "why": error.message})
@@ -121,8 +134,15 @@ class Passage:
         except RodbenchError as error:
             self._door.hands.errors[self._page] = error
             said = {"refused": error.message, "hint": error.hint, "kept": error.kept}
-            with contextlib.suppress(WebSocketDisconnect, RuntimeError, OSError):
+            with contextlib.suppress(*GONE):
                 await self._say(said)
 
     async def _say(self, message: Any) -> None:
         await self._socket.send_text(json.dumps(message))
+
+
+def _whole(value: Any, known: Container[int]) -> int:
+    """A whole number among those that can be meant. Raises ValueError."""
+    if type(value) is not int or value not in known:
+        raise ValueError(f"{value!r} cannot be meant")
+    return value
