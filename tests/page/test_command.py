@@ -8,8 +8,8 @@ from tests.page.bench import PageBench
 
 
 def test_every_network_at_once_is_refused(bench: PageBench) -> None:
-    for address in ("0.0.0.0", "::", ""):
-        done = bench.run("page", "--yes", "--listen", address, code=2)
+    for address in ("0.0.0.0", "::", "", "0", "0x0", "0:0:0:0:0:0:0:0", "::ffff:0.0.0.0"):
+        done = bench.run("page", "--yes", "--listen", address, code=2, timeout_s=20.0)
         assert "name the one address" in done.stderr
 
 

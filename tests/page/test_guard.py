@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import socket
 
 import httpx
@@ -109,6 +110,25 @@ def test_long_polling_is_no_way_round(served: PageBench) -> None:
 @pytest.mark.parametrize("path", ["docs", "redoc", "openapi.json", "metrics", "..%2f", "key"])
 def test_nothing_else_is_there(served: PageBench, path: str) -> None:
     assert httpx.get(served.url + path).status_code in (403, 404)
+
+
+@pytest.mark.parametrize("site", ["cross-site", "same-site"])
+def test_a_picture_on_another_site_builds_no_page(served: PageBench, site: str) -> None:
+    """It tells no Origin; a hundred of them would keep the server from its sockets."""
+    for kind, code in (("image", 403), ("iframe", 403), ("document", 200)):
+        headers = {"Sec-Fetch-Site": site, "Sec-Fetch-Dest": kind}
+        assert httpx.get(served.url, headers=headers).status_code == code
+    headers = {"Sec-Fetch-Site": "same-origin", "Sec-Fetch-Dest": "script"}
+    assert httpx.get(f"{served.url}rodbench/hold.js", headers=headers).status_code == 200
+
+
+def test_headers_have_an_end(served: PageBench) -> None:
+    """Of a header without end the server kept all, hundreds of MB of it."""
+    with socket.create_connection(("127.0.0.1", served.web_port), 10.0) as line:
+        line.sendall(f"GET / HTTP/1.1\r\nHost: 127.0.0.1:{served.web_port}\r\nX: ".encode())
+        with contextlib.suppress(ConnectionError):  # it may be cut off while it is sent
+            line.sendall(b"x" * (4 << 20))
+            assert line.recv(100)[9:12] in (b"400", b"")
 
 
 # -- the key

@@ -91,6 +91,8 @@ class Guard:
             return "no Origin was told"
         if origin is not None and origin.lower() != f"http://{host}":
             return "asked from another site"
+        if _taken_elsewhere(headers):
+            return "asked from another site"
         path = str(scope["path"])
         if path not in PATHS and not path.startswith(BELOW):
             return "nothing is there"
@@ -129,6 +131,14 @@ def _headers(scope: Scope) -> dict[str, str]:
         text = value.decode("latin-1")
         found[word] = f"{found[word]}{joiner}{text}" if word in found else text
     return found
+
+
+def _taken_elsewhere(headers: dict[str, str]) -> bool:
+    """Whether a page of another site asks, for a picture or a frame: it tells no Origin, but what a
+    browser says of it. To follow a link here is no such asking."""
+    if headers.get("sec-fetch-site", "none") in ("same-origin", "none"):
+        return False
+    return headers.get("sec-fetch-dest") != "document"
 
 
 def _query(scope: Scope) -> dict[str, list[str]]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import ipaddress
 import logging
 import secrets
 import signal
@@ -17,7 +18,7 @@ from rodbench.page.guard import KEY_QUERY, App, Guard
 from rodbench.page.hands import Hands
 
 LOOPBACK = "127.0.0.1"
-ANYWHERE = ("0.0.0.0", "::", "*", "")
+ANYWHERE = ("*", "")  # beside the unspecified address, which has many spellings
 
 
 class PageServer:
@@ -69,6 +70,7 @@ class PageServer:
         config = uvicorn.Config(
             self.app(),
             log_config=None,
+            http="h11",  # the other one takes headers without end
             access_log=False,  # the key is in one address
             ws_max_size=1 << 20,
             ws_ping_interval=5.0,  # a page that is cut off gives control back after ten seconds
@@ -109,17 +111,18 @@ def _closed_terminal(end: Callable[[int, FrameType | None], None]) -> Iterator[N
 
 def _bound(address: str, port: int) -> socket.socket:
     if address in ANYWHERE:
-        raise UsageError(
-            f"--listen {address} would serve on every network that this computer is on",
-            kept="nothing is served",
-            hint="name the one address of this computer under which the page is opened",
-        )
+        raise _everywhere(address)
     family = socket.AF_INET6 if ":" in address else socket.AF_INET
     made = socket.socket(family, socket.SOCK_STREAM)
     try:
         made.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         made.bind((address, port))
+        if _unspecified(made.getsockname()[0]):  # what is bound is not yet served
+            raise _everywhere(address)
         made.listen(64)  # who comes before the server runs waits
+    except UsageError:
+        made.close()
+        raise
     except (OSError, OverflowError) as error:
         made.close()
         raise PortError(
@@ -128,6 +131,21 @@ def _bound(address: str, port: int) -> socket.socket:
             hint="another program may have that port: --web-port 0 takes any that is free",
         ) from None
     return made
+
+
+def _unspecified(bound: str) -> bool:
+    """Whether an address as the system tells it means all of this computer's."""
+    found = ipaddress.ip_address(bound.partition("%")[0])
+    mapped = getattr(found, "ipv4_mapped", None)
+    return found.is_unspecified or (mapped is not None and mapped.is_unspecified)
+
+
+def _everywhere(address: str) -> UsageError:
+    return UsageError(
+        f"--listen {address} would serve on every network that this computer is on",
+        kept="nothing is served",
+        hint="name the one address of this computer under which the page is opened",
+    )
 
 
 def _host(address: str) -> str:
