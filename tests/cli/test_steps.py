@@ -289,3 +289,50 @@ def test_linearity_wants_a_calibrated_axis_and_a_person(bench: Bench) -> None:
     with pytest.raises(NeedsPerson, match="retracted_pin_to_pin"):
         bench.run("calibrate", "linearity", "1", "--yes")
     assert bench.emulated.rig.plants[1].position_mm == bench.emulated.rig.plants[1].rod.start_mm
+
+
+def test_what_a_person_gave_in_the_file_holds_while_the_rod_is_learned_and_stays(
+    bench: Bench,
+) -> None:
+    with_rod(bench)
+    path = bench.folder / "machine.toml"
+    given = "rated_current_a = 2.0  # its label\n"
+    text = path.read_text().replace("[rods.north]\n", f"[rods.north]\n{given}")
+    limits = "[axes.1.limits]\ntrip_ms = 60\nthermal_warn = 0.7\n"
+    path.write_text(text.replace("[axes.1.limits]\n", limits))
+    said = bench.said("commission", "1", "--yes", "--answers", "answers.toml")
+    assert "by 2 A rated" in said
+    assert "motor heat (rated current unknown)" not in said.split(" 6 Proposal")[1]
+    assert given in path.read_text()
+    live = bench.board.read_scope(1)
+    assert (live["rated_ma"], live["trip_ms"], live["thermal_warn_percent"]) == (2000, 60, 70)
+
+
+def test_another_rod_does_not_get_what_the_label_of_the_first_one_says(bench: Bench) -> None:
+    with_rod(bench)
+    path = bench.folder / "machine.toml"
+    path.write_text(
+        path.read_text().replace("[rods.north]\n", "[rods.north]\nrated_current_a = 2.0\n")
+    )
+    (bench.folder / "answers.toml").write_text(ANSWERS.replace('rod = "north"', 'rod = "east"'))
+    bench.run("commission", "1", "--yes", "--answers", "answers.toml")
+    assert bench.board.read_scope(1)["rated_ma"] == 0
+    assert bench.machine().host("rated_current_a", ("rods", "north")) == 2.0
+
+
+def test_a_step_leaves_in_the_file_what_was_not_pushed_yet(bench: Bench) -> None:
+    with_rod(bench)
+    path = bench.folder / "machine.toml"
+    path.write_text(
+        path.read_text().replace("[rods.north]\n", "[rods.north]\nrated_current_a = 2.0\n")
+    )
+    bench.run("calibrate", "current", "1", "--yes")
+    assert bench.machine().host("rated_current_a", ("rods", "north")) == 2.0
+
+
+def test_limits_are_proposed_anew_from_what_a_commissioning_found(bench: Bench) -> None:
+    bench.run("new", ".")
+    done = bench.run("commission", "1", "--yes", "--answers", "answers.toml")
+    proposal = bench.run("propose", "1")["proposal"]
+    for limit in ("soft_stop_min_mm", "soft_stop_max_mm", "speed_max_mm_s", "trip_a"):
+        assert proposal[limit] == pytest.approx(done["proposed"]["proposal"][limit], rel=0.02)

@@ -49,6 +49,12 @@ class MemoryKeeper:
     def wrong_feedback(self, axis: int, word: str) -> str | None:
         return None
 
+    def rod_on(self, axis: int) -> str | None:
+        return None
+
+    def given(self, axis: int, rod: str) -> dict[str, int]:
+        return {}
+
     def known_rod(self, name: str) -> KnownRod | None:
         return self.known.get(name)
 

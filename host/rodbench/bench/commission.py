@@ -5,7 +5,8 @@ What is in hand decides the plan; each plan is a module of its own with the same
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
+from types import MappingProxyType
 from typing import Protocol
 
 from rodbench_protocol.names import CurrentSensor, Feedback
@@ -47,7 +48,7 @@ def run(job: Job, keeper: Keeper, *, no_label: bool = False) -> Done:
     with job.stopping():
         label = ask(job, keeper, no_label)
         plan = _plan(label, no_label)
-        prepare(job, label)
+        prepare(job, label, keeper.given(job.number, label.rod))
         return plan(job, keeper, label)
 
 
@@ -62,23 +63,28 @@ def _plan(label: Label, no_label: bool) -> Plan:
     return by_hand.commission
 
 
-def prepare(job: Job, label: Label) -> None:
-    """Fit the axis, uncalibrated, with a trip to measure under. Nothing moves or is stored."""
+def prepare(job: Job, label: Label, given: Mapping[str, int] = MappingProxyType({})) -> None:
+    """Fit the axis, uncalibrated, with a trip to measure under and what the machine file gives.
+    Nothing moves or is stored."""
     job.uncalibrate()
+    has_sensor = bool(label.sensor_v_per_a)
     has_pot = label.wires == WITH_POT
     values = {
+        **{key: value for key, value in given.items() if key in job.live},
         "feedback": int(Feedback.POT if has_pot else Feedback.NONE),
         "driver": int(label.driver),
-        "current_sensor": int(label.sensor if label.sensor_v_per_a else CurrentSensor.NONE),
+        "current_sensor": int(label.sensor if has_sensor else CurrentSensor.NONE),
         "current_sensor_ratiometric": int(label.ratiometric),
         "stall_time_ms": STALL_MS,
         "running_ma": 0,
         **_trip(job, label),
     }
+    if not has_sensor and "rated_ma" in job.live:
+        values["rated_ma"] = 0  # heat is reckoned from the current
     if label.stroke_mm is not None:
         values["stroke_um"] = round(1000 * label.stroke_mm)
     job.commit(values)
-    if label.sensor_v_per_a:
+    if has_sensor:
         job.say(f"       -> trip while measuring: {values['trip_ma'] / 1000:.1f} A")
 
 

@@ -48,11 +48,13 @@ class Job:
     record: Callable[[str, Mapping[str, Any]], None] = unrecorded
     live: dict[str, int] = field(default_factory=dict)
     board_live: dict[str, int] = field(default_factory=dict)
+    at_start: dict[str, int] = field(default_factory=dict)  # `live` as the job found it
     gap_s: float = 0.0  # longest wait between two samples of the last motion
     units: Units = field(default_factory=Units)
 
     def __post_init__(self) -> None:
         self.live = self.board.read_scope(self.number)
+        self.at_start = dict(self.live)
         self.board_live = self.board.read_scope(0)
 
     @property

@@ -6,6 +6,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Protocol
 
+# Settings of an axis that a person gives and no step learns: they hold while the rod is learned.
+GIVEN = (
+    "stop_by", "output_max_permille", "trip_ms", "rated_ma", "thermal_time_s",
+    "thermal_warn_percent", "thermal_trip_percent",
+)  # fmt: skip
+
 
 @dataclass(frozen=True, slots=True)
 class KnownRod:
@@ -45,6 +51,14 @@ class Keeper(Protocol):
 
     def wrong_feedback(self, axis: int, word: str) -> str | None:
         """Why a rod with this feedback ("pot", "none") cannot be on the axis; None when it can."""
+        ...
+
+    def rod_on(self, axis: int) -> str | None:
+        """Name of the rod that the machine file has on the axis; None when it has none."""
+        ...
+
+    def given(self, axis: int, rod: str) -> dict[str, int]:
+        """What the machine file itself says of GIVEN for this rod on the axis, in wire integers."""
         ...
 
     def known_rod(self, name: str) -> KnownRod | None:

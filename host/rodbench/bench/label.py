@@ -70,7 +70,7 @@ def ask(job: Job, keeper: Keeper, unlabelled: bool = False) -> Label:
     """
     job.say(" 1 Before anything moves")
     put = job.asker.ask
-    name = put(Question("rod", "       Rod name?", check=lambda n: keeper.wrong_rod(job.number, n)))
+    name = put(_rod(job, keeper))
     wires = put(
         Question(
             "wires",
@@ -102,6 +102,13 @@ def ask(job: Job, keeper: Keeper, unlabelled: bool = False) -> Label:
         name, short, stroke, gain, fuse or None, wires, place, driver, sensor, ratiometric,
         unlabelled,
     )  # fmt: skip
+
+
+def _rod(job: Job, keeper: Keeper) -> Question:
+    """The rod's name; that of the machine file, where it has one on the axis, by Enter."""
+    known = keeper.rod_on(job.number) or ""
+    text = f"       Rod name (Enter: {known})?" if known else "       Rod name?"
+    return Question("rod", text, enter=known, check=lambda name: keeper.wrong_rod(job.number, name))
 
 
 def _stroke_of_mounted(job: Job, keeper: Keeper, name: str) -> float:

@@ -90,7 +90,11 @@ def finish(
     working_mm = ends.working_mm or (None, None)
     agreed = proposing.agree(job, proposed, fuse_a=label.fuse_a, working_mm=working_mm)
     if agreed is None:
-        raise failed(job, "the proposal was left", "`rodbench propose` makes it again.")
+        raise failed(
+            job,
+            "the proposal was left",
+            "Nothing of it is kept: `rodbench commission` again. `edit` changes single limits.",
+        )
     file_only = ends.file_only() | label.file_only()
     notes: dict[str, str] = {}
     for part in (label, at_rest, way, ends, speeds, agreed):

@@ -266,7 +266,7 @@ def agree(
             return found
         refused += bool(wrong)
         if refused == EDIT_TRIES:
-            raise failed(job, wrong, "`rodbench propose` makes the proposal again.")
+            raise failed(job, wrong, "`rodbench commission` again, and accept what is proposed.")
         if wrong:
             job.say(f"       Not so: {wrong} Nothing was sent; edit it again.")
 

@@ -7,11 +7,11 @@ from dataclasses import asdict, is_dataclass
 from enum import Enum
 from typing import Any, cast
 
-from rodbench.bench.keeper import KnownRod
+from rodbench.bench.keeper import GIVEN, KnownRod
 from rodbench.board import Board
 from rodbench.cli.options import Setup
 from rodbench.settings import transfer
-from rodbench.settings.keys import Value, by_place
+from rodbench.settings.keys import Value, by_place, by_wire
 from rodbench.settings.machine import MachineFile
 
 ENDS = ("retracted", "extended")
@@ -56,6 +56,21 @@ class FileKeeper:
     def wrong_feedback(self, axis: int, word: str) -> str | None:
         """Why a rod with this feedback cannot be on the axis; None when it can."""
         return self.setup.machine().wrong_feedback(axis, word)
+
+    def rod_on(self, axis: int) -> str | None:
+        """Name of the rod that the machine file has on the axis; None when it has none."""
+        return self.setup.machine().rod_of(axis)
+
+    def given(self, axis: int, rod: str) -> dict[str, int]:
+        """What the machine file itself says of GIVEN for this rod on the axis, in wire integers."""
+        machine, found = self.setup.machine(), {}
+        paths = {"rods": ("rods", rod), "limits": ("axes", str(axis), "limits")}
+        for wire in GIVEN:
+            key = by_wire(machine.board_kind)["axis", wire]
+            path = paths.get(key.table, ("axes", str(axis)))
+            if machine.says(key.name, path):
+                found[wire] = key.to_wire(cast(Value, machine.host(key.name, path)))
+        return found
 
     def known_rod(self, name: str) -> KnownRod | None:
         """The rod's own ends, where a calibration on the bench has found them."""

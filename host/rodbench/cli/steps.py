@@ -8,6 +8,7 @@ from dataclasses import fields
 from typing import TYPE_CHECKING, Any, TypeVar, cast
 
 from rodbench.bench.job import Job
+from rodbench.bench.keeper import GIVEN
 from rodbench.cli import talk
 from rodbench.cli.asking import asker
 from rodbench.cli.gang import refuse_alone
@@ -19,9 +20,17 @@ if TYPE_CHECKING:
     from rodbench.bench.ask import Asker
     from rodbench.bench.found_ends import Endpoints
     from rodbench.board import Board
+    from rodbench.record.logbook import Entry
 
 T = TypeVar("T")
 LEARNED = "learned"
+PARTS = {  # what a commissioning calls the results of the steps, with a pot or without one
+    "current": ("at_rest",),
+    "polarity": ("polarity", "direction"),
+    "endpoints": ("ends", "strokes"),
+    "speed": ("speeds",),
+}
+YOURS = {*GIVEN, "fold_back_ma", "move_hold_ms"}
 
 
 @contextlib.contextmanager
@@ -46,9 +55,19 @@ def keep(setup: Setup, job: Job, step: str, found: Any) -> None:
     rod = setup.machine().rod_of(job.number)
     keeper.record(LEARNED, {"step": step, "axis": job.number, "rod": rod, "found": found})
     if rod is not None:
-        settings = job.board.read_scope(job.number)
+        settings = _learned(job, step)
         file_only = found.file_only() if hasattr(found, "file_only") else {}
         keeper.keep(job.number, rod, settings, file_only, found.notes())
+
+
+def _learned(job: Job, step: str) -> dict[str, int]:
+    """Settings for the machine file: what a person gave stays there as written, pushed or not."""
+
+    def yours(key: str) -> bool:
+        return key in YOURS or (key.startswith("local_") and step != "inputs")
+
+    live, before = job.board.read_scope(job.number), job.at_start
+    return {key: new for key, new in live.items() if not yours(key) or new != before[key]}
 
 
 @contextlib.contextmanager
@@ -69,18 +88,16 @@ def keep_board(setup: Setup, board: Board, step: str, found: Any) -> None:
 
 
 def recall(setup: Setup, axis: int, step: str, kind: type[T], command: str) -> T:
-    """The last result of a step with the rod that is on the axis now, from the logbook.
+    """The last result of a step with the rod that is on the axis now, from the logbook, alone or
+    within a commissioning.
 
     Raises ProcedureError when there is none.
     """
     rod = setup.machine().rod_of(axis)
     entries, _ = setup.logbook().read()
     for entry in reversed(entries):
-        data = entry.data
-        if data.get("rod", rod) != rod:  # entries of the first release name no rod
-            continue
-        if entry.kind == LEARNED and data.get("step") == step and data.get("axis") == axis:
-            found = data["found"]
+        with_rod, found = _found(entry, axis, step)
+        if found is not None and with_rod in (rod, None):  # the first release named no rod
             if found.keys() != {field.name for field in fields(cast(Any, kind))}:
                 break  # of another kind of rod
             return kind(**{k: tuple(v) if isinstance(v, list) else v for k, v in found.items()})
@@ -89,6 +106,19 @@ def recall(setup: Setup, axis: int, step: str, kind: type[T], command: str) -> T
         kept="Nothing moved.",
         hint=f"{command} {axis}",
     )
+
+
+def _found(entry: Entry, axis: int, step: str) -> tuple[str | None, dict[str, Any] | None]:
+    """Rod and result of a step, where the entry has one of the axis; else no result."""
+    data = entry.data
+    if data.get("axis") != axis:
+        return None, None
+    if entry.kind == LEARNED and data.get("step") == step:
+        return data.get("rod"), data["found"]
+    if entry.kind != "commission":
+        return None, None
+    whole = data["found"]
+    return whole["label"]["rod"], next((whole[p] for p in PARTS[step] if p in whole), None) or {}
 
 
 def shown_by_hand(setup: Setup, job: Job) -> Endpoints:
