@@ -105,7 +105,7 @@ class Asker:
                 raise UsageError(f"answer '{question.id}': {wrong}", hint=question.text.strip())
             return answer
         raise NeedsPerson(
-            f"a person must look: {question.text} [{question.id}]",
+            f"a person must look: {question.text.strip()} [{question.id}]",
             kept="The rod stands still.",
             hint=f"Answer at a terminal, or with --answers FILE that has a line: {question.id} = "
             f'"..." {_list(question.choices)}'.rstrip(),
