@@ -233,6 +233,17 @@ def test_a_first_test_on_a_switch(
     assert "driver" not in text.lower().replace("driver_", "")
 
 
+def test_a_first_test_takes_the_supply_of_a_new_machine_file(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    file = tmp_path / "machine.toml"
+    file.write_text("machine_file = 1\n[board]\nsupply_nominal_v = 24.0\nsupply_rated_a = 10.0\n")
+    text = run(capsys, "--switch-only", "-m", str(file), "--running", "1.5 A")
+    assert "45 W" in text  # for good: 1.5 A / 0.8 at 24 V
+    assert "10 A" in text
+    assert "give it as --supply" not in text
+
+
 def test_words_that_cannot_be_meant(machine: Path, capsys: pytest.CaptureFixture[str]) -> None:
     for words, said in (
         (("--length", "3,5 m"), "decimal comma"),

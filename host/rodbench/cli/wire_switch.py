@@ -35,10 +35,13 @@ def run(setup: Setup, axis: int | None, given: Given, svg: Path | None) -> None:
 
 def _one_rod(setup: Setup, axis: int | None, given: Given) -> Known:
     """One rod alone, the first where none is named; there is no trip without a board."""
-    from rodbench.bench.wire_known import without_file
+    from rodbench.bench.wire_known import of_machine, with_given, without_file
 
-    if not setup.has_machine or (axis is None and not setup.machine().axes):
+    if not setup.has_machine:
         return without_file(axis or 1, False, given)
+    if axis is None and not setup.machine().axes:  # a new file: the supply is known, no rod yet
+        supply = replace(of_machine(setup.machine()), rods=without_file(1, False, given).rods)
+        return with_given(supply, 1, given)
     found = wire_given.known(setup, axis or setup.machine().axes[0], given)
     rod = next(rod for rod in found.rods if axis in (None, rod.axis))
     return replace(found, rods=(replace(rod, trip_a=None),))
