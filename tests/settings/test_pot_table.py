@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import random
+import re
 from pathlib import Path
 
 import pytest
 from rodbench.errors import SettingsError
 from rodbench.settings import pot_table, transfer
 from rodbench.settings.machine import MachineFile
+from rodbench.show.tables import differences
 
 from .test_transfer import VENT, Scene
 
@@ -89,6 +91,9 @@ def test_a_table_goes_to_the_board_and_comes_back() -> None:
     pushed = transfer.push(scene.file, scene.board)
     assert pushed.digest == scene.file.digest()
     assert scene.board.read_scope(1)["table_points"] == 2
+    said = differences(pushed.changed)
+    assert re.search(r"^pot_table of axis 1 +2 points +none$", said, re.MULTILINE), said
+    assert "table_raw" not in said
     plain = machine(VENT)
     changed = {each.wire for each in transfer.pull(plain, scene.board)}
     assert {"table_points", "table_raw_1", "table_place_2"} <= changed

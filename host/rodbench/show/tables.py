@@ -6,12 +6,14 @@ import io
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
+from rodbench.settings import pot_table
 from rodbench.settings.units import Units, share
 
 if TYPE_CHECKING:
     from rodbench.settings.transfer import Difference
 
 WIDTH = 80
+OTHER_POINTS = ("as written", "other points")
 
 
 def table(heads: Sequence[str], rows: Iterable[Sequence[str]], right: Sequence[int] = ()) -> str:
@@ -31,9 +33,21 @@ def table(heads: Sequence[str], rows: Iterable[Sequence[str]], right: Sequence[i
 
 
 def differences(found: Sequence[Difference]) -> str:
-    """File against board, a setting a line."""
-    rows = [(d.name, d.shown(d.in_file), d.shown(d.on_board)) for d in found]
-    return table(("setting", "file", "board"), rows, right=(1, 2))
+    """File against board, a setting a line; a linearity table is one."""
+    rows = {d.name: (d.shown(d.in_file), d.shown(d.on_board)) for d in found if not _in_table(d)}
+    for d in filter(_in_table, found):
+        name = f"{pot_table.NAME} of axis {d.scope}"
+        counts = d.wire == pot_table.WIRES[0]
+        rows.setdefault(name, (_points(d.in_file), _points(d.on_board)) if counts else OTHER_POINTS)
+    return table(("setting", "file", "board"), [(k, *v) for k, v in rows.items()], right=(1, 2))
+
+
+def _in_table(difference: Difference) -> bool:
+    return difference.wire in pot_table.WIRES
+
+
+def _points(count: int) -> str:
+    return f"{count} points" if count else "none"
 
 
 def facts(found: Mapping[str, Any], units: Units) -> str:
