@@ -75,7 +75,7 @@ def asker(setup: Setup, board: Board) -> Iterator[Asker]:
 
         setup.look = EyeClient(setup.eye).look
     if setup.look is not None:
-        talk.say("emulated board, figures invented: what is to be seen, the plant's eye sees")
+        talk.say("emulated board, figures invented: what is to be seen there, the emulator tells")
         sources.append(Eye(setup.look))
     with keys() as terminal:
         if terminal is None:

@@ -30,7 +30,7 @@ def command() -> None:
 @axis_argument
 @for_procedure
 def pot(setup: Setup, axis: int) -> None:
-    """Is the pot sound? Lost contact by place, noise, play, repeatability.
+    """Is the pot sound? Lost contact by place, noise, play, scatter.
 
     Sweeps twice each way between the soft stops, then runs to and fro at mid way, and says:
     clean, avoid a zone, or replace. Where the pot loses contact a guard stops the rod; it is
@@ -65,7 +65,7 @@ def pot(setup: Setup, axis: int) -> None:
 )
 @for_procedure
 def motor(setup: Setup, axis: int | None, plot: Path | None) -> None:
-    """What the motor is worth: resistance, speed per volt, friction, stall, efficiency.
+    """What the motor is worth: resistance, speed, friction, stall, more.
 
     Runs to and fro between the soft stops at several outputs, and tells each figure with its 95 %
     interval: resistance of the circuit as warm as it is then, speed for each volt, friction current

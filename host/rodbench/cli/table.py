@@ -11,7 +11,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "emulate": ("emulate", "Serve an emulated board on a pty or a TCP port."),
     "commission": ("commission", "The whole sequence for one axis, from sensors to trial."),
     "calibrate": ("calibrate", "One step of learning: sensors, ends, speed, supply, inputs."),
-    "measure": ("measure", "Look closer: pot. Results go to the logbook."),
+    "measure": ("measure", "Look closer: pot, motor. Results go to the logbook."),
     "propose": ("propose", "Propose limits with reasons; sends nothing."),
     "settings": ("settings", "Settings: check, diff, push, pull; restore from a card."),
     "jog": ("jog", "Hold-to-run, by keys or for a set time."),

@@ -55,9 +55,13 @@ def command(
 ) -> None:
     """Supply, fuse, wire and what goes where between board, H-bridge, sensors and rod.
 
-    For the AXIS of the machine file (all of them without AXIS), or for a --driver: pwm-and-two-
-    direction-lines, pwm-and-one-direction-line, two-pwm-inputs, pwm-input-and-line. Inside a
-    machine folder no path is needed; elsewhere name the file: `[MACHINE.toml] [AXIS]`.
+    For the AXIS of the machine file (all of them without AXIS), or for a --driver:
+
+    \b
+      pwm-and-two-direction-lines, pwm-and-one-direction-line,
+      two-pwm-inputs, pwm-input-and-line
+
+    Inside a machine folder no path is needed; elsewhere name the file: `[MACHINE.toml] [AXIS]`.
 
     Supply and fuse are for all rods together, whichever AXIS is shown. What is not known is said,
     with the key or the option to give it by.
