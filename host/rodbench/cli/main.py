@@ -128,7 +128,7 @@ def _usage(error: click.ClickException, words: list[str]) -> int:
 def _error(error: RodbenchError, words: list[str]) -> int:
     if isinstance(error, SettingsError):
         # A machine file's errors stand by themselves: file, line, what is wrong, then a way out.
-        rest = " ".join(text for text in (error.hint, error.kept) if text)
+        rest = " ".join(_sentence(text) for text in (error.hint, error.kept) if text)
         talk.say(error.message + (f"\n  {rest}" if rest else ""))
     else:
         talk.say(f"error: {error.message}")
@@ -138,6 +138,10 @@ def _error(error: RodbenchError, words: list[str]) -> int:
             talk.say(f"try: {error.hint}")
     _json_error(words, error.exit_code, error.message, error.kept, error.hint)
     return error.exit_code
+
+
+def _sentence(text: str) -> str:
+    return f"{text[:1].upper()}{text[1:].rstrip('.')}."
 
 
 def _json_error(

@@ -36,7 +36,8 @@ class Gap:
     missed: int | None
 
     def __str__(self) -> str:
-        lost = "" if self.missed is None else f", {self.missed} frames missing"
+        many = "frame" if self.missed == 1 else "frames"
+        lost = "" if self.missed is None else f", {self.missed} {many} missing"
         return f"at {self.start_s:.2f} s for {self.end_s - self.start_s:.2f} s: {self.why}{lost}"
 
 

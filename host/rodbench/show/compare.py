@@ -40,9 +40,11 @@ def notes(baseline: Run, later: Run, found: Comparison) -> list[str]:
     """What stands in the way of comparing, and what could not be seen."""
     told = []
     if baseline.rod != later.rod:
-        told.append(f'the runs are of two rods, "{baseline.rod}" and "{later.rod}".')
+        told.append(f'The runs are of two rods, "{baseline.rod}" and "{later.rod}".')
     if baseline.settings != later.settings:
-        told.append("the settings were changed between the runs, and with them the strokes may be.")
+        told.append(
+            "The settings were changed between the runs: the strokes may differ for that alone."
+        )
     return told + [UNSEEN[kind] for kind in found.unseen]
 
 
