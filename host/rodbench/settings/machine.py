@@ -343,6 +343,7 @@ def new_text(name: str) -> str:
         "# Yours to add: places by name, as in `rodbench move 1 open`, and the hinge for degrees.\n"
         "# [positions]\n"
         '# open = "30 deg"                  # or "180 mm", "7 in", "90 %" of the way\n'
+        '# closed = "0 %"\n'
         "# [linkage]\n"
         "# hinge_to_frame_pin_mm = 420.0    # figures invented\n"
         "# hinge_to_vent_pin_mm = 390.0\n"
