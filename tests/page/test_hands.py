@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import shutil
 import time
 from collections.abc import Callable, Iterator
@@ -265,11 +266,13 @@ def test_an_endpoint_is_captured_only_at_rest_and_near_where_it_was(live: Set) -
 def test_a_stop_of_another_command_is_told_to_the_page(live: Set) -> None:
     told, way = None, 1
     for _ in range(TRIES):  # a busy computer may end the jog before the stop comes
-        live.run(lambda: live.hands.jog_begin(ME, 1, way))  # noqa: B023
+        with contextlib.suppress(StopAsked):  # that of the try before came late
+            live.run(lambda: live.hands.jog_begin(ME, 1, way))  # noqa: B023
         stop = live.bench.start("stop")
         while live.hands.holds(ME) or stop.poll() is None:
             live.hold(0.03)
         live.rest()
+        live.feed.ask(lambda board: None)  # how it ended is told in the board's thread
         if told := live.hands.errors.get(ME):
             break
         way = -way
@@ -283,6 +286,25 @@ def test_a_stop_of_another_command_is_told_to_the_page(live: Set) -> None:
     assert live.hands.errors[ME] is None
     live.hands.jog_end(ME)
     live.rest()
+
+
+def test_a_fault_of_the_program_itself_loses_the_board_and_it_comes_back(
+    live: Set, capfd: pytest.CaptureFixture[str]
+) -> None:
+    lost: list[str] = []
+    live.feed.losses.append(lost.append)
+    failing = iter([True])
+
+    def tend(board: Board) -> None:
+        if next(failing, False):
+            raise ZeroDivisionError("planted")
+
+    live.feed.tenders.append(tend)
+    wait_for(lambda: lost, what="the loss")
+    assert "a fault of rodbench itself" in lost[0]
+    wait_for(lambda: not live.feed.lost, what="the board again")
+    assert live.feed.ask(lambda board: board.digests())
+    assert "planted" in capfd.readouterr().err
 
 
 # -- recordings

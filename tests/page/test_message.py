@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -15,6 +16,7 @@ from rodbench.page.feed import Trace
 from rodbench.page.look.send import Sender
 from rodbench.page.look.sentence import said
 from rodbench.page.look.trace import BIN_S, trace_rows
+from rodbench_protocol.names import EventKind, Fault
 
 from tests.page.made_up import STATES, axis_sample, stroke
 
@@ -111,3 +113,16 @@ def test_what_is_grave_comes_first_and_says_what_clears_it() -> None:
 
 def test_the_past_is_not_to_be_cleared() -> None:
     assert "Clear" not in said(STATES["replay"]())[0].text
+
+
+def test_no_place_is_named_where_the_pot_is_at_fault() -> None:
+    feed = STATES["tripped"]()
+    assert "2.93 A at 140.0 mm while extending" in said(feed)[0].text
+    when, trip = next((t, e) for t, e in feed.events if e.kind == EventKind.TRIP)
+    feed.events.clear()
+    feed.events.append((when, replace(trip, cause=Fault.POT_OPEN)))
+    feed.last_axis[1] = replace(feed.last_axis[1], faults=1 << (Fault.POT_OPEN - 1))
+    text = said(feed)[0].text
+    assert "pot" in text
+    assert "2.93 A while extending" in text
+    assert " mm" not in text

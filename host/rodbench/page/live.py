@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import queue
 import threading
+import traceback
 from collections.abc import Callable, Mapping
 from concurrent.futures import Future
 from concurrent.futures import TimeoutError as TooLong
@@ -98,7 +99,10 @@ class LiveFeed(Feed):
                 self._board = board
                 with board:
                     self._serve(board)
-            except RodbenchError as error:
+            except Exception as error:  # whatever it is: nobody listens to the board any more
+                if not isinstance(error, RodbenchError):
+                    traceback.print_exception(error)
+                    error = LinkLost(f"a fault of rodbench itself: {error!r}")
                 self._lose(error)
                 self._ending.wait(AGAIN_S)
         self._fail_jobs(LinkLost("the page's server ends"))

@@ -119,8 +119,9 @@ def _stopped(feed: Feed, sample: AxisSample, faults: list[str], name: str) -> st
 
 
 def _trip_place(feed: Feed, trip: Event, pot: bool) -> str:
-    """`; 2.93 A at 140.0 mm while extending`."""
-    known = pot and feed.scopes[trip.axis]["calibrated"]
+    """`; 2.93 A at 140.0 mm while extending`; no place where the pot itself is at fault."""
+    trusted = not fault_name(trip.cause).startswith("pot_")
+    known = pot and trusted and feed.scopes[trip.axis]["calibrated"]
     place = f" at {feed.units.length(trip.position_mm)}" if known else ""
     way = {True: " while extending", False: " while retracting"}.get(trip.output > 0, "")
     return f"; {trip.current_a:.2f} A{place}{way if trip.output else ''}"
