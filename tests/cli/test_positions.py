@@ -167,9 +167,13 @@ def test_a_minus_is_no_option(bench: Bench) -> None:
 
 def test_a_step_tells_what_it_found_in_the_units_of_the_file() -> None:
     found = {"stroke_mm": 203.2, "creep_mm_s": [2.54, 5.08], "spread_mm": None, "quiet": True}
+    found |= {"current_zero_raw4": 102, "line_mm_per_raw": 0.25, "force_n": 12.0}
     rows = [row.split() for row in facts(found, Units("in")).splitlines()[2:]]
     assert rows == [
         ["stroke", "8.000", "in"],
-        ["creep", "0.100", "in/s", "0.200", "in/s"],
+        ["creep", "0.100", "in/s,", "0.200", "in/s"],
         ["quiet", "yes"],
+        ["current", "zero", "25.5", "raw"],
+        ["line", "0.25", "mm/raw"],
+        ["force", "12", "N"],
     ]

@@ -106,7 +106,8 @@ def test_the_report_says_what_the_machine_is(
     folder: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     book = Logbook(folder / "logbook")
-    book.append("learned", axis=1, step="endpoints", digest=0x4C19A7E2)
+    found = {"ends_raw": [90.25, 930.0], "lifted": "", "reasons": []}
+    book.append("learned", axis=1, step="endpoints", found=found, digest=0x4C19A7E2)
     book.append("trip", number=3, axis=1, fault="over_current", position_mm=140.2, current_a=3.1)
     book.append("move", axis=1, target_mm=10.0, position_mm=10.0)
     told = as_json(capsys, "report")
@@ -120,6 +121,8 @@ def test_the_report_says_what_the_machine_is(
         "soft_stop_max_mm", "7.4 in", "Local codes", "Not guarded", "rodbench proof",
     ):  # fmt: skip
         assert said in words, said
+    assert "axis 1: endpoints: ends 90.25 raw, 930 raw" in words
+    assert "lifted" not in words
     assert "to 0.394 in: rests at" not in words  # daily work is no history
     assert len(re.findall(r"<svg ", page)) == 1
     assert Logbook(folder / "logbook").read()[0][-1].kind == "report"

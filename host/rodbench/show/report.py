@@ -125,7 +125,8 @@ def _found(found: Any, units: Units) -> str:
 
 def _is_plain(value: Any) -> bool:
     parts = value if isinstance(value, list) else [value]
-    return len(parts) <= 3 and all(isinstance(part, int | float | str) for part in parts)
+    told = 0 < len(parts) <= 3 and parts != [""]
+    return told and all(isinstance(part, int | float | str) for part in parts)
 
 
 def _pushed(machine: MachineFile, entries: Sequence[Entry]) -> str:

@@ -64,6 +64,11 @@ def _named(name: str, value: Any, units: Units) -> tuple[str, str]:
     """A fact's name without its unit, and its value with it: `spread_mm` -> `spread`, `0.3 mm`."""
     shown: Mapping[str, Callable[[Any], str]] = {
         "_raw_s": "{:.3g} raw/s".format,
+        "_mm_per_raw": "{:.4g} mm/raw".format,
+        "_raw4": lambda quarters: f"{quarters / 4:.4g} raw",
+        "_raw": "{:.4g} raw".format,
+        "_percent": "{:.3g} %".format,
+        "_n": "{:.3g} N".format,
         "_mm_s": units.speed,
         "_mm": units.length,
         "_a": "{:.3g} A".format,
@@ -81,7 +86,7 @@ def _is_words(value: Any) -> bool:
 
 def _fact(value: Any, shown: Callable[[Any], str]) -> str:
     if isinstance(value, list):
-        return "  ".join(_fact(part, shown) for part in value)
+        return ", ".join(_fact(part, shown) for part in value)
     return "-" if value is None else shown(value)
 
 
