@@ -184,7 +184,7 @@ def test_stop_from_a_second_program(bench, motion):
         board.stop()
         assert stopped_after(bench, since) <= AT_ONCE_TICKS + RAMP_TICKS + SETTLE_TICKS
     _, said = child.communicate(timeout=10)
-    assert "Interrupted: axis 1 was stopped: 'stop'" in said
+    assert "StopAsked: axis 1 was stopped: 'stop'" in said
 
 
 def test_stop_category_0_is_at_once(bench):
