@@ -83,7 +83,7 @@ def test_what_a_new_file_suggests_holds_when_it_is_taken_up() -> None:
     text = new_text("ridge vent").replace("# [", "[")
     text = re.sub(r"^# (\w+ = )", r"\1", text, flags=re.MULTILINE)
     file = machine(text)
-    assert list(file.positions) == ["open"]
+    assert list(file.positions) == ["open", "closed"]
     assert file.host("closed_at_mm", ("linkage",)) == 3.0
 
 
