@@ -18,8 +18,7 @@ import os
 import subprocess
 import sys
 import tempfile
-import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import fields, replace
 from operator import attrgetter
 from pathlib import Path
@@ -30,6 +29,7 @@ from rodbench.record import export
 from rodbench.record.recorder import FLUSH_S
 from rodbench.record.recording import Recording
 
+from tests.benchmarks.clocked import cpu_s
 from tests.record.bench import FakeBoard, recorder, two_axes
 
 TILE_S = 60
@@ -109,16 +109,6 @@ def as_csv(path: Path, taken: list[Timed]) -> None:
                 written = host_s
                 file.flush()
                 os.fsync(file.fileno())
-
-
-def cpu_s(run: Callable[[], object]) -> float:
-    """CPU seconds, the best of three."""
-    times = []
-    for _ in range(3):
-        begin = time.process_time()
-        run()
-        times.append(time.process_time() - begin)
-    return min(times)
 
 
 def apart(what: str, file: Path, out: Path) -> tuple[float, float, float]:

@@ -1,6 +1,6 @@
 """Sizing many candidates over a 200-point travel: numpy, beside plain Python, in one run.
 
-    python tests/benchmarks/sizing.py
+    python -m tests.benchmarks.sizing
 
 The plain way does for one candidate after another what a person would program first: speed and
 current at each place, sums for time and energy, the worst force and the thinnest bearing. Both must
@@ -11,14 +11,14 @@ from __future__ import annotations
 
 import math
 import random
-import time
-from collections.abc import Callable
 
 import numpy as np
 from rodbench.science.candidate import Assumed, Sheet
 from rodbench.science.hinge import Flap, turned
 from rodbench.science.loads import Carried, Travel
 from rodbench.science.sizing import Demand, size
+
+from tests.benchmarks.clocked import cpu_s
 
 CANDIDATES = 1000
 DUTY = Demand(40.0, 40.0, 4.0, 12.0, source_ohm=0.07)
@@ -86,16 +86,6 @@ def _one(
     )
     mean = way / steady[0]
     return steady[0] + mean / 20.0, energy, least
-
-
-def cpu_s(run: Callable[[], object]) -> float:
-    """CPU seconds, the best of three."""
-    times = []
-    for _ in range(3):
-        begin = time.process_time()
-        run()
-        times.append(time.process_time() - begin)
-    return min(times)
 
 
 def main() -> None:

@@ -11,14 +11,11 @@ Accelerated: board, feed, recorder and the page's messages in this process, in v
 
 from __future__ import annotations
 
-import argparse
 import gc
 import itertools
 import json
 import os
 import subprocess
-import sys
-import tempfile
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
@@ -39,7 +36,7 @@ from tests.cli.conftest import RODBENCH
 from tests.link.rig import PLANT, SETTINGS
 from tests.page.bench import launch, ready
 from tests.record.bench import SECOND_AXIS, two_axes
-from tests.record.soak import STROKE_S, cpu_s, resident_mb, served
+from tests.record.soak import STROKE_S, command, cpu_s, resident_mb, served
 
 LOOKS = 10  # at memory
 WARM = 4  # of these are before the traces are full and all has been used once
@@ -236,22 +233,6 @@ def _account(found: Soaked, seen: list[Frame], read: Recording) -> None:
     found.missed = sum(gap.missed or 0 for gap in read.gaps)
 
 
-def main() -> None:
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--minutes", type=float)
-    parser.add_argument("--accelerated", action="store_true")
-    options = parser.parse_args()
-    with tempfile.TemporaryDirectory() as name:
-        begun = time.perf_counter()
-        if options.accelerated:
-            soaked = accelerated(Path(name), options.minutes or 60.0)
-        else:
-            soaked = in_real_time(Path(name), options.minutes or 10.0)
-        print(soaked)
-        print(f"{soaked.seconds / (time.perf_counter() - begun):.1f} times real time")
-        soaked.check()
-        print("every frame is accounted for, and memory is flat")
-
-
 if __name__ == "__main__":
-    sys.exit(main())
+    proven = "every frame is accounted for, and memory is flat"
+    command(__doc__, accelerated, in_real_time, proven)

@@ -19,10 +19,11 @@ import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Protocol
 
 from rodbench.board import Board, BoardSample, Sample
 from rodbench.clock import Clock
@@ -70,6 +71,7 @@ class Soaked:
     recorder_cpu_s: float
     resident: list[float] = field(default_factory=list)
     blocks: list[int] = field(default_factory=list)
+    words: str = ""  # more that is told
 
     def check(self) -> None:
         """Raises AssertionError."""
@@ -91,7 +93,8 @@ class Soaked:
             f"recorder: CPU {self.recorder_cpu_s:.1f} s, {hour:.1f} s an hour "
             f"({hour / 36:.2f} % of one)\n"
             f"memory of this process, MB: {memory}; thousands of Python blocks: {blocks}"
-        )
+            f"\n{self.words}"
+        ).strip()
 
 
 class Bench:
@@ -191,8 +194,8 @@ def accelerated(folder: Path, minutes: float) -> Soaked:
         return run(Bench(board, folder), clock, minutes)
 
 
-def in_real_time(folder: Path, minutes: float) -> tuple[Soaked, str]:
-    """Through the owner; also what the owner's process took."""
+def in_real_time(folder: Path, minutes: float) -> Soaked:
+    """Through the owner; also told is what the owner's process took."""
     (folder / "plant.toml").write_text(PLANT + SECOND_AXIS)
     os.environ |= {"RODBENCH_RUNTIME": str(folder / "run"), "RODBENCH_OWNER_IDLE": "1"}
     with served(folder / "plant.toml") as port, Board.open(port) as board:
@@ -204,7 +207,8 @@ def in_real_time(folder: Path, minutes: float) -> tuple[Soaked, str]:
         share = 100 * (cpu_s(owner) - before) / soaked.seconds
         mine = 100 * (time.process_time() - begun) / soaked.seconds
         words = f"owner: CPU {share:.1f} % of one, {first_mb:.0f} MB, then {resident_mb(owner):.0f}"
-    return soaked, f"{words}\nthis process, moves and reader included: {mine:.1f} % of one"
+    soaked.words = f"{words}\nthis process, moves and reader included: {mine:.1f} % of one"
+    return soaked
 
 
 @contextmanager
@@ -224,22 +228,36 @@ def served(plant: Path) -> Iterator[str]:
         process.wait()
 
 
-def main() -> None:
-    parser = argparse.ArgumentParser(description=__doc__)
+class Told(Protocol):
+    """What came of a soak, as a text too."""
+
+    seconds: float
+
+    def check(self) -> None: ...
+
+
+def command(
+    doc: str | None,
+    accelerated: Callable[[Path, float], Told],
+    in_real_time: Callable[[Path, float], Told],
+    proven: str,
+) -> None:
+    """A soak from the command line."""
+    parser = argparse.ArgumentParser(description=doc)
     parser.add_argument("--minutes", type=float)
     parser.add_argument("--accelerated", action="store_true")
     options = parser.parse_args()
     with tempfile.TemporaryDirectory() as name:
-        begun, words = time.perf_counter(), ""
+        begun = time.perf_counter()
         if options.accelerated:
             soaked = accelerated(Path(name), options.minutes or 60.0)
         else:
-            soaked, words = in_real_time(Path(name), options.minutes or 10.0)
-        print(f"{soaked}\n{words}".strip())
+            soaked = in_real_time(Path(name), options.minutes or 10.0)
+        print(soaked)
         print(f"{soaked.seconds / (time.perf_counter() - begun):.1f} times real time")
         soaked.check()
-        print("every frame is accounted for")
+        print(proven)
 
 
 if __name__ == "__main__":
-    main()
+    command(__doc__, accelerated, in_real_time, "every frame is accounted for")

@@ -3,6 +3,8 @@
 from rodbench.board.board import Axis, Board
 from rodbench.board.motion import Motion, check_outcome
 from rodbench.board.types import (
+    RESTING,
+    RUNNING,
     AxisSample,
     BlackBox,
     BoardSample,
@@ -17,6 +19,8 @@ from rodbench.board.types import (
 from rodbench.link.api import LinkStatistics
 
 __all__ = [
+    "RESTING",
+    "RUNNING",
     "Axis",
     "AxisSample",
     "BlackBox",

@@ -8,10 +8,10 @@ from dataclasses import replace
 from types import TracebackType
 from typing import TYPE_CHECKING
 
-from rodbench_protocol.names import AxisState, Ended
+from rodbench_protocol.names import Ended
 
 from rodbench.board import signals
-from rodbench.board.types import AxisSample, Outcome
+from rodbench.board.types import RESTING, AxisSample, Outcome
 from rodbench.errors import Faulted, NoAnswer, RodbenchError, StopAsked
 from rodbench.link.api import Reply
 from rodbench.link.refusals import fault_words
@@ -22,7 +22,6 @@ if TYPE_CHECKING:
 PUMP_S = 0.025  # longest wait for telemetry in one turn of a loop
 SILENCE_S = 0.3  # no sample for so long: ask the board itself
 REST_DEADLINE_S = 20.0  # after this a stop is repeated as category 0
-_RESTING = (AxisState.NOT_FITTED, AxisState.IDLE, AxisState.FAULT)
 
 
 class Motion:
@@ -140,11 +139,11 @@ class Motion:
     def see(self, sample: AxisSample) -> None:
         """Take a sample: of its axis, or of the one that is ganged with it."""
         if sample.axis != self.axis.number:
-            self._mate_rests = sample.state in _RESTING or not sample.ganged
+            self._mate_rests = sample.state in RESTING or not sample.ganged
             return
         self._seen_s = self.axis.board.clock.now()
         if sample.tick >= self._start_tick:
-            self._at_rest = sample.motion != self.number or sample.state in _RESTING
+            self._at_rest = sample.motion != self.number or sample.state in RESTING
 
     # -- the loop
 

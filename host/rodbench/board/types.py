@@ -4,6 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from rodbench_protocol.names import AxisState
+
+RESTING = (AxisState.NOT_FITTED, AxisState.IDLE, AxisState.FAULT)
+RUNNING = (AxisState.JOG, AxisState.RUN, AxisState.SEEK, AxisState.PROBE, AxisState.MOVE)
 NOT_TOLD = -1
 """In place of a frame's counter: one for all that comes unasked in a session, 0 to 255 and again
 from 0, so that whoever takes every sample sees when one is missing."""

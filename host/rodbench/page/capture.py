@@ -7,8 +7,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from rodbench.board import RESTING
 from rodbench.errors import UsageError
-from rodbench.page.feed import RATE_HZ, RESTING, Feed
+from rodbench.page.feed import RATE_HZ, Feed
 
 TAKEN = RATE_HZ // 2  # samples, half a second
 SPREAD_RAW = 40  # more than that is no rest

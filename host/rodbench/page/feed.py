@@ -11,9 +11,8 @@ from typing import TypeAlias
 
 import numpy as np
 import numpy.typing as npt
-from rodbench_protocol.names import AxisState
 
-from rodbench.board import AxisSample, BoardSample, Event, LinkStatistics, Sample
+from rodbench.board import RESTING, AxisSample, BoardSample, Event, LinkStatistics, Sample
 from rodbench.settings.parse import Named
 from rodbench.settings.units import Units
 
@@ -21,7 +20,6 @@ KEPT_S = 60.0
 RATE_HZ = 100
 EVENTS_KEPT = 200
 STROKES_KEPT = 6  # of each axis, the present one included
-RESTING = (AxisState.NOT_FITTED, AxisState.IDLE, AxisState.FAULT)
 Column: TypeAlias = npt.NDArray[np.float64]
 _COLUMNS = ("t_s", "position_mm", "reference_mm", "current_a", "output", "raw")
 

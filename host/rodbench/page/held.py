@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from rodbench.board import AxisSample
-from rodbench.page.feed import RESTING
+from rodbench.board import RESTING, AxisSample
 
 JOG, MOVE = "jog", "move"
 SILENCE_S = {JOG: 0.15, MOVE: 0.3}  # without a renewal for so long it is stopped

@@ -5,9 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from rodbench_protocol.names import AxisState
-
-from rodbench.board import AxisSample, BoardSample
+from rodbench.board import RUNNING, AxisSample, BoardSample
 from rodbench.settings.units import Units, minutes
 from rodbench.show.live_bars import CELL_TICKS, CurrentTrace, position_bar
 from rodbench.show.where import has_pot, place_words, where
@@ -16,7 +14,6 @@ from rodbench.show.words import state
 LABEL = 13  # columns before the bars
 TAIL = 25  # and behind them
 LEAST_BAR = 8
-RUNNING = (AxisState.JOG, AxisState.RUN, AxisState.SEEK, AxisState.PROBE, AxisState.MOVE)
 
 
 @dataclass(frozen=True, slots=True)

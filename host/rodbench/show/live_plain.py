@@ -6,9 +6,10 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 
+from rodbench.board import RUNNING
 from rodbench.settings.units import Units
 from rodbench.show.live import View
-from rodbench.show.live_axis import RUNNING, Rod, rod_title, way_words
+from rodbench.show.live_axis import Rod, rod_title, way_words
 from rodbench.show.live_remarks import axis_faults, axis_remarks, board_faults
 from rodbench.show.where import where
 from rodbench.show.words import state

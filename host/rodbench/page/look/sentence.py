@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from rodbench_protocol.names import AxisState, EventKind
 
+from rodbench.board import RUNNING
 from rodbench.show.live_remarks import AS_ONE, SPENT, axis_remarks
 from rodbench.show.where import has_pot, uncalibrated_words, where
 from rodbench.show.words import fault_look, fault_name, fault_names, fault_what
@@ -17,7 +18,6 @@ if TYPE_CHECKING:
     from rodbench.page.feed import Feed
 
 NO_AXIS = "No rod is set up on this board. `rodbench commission` sets one up."
-_MOVING = {AxisState.JOG, AxisState.RUN, AxisState.SEEK, AxisState.PROBE, AxisState.MOVE}
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,7 +139,7 @@ def _does(feed: Feed, sample: AxisSample, name: str) -> str:
     live = feed.scopes[sample.axis]
     at = where(sample, live, feed.units)
     at = f"at {at}" if has_pot(live) else at
-    if sample.state not in _MOVING or abs(sample.output) < 0.001:
+    if sample.state not in RUNNING or abs(sample.output) < 0.001:
         coming = sample.state == AxisState.STOPPING
         return f"{name} {'comes to rest' if coming else 'rests'} {at}."
     way = "extends" if sample.output > 0 else "retracts"
