@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import json
+import re
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -18,6 +19,7 @@ from rodbench.emulator.plant_file import parse
 from rodbench.errors import NeedsPerson, ProcedureError, Refused, SettingsError, UsageError
 from rodbench.link.transport import EmulatorTransport
 from rodbench.settings.machine import MachineFile
+from rodbench_protocol.names import LocalSource
 
 from tests import boards as test_boards
 from tests.cli.conftest import ANSWERS, PLANT
@@ -298,14 +300,44 @@ def test_what_a_person_gave_in_the_file_holds_while_the_rod_is_learned_and_stays
     path = bench.folder / "machine.toml"
     given = "rated_current_a = 2.0  # its label\n"
     text = path.read_text().replace("[rods.north]\n", f"[rods.north]\n{given}")
-    limits = "[axes.1.limits]\ntrip_ms = 60\nthermal_warn = 0.7\n"
-    path.write_text(text.replace("[axes.1.limits]\n", limits))
+    limits = "[axes.1.limits]\ntrip_ms = 60\nthermal_warn = 0.7\nmove_hold_ms = 700\n"
+    duty = "duty_share = 0.2  # its label\n"
+    local = '\n[axes.1.local]\nsource = "buttons"\n'
+    path.write_text(text.replace("[axes.1.limits]\n", limits + duty) + local)
     said = bench.said("commission", "1", "--yes", "--answers", "answers.toml")
     assert "by 2 A rated" in said
     assert "motor heat (rated current unknown)" not in said.split(" 6 Proposal")[1]
     assert given in path.read_text()
     live = bench.board.read_scope(1)
     assert (live["rated_ma"], live["trip_ms"], live["thermal_warn_percent"]) == (2000, 60, 70)
+    assert (live["move_hold_ms"], live["duty_share_permille"]) == (700, 200)
+    assert live["local_source"] == LocalSource.BUTTONS
+    assert "20 % in 20 min                  as the machine file says" in said
+    assert duty in path.read_text()
+    assert local.strip() in path.read_text()
+
+
+def test_what_the_file_gives_beside_the_limits_is_refused_by_name_where_it_does_not_go_with_them(
+    bench: Bench,
+) -> None:
+    with_rod(bench)
+    path = bench.folder / "machine.toml"
+    limits = "[axes.1.limits]\nfold_back_a = 9.0\ntrip_a = 9.5\n"
+    text = re.sub("^trip_a = .*\n", "", path.read_text(), flags=re.M)
+    path.write_text(text.replace("[axes.1.limits]\n", limits))
+    said = bench.said("commission", "1", "--yes", "--answers", "answers.toml")
+    assert "fold_back_a = 9.0 does not go with this" in " ".join(said.split())
+    assert bench.board.read_scope(1)["fold_back_ma"] == 0
+    assert not bench.machine().host("fold_back_a", ("axes", "1", "limits"))
+
+
+def test_a_rod_that_has_buttons_is_learned_without_them_and_has_them_again(bench: Bench) -> None:
+    with_rod(bench)
+    bench.board.write_scope(1, {"local_source": int(LocalSource.BUTTONS)})
+    said = bench.said("commission", "1", "--yes", "--answers", "answers.toml")
+    assert "belongs to its buttons again 10 s after" in said
+    assert bench.board.read_scope(1)["local_source"] == LocalSource.BUTTONS
+    assert bench.machine().host("source", ("axes", "1", "local")) == "buttons"
 
 
 def test_another_rod_does_not_get_what_the_label_of_the_first_one_says(bench: Bench) -> None:

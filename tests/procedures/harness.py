@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from functools import partial
 
@@ -52,7 +52,7 @@ class MemoryKeeper:
     def rod_on(self, axis: int) -> str | None:
         return None
 
-    def given(self, axis: int, rod: str) -> dict[str, int]:
+    def given(self, axis: int, rod: str, keys: Iterable[str]) -> dict[str, int]:
         return {}
 
     def known_rod(self, name: str) -> KnownRod | None:

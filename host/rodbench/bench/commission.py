@@ -9,12 +9,12 @@ from collections.abc import Callable, Mapping
 from types import MappingProxyType
 from typing import Protocol
 
-from rodbench_protocol.names import CurrentSensor, Feedback
+from rodbench_protocol.names import CurrentSensor, Feedback, LocalSource
 
 from . import by_hand, ordinary, two_wires, unlabelled
 from .current import sensor_top_a
 from .job import Job
-from .keeper import Keeper
+from .keeper import GIVEN, Keeper
 from .label import BENCH, WITH_POT, Label, ask
 from .ordinary import Commissioned
 
@@ -48,7 +48,7 @@ def run(job: Job, keeper: Keeper, *, no_label: bool = False) -> Done:
     with job.stopping():
         label = ask(job, keeper, no_label)
         plan = _plan(label, no_label)
-        prepare(job, label, keeper.given(job.number, label.rod))
+        prepare(job, label, keeper.given(job.number, label.rod, GIVEN))
         return plan(job, keeper, label)
 
 
@@ -64,8 +64,8 @@ def _plan(label: Label, no_label: bool) -> Plan:
 
 
 def prepare(job: Job, label: Label, given: Mapping[str, int] = MappingProxyType({})) -> None:
-    """Fit the axis, uncalibrated, with a trip to measure under and what the machine file gives.
-    Nothing moves or is stored."""
+    """Fit the axis, uncalibrated, commanded by this computer alone, with a trip to measure under
+    and what the machine file gives. Nothing moves or is stored."""
     job.uncalibrate()
     has_sensor = bool(label.sensor_v_per_a)
     has_pot = label.wires == WITH_POT
@@ -79,6 +79,8 @@ def prepare(job: Job, label: Label, given: Mapping[str, int] = MappingProxyType(
         "running_ma": 0,
         **_trip(job, label),
     }
+    if "local_source" in job.live:
+        values["local_source"] = int(LocalSource.NONE)
     if not has_sensor and "rated_ma" in job.live:
         values["rated_ma"] = 0  # heat is reckoned from the current
     if label.stroke_mm is not None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -11,6 +11,13 @@ GIVEN = (
     "stop_by", "output_max_permille", "trip_ms", "rated_ma", "thermal_time_s",
     "thermal_warn_percent", "thermal_trip_percent",
 )  # fmt: skip
+BESIDE = ("fold_back_ma", "move_hold_ms")  # these hold once the limits beside them are known
+DUTY = ("duty_share_permille", "duty_window_s")  # proposed again
+
+
+def is_local(key: str) -> bool:
+    """Whether a key is about the local input."""
+    return key.startswith("local_")
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,8 +64,9 @@ class Keeper(Protocol):
         """Name of the rod that the machine file has on the axis; None when it has none."""
         ...
 
-    def given(self, axis: int, rod: str) -> dict[str, int]:
-        """What the machine file itself says of GIVEN for this rod on the axis, in wire integers."""
+    def given(self, axis: int, rod: str, keys: Iterable[str]) -> dict[str, int]:
+        """What the machine file itself says of these keys for this rod on the axis, in wire
+        integers."""
         ...
 
     def known_rod(self, name: str) -> KnownRod | None:

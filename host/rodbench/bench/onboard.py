@@ -5,13 +5,17 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from rodbench.board.local import input_words
+from rodbench.errors import Refused
+from rodbench.settings.keys import by_wire
 from rodbench.settings.units import minutes
 
 from . import cautions
 from .budget import Budget
 from .job import STORED, Job, failed
-from .keeper import Keeper
+from .keeper import BESIDE, Keeper, is_local
 from .label import BENCH, WITH_POT, Label
+from .scale import kind_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,12 +36,43 @@ def put(
 ) -> OnBoard:
     """Commit `values` of the axis, store all settings, write the machine file, start the board anew
     and read back. Raises ProcedureError when board and file do not agree then."""
+    beside = _given(job, keeper, label, values)
     started = job.board.clock.now()
-    job.commit(values, store=True)
+    job.commit({**values, **beside}, store=True)
     took_s = job.board.clock.now() - started
     settings = job.board.read_scope(job.number)
     keeper.keep(job.number, label.rod, settings, file_only, notes)
-    return OnBoard(settings, _read_back(job, keeper, took_s))
+    digest = _read_back(job, keeper, took_s)
+    if settings.get("local_source"):
+        job.axis.take()
+        words = input_words(settings["local_source"])
+        job.say(f"       The axis belongs to {words} again 10 s after this computer's last word.")
+    return OnBoard(settings, digest)
+
+
+def _given(job: Job, keeper: Keeper, label: Label, values: Mapping[str, int]) -> dict[str, int]:
+    """What the machine file gives beside what was learned, as far as it goes with that."""
+    of_axis = by_wire(kind_of(job.board.hello.board_kind).word)
+    alone = [[key] for key in BESIDE if key in job.live]
+    local = [key for key in job.live if is_local(key)]
+    beside = {key: job.at_start[key] for key in local}
+    for keys in (*alone, local):
+        given = keeper.given(job.number, label.rod, keys)
+        now = job.live | beside
+        if all(now[key] == value for key, value in given.items()):
+            continue
+        try:
+            job.board.check_scope(job.number, {**values, **beside, **given})
+        except Refused as error:
+            said = [(of_axis["axis", key], value) for key, value in given.items()]
+            words = ", ".join(f"{key.name} = {key.to_file(value)}" for key, value in said)
+            job.say(
+                f"       ! The machine file's {words} does not go with this: {error.message}. What "
+                "the board has stays, and is written there."
+            )
+        else:
+            beside |= given
+    return beside
 
 
 def _read_back(job: Job, keeper: Keeper, took_s: float) -> int:

@@ -9,6 +9,7 @@ from . import cautions, current, edge, endpoints, onboard, polarity, speed, tria
 from . import propose as proposing
 from .budget import Budget
 from .current import AtRest
+from .duty_share import duty_of
 from .endpoints import Endpoints
 from .job import Job, failed
 from .keeper import Keeper
@@ -85,7 +86,8 @@ def finish(
     cautions.consent(job, cautions.full_speed())
     speeds = speed.measure(job, at_rest, ends)
     look_between()
-    known = proposing.learned(job, at_rest, ends, speeds, fuse_a=label.fuse_a)
+    duty = duty_of(keeper, job.number, label.rod)
+    known = proposing.learned(job, at_rest, ends, speeds, fuse_a=label.fuse_a, duty=duty)
     proposed = proposing.propose(job, known)
     working_mm = ends.working_mm or (None, None)
     agreed = proposing.agree(job, proposed, fuse_a=label.fuse_a, working_mm=working_mm)

@@ -7,7 +7,7 @@ from typing import Any
 
 from rodbench.errors import Refused
 from rodbench.science.ends import End
-from rodbench.science.proposal import Learned, Proposal
+from rodbench.science.proposal import Duty, Learned, Proposal
 from rodbench.science.proposal import propose as reckon
 from rodbench.science.stall import (
     Point,
@@ -21,6 +21,7 @@ from rodbench.settings.limits import Ends, wrong_limits
 
 from .ask import Kind, Question
 from .current import AtRest, sensor_top_a
+from .duty_share import note
 from .endpoints import Endpoints
 from .guarded import not_guarded
 from .job import Job, failed
@@ -80,8 +81,8 @@ class Proposed:
             "soft_stop_min_um": reasons["soft stops"],
             "speed_max_um_s": reasons["speed, ramps"],
             "trip_ma": reasons["trip"],
-            "duty_share_permille": reasons["duty"],
             "following_um": reasons["falls behind"],
+            **note(reasons["duty"]),
         }
 
 
@@ -147,6 +148,7 @@ def learned(
     speeds: Speeds,
     *,
     fuse_a: float | None,
+    duty: Duty,
 ) -> Learned:
     """What the proposal starts from, put together from the results of the procedures."""
     has_sensor = at_rest.sensor is not None
@@ -184,6 +186,7 @@ def learned(
             sensor_top_a(job.scale, job.live["current_sensor"], job.live) if has_sensor else None
         ),
         dwell_s=min(dwell_s, DWELL_MOST_S / 2.0),
+        duty=duty,
     )
 
 

@@ -19,6 +19,7 @@ from . import cautions, current, onboard, two_wires_direction, two_wires_ends
 from . import two_wires_propose as proposing
 from .budget import Budget
 from .current import AtRest
+from .duty_share import duty_of
 from .job import (
     BOARD_PERIOD_S,
     SLOW_PERIOD_S,
@@ -82,11 +83,12 @@ def commission(job: Job, keeper: Keeper, label: Label) -> TwoWires:
     at_rest = current.measure(job)
     way = two_wires_direction.find(job, at_rest, third_look=not timed)
     strokes = None
+    duty = duty_of(keeper, job.number, label.rod)
     if timed:
         strokes = two_wires_ends.find(job, at_rest, way.creep_output, label.stroke_mm)
-        limits = proposing.propose(job, at_rest, strokes, label.fuse_a)
+        limits = proposing.propose(job, at_rest, strokes, label.fuse_a, duty)
     else:
-        limits = proposing.without_runs(job)
+        limits = proposing.without_runs(job, duty)
     agreed = proposing.agree(job, limits, strokes)
     if agreed is None:
         raise failed(job, "the proposal was left", "Start again when you are ready.")

@@ -7,18 +7,17 @@ from typing import Any
 
 from rodbench.errors import Refused
 from rodbench.science.ends import End
-from rodbench.science.proposal import DUTY_SHARE, DUTY_WINDOW_MIN
+from rodbench.science.proposal import Duty
 from rodbench.science.stall import WARMTH, Point, Stall, behind_source, believable, from_running
 from rodbench.science.two_wires import trip as reckon
 
 from .ask import Kind, Question
 from .current import AtRest, sensor_top_a
+from .duty_share import note
 from .guarded import not_guarded
 from .job import Job
 from .propose import EDIT_TRIES
 from .two_wires_ends import Strokes
-
-DUTY_WHY = "the default; read the label if there is one"
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,11 +45,14 @@ class Limits:
 
     def notes(self) -> dict[str, str]:
         """Reasons for the machine file, by axis key."""
-        notes = {"duty_share_permille": self.reasons["duty"]}
-        return notes | ({"trip_ma": self.reasons["trip"]} if self.trip_a is not None else {})
+        return note(self.reasons["duty"]) | (
+            {"trip_ma": self.reasons["trip"]} if self.trip_a is not None else {}
+        )
 
 
-def propose(job: Job, at_rest: AtRest, strokes: Strokes, fuse_a: float | None) -> Limits:
+def propose(
+    job: Job, at_rest: AtRest, strokes: Strokes, fuse_a: float | None, duty: Duty
+) -> Limits:
     """Limits from what the runs have shown. Sends nothing."""
     hard = End.STALL in strokes.kinds
     stall = _stall(at_rest, strokes)
@@ -61,20 +63,20 @@ def propose(job: Job, at_rest: AtRest, strokes: Strokes, fuse_a: float | None) -
     return Limits(
         found.trip_a,
         stall,
-        DUTY_SHARE,
-        DUTY_WINDOW_MIN,
-        {"trip": found.reason, "duty": DUTY_WHY},
+        duty.share,
+        duty.window_min,
+        {"trip": found.reason, "duty": duty.why},
         (found.warning,) if found.warning else (),
     )
 
 
-def without_runs(job: Job) -> Limits:
+def without_runs(job: Job, duty: Duty) -> Limits:
     """Limits of a rod that has never run from end to end: the trip in force is kept."""
     trip = job.live["trip_ma"] / 1000.0 if job.live["current_sensor"] else None
     why = "as while measuring: what it draws over the whole way is not known"
     return Limits(
-        trip, None, DUTY_SHARE, DUTY_WINDOW_MIN,
-        {"trip": why if trip else "no current sensor: no trip", "duty": DUTY_WHY},
+        trip, None, duty.share, duty.window_min,
+        {"trip": why if trip else "no current sensor: no trip", "duty": duty.why},
     )  # fmt: skip
 
 

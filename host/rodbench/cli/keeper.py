@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import asdict, is_dataclass
 from enum import Enum
 from typing import Any, cast
 
-from rodbench.bench.keeper import GIVEN, KnownRod
+from rodbench.bench.keeper import KnownRod
 from rodbench.board import Board
 from rodbench.cli.options import Setup
 from rodbench.settings import transfer
@@ -61,13 +61,13 @@ class FileKeeper:
         """Name of the rod that the machine file has on the axis; None when it has none."""
         return self.setup.machine().rod_of(axis)
 
-    def given(self, axis: int, rod: str) -> dict[str, int]:
-        """What the machine file itself says of GIVEN for this rod on the axis, in wire integers."""
+    def given(self, axis: int, rod: str, keys: Iterable[str]) -> dict[str, int]:
+        """What the machine file itself says of these keys for this rod on the axis, in wire
+        integers."""
         machine, found = self.setup.machine(), {}
-        paths = {"rods": ("rods", rod), "limits": ("axes", str(axis), "limits")}
-        for wire in GIVEN:
+        for wire in keys:
             key = by_wire(machine.board_kind)["axis", wire]
-            path = paths.get(key.table, ("axes", str(axis)))
+            path = _path(key.table, axis, rod)
             if machine.says(key.name, path):
                 found[wire] = key.to_wire(cast(Value, machine.host(key.name, path)))
         return found
@@ -99,14 +99,20 @@ class FileKeeper:
 
 def _put(machine: MachineFile, axis: int, place: str, value: Value, note: str) -> None:
     table, _, name = place.rpartition(".")
-    path = {
-        "board": ("board",),
-        "rods": ("rods", machine.rod_of(axis) or ""),
-        "axes": ("axes", str(axis)),
-        "limits": ("axes", str(axis), "limits"),
+    machine.put_host(_path(table, axis, machine.rod_of(axis) or ""), name, value, note)
+
+
+def _path(table: str, axis: int, rod: str) -> tuple[str, ...]:
+    """Where the file has a table of the schema."""
+    of_axis = ("axes", str(axis))
+    return {
         "": (),
+        "board": ("board",),
+        "rods": ("rods", rod),
+        "axes": of_axis,
+        "limits": (*of_axis, "limits"),
+        "local": (*of_axis, "local"),
     }[table]
-    machine.put_host(path, name, value, note)
 
 
 def plain(value: Any) -> Any:

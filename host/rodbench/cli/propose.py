@@ -30,6 +30,7 @@ def command(setup: Setup, axis: int, save: bool) -> None:
     """
     from rodbench.bench import propose as proposing
     from rodbench.bench.current import AtRest
+    from rodbench.bench.duty_share import duty_of
     from rodbench.bench.endpoints import Endpoints
     from rodbench.bench.speed import Speeds
     from rodbench.cli import steps, two_wires
@@ -40,6 +41,7 @@ def command(setup: Setup, axis: int, save: bool) -> None:
     with setup.board(f"propose {axis}") as board, steps.job(setup, board, axis) as job:
         found: Proposed | Limits
         fuse_a = float(fuse) if fuse else None
+        keeper, rod = FileKeeper(setup, board), machine.rod_of(axis) or ""
         if without_pot := two_wires.is_for(job):
             found = two_wires.propose(setup, job, fuse_a)
         else:
@@ -49,13 +51,13 @@ def command(setup: Setup, axis: int, save: bool) -> None:
                 steps.recall(setup, axis, "endpoints", Endpoints, "rodbench calibrate endpoints"),
                 steps.recall(setup, axis, "speed", Speeds, "rodbench calibrate speed"),
                 fuse_a=fuse_a,
+                duty=duty_of(keeper, axis, rod),
             )
             found = proposing.propose(job, known)
         if save:
             settings = {**machine.scope(axis), **found.settings()}
             settings["calibrated"] = int(not without_pot)
-            keeper = FileKeeper(setup, board)
-            keeper.keep(axis, machine.rod_of(axis) or "", settings, {}, found.notes())
+            keeper.keep(axis, rod, settings, {}, found.notes())
             keeper.record("propose", {"axis": axis, "proposal": found})
     where = f"written into {setup.machine_path}" if save else "nothing was sent or written"
     talk.result({"axis": axis, "saved": save, **plain(found)}, where, setup.as_json)

@@ -8,7 +8,7 @@ from dataclasses import fields
 from typing import TYPE_CHECKING, Any, TypeVar, cast
 
 from rodbench.bench.job import Job
-from rodbench.bench.keeper import GIVEN
+from rodbench.bench.keeper import BESIDE, GIVEN, is_local
 from rodbench.cli import talk
 from rodbench.cli.asking import asker
 from rodbench.cli.gang import refuse_alone
@@ -30,7 +30,7 @@ PARTS = {  # what a commissioning calls the results of the steps, with a pot or 
     "endpoints": ("ends", "strokes"),
     "speed": ("speeds",),
 }
-YOURS = {*GIVEN, "fold_back_ma", "move_hold_ms"}
+YOURS = {*GIVEN, *BESIDE}
 
 
 @contextlib.contextmanager
@@ -64,7 +64,7 @@ def _learned(job: Job, step: str) -> dict[str, int]:
     """Settings for the machine file: what a person gave stays there as written, pushed or not."""
 
     def yours(key: str) -> bool:
-        return key in YOURS or (key.startswith("local_") and step != "inputs")
+        return key in YOURS or (is_local(key) and step != "inputs")
 
     live, before = job.board.read_scope(job.number), job.at_start
     return {key: new for key, new in live.items() if not yours(key) or new != before[key]}

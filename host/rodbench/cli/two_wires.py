@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from rodbench_protocol.names import Feedback
 
 from rodbench.cli import steps
+from rodbench.cli.keeper import FileKeeper
 from rodbench.cli.options import Setup
 from rodbench.errors import ProcedureError
 
@@ -42,11 +43,14 @@ def propose(setup: Setup, job: Job, fuse_a: float | None) -> Limits:
     """Trip and duty by what the calibrate steps found; said, sent nowhere."""
     from rodbench.bench import two_wires_propose
     from rodbench.bench.current import AtRest
+    from rodbench.bench.duty_share import duty_of
     from rodbench.bench.two_wires_ends import Strokes
 
     known = steps.recall(setup, job.number, "current", AtRest, "rodbench calibrate current")
     strokes = steps.recall(setup, job.number, "endpoints", Strokes, "rodbench calibrate endpoints")
-    found = two_wires_propose.propose(job, known, strokes, fuse_a)
+    keeper = FileKeeper(setup, job.board)
+    duty = duty_of(keeper, job.number, keeper.rod_on(job.number) or "")
+    found = two_wires_propose.propose(job, known, strokes, fuse_a, duty)
     two_wires_propose.say(job, found, strokes)
     return found
 

@@ -17,9 +17,19 @@ MARGIN_SHARE = 0.01
 MARGIN_MM = 0.5
 BEHIND_S = 2.0  # at the greatest speed: a low supply and a cold grease do not make up so much
 BEHIND_MM = (5.0, 60.0)  # least and most; the board's setting holds no more
-DUTY_SHARE = 0.25
-DUTY_WINDOW_MIN = 20.0
 Length = Callable[[float], str]
+
+
+@dataclass(frozen=True, slots=True)
+class Duty:
+    """Share of a window in min in which the motor may run, and why."""
+
+    share: float
+    window_min: float
+    why: str
+
+
+DEFAULT_DUTY = Duty(0.25, 20.0, "the default; read the label if there is one")
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,6 +53,7 @@ class Learned:
     fuse_a: float | None
     sensor_top_a: float | None
     dwell_s: float = 0.15
+    duty: Duty = DEFAULT_DUTY
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,7 +94,7 @@ def propose(learned: Learned, length: Length = in_mm) -> Proposal:
         "speed, ramps": ramps_why,
         "trip": trip_why,
         "stall time": stall_why,
-        "duty": "the default; read the label if there is one",
+        "duty": learned.duty.why,
         "falls behind": "2 s at the greatest speed: it slips, or drags more than it did here",
     }
     warnings = [trip_warning] if trip_warning else []
@@ -93,8 +104,9 @@ def propose(learned: Learned, length: Length = in_mm) -> Proposal:
             "with a load that pulls"
         )
     return Proposal(
-        stops.low_mm, stops.high_mm, speed, up, down, trip, stall_ms, DUTY_SHARE, DUTY_WINDOW_MIN,
-        reasons, tuple(warnings), _following(speed, learned.noise_mm),
+        stops.low_mm, stops.high_mm, speed, up, down, trip, stall_ms,
+        learned.duty.share, learned.duty.window_min, reasons, tuple(warnings),
+        _following(speed, learned.noise_mm),
     )  # fmt: skip
 
 
