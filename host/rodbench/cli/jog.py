@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 @click.command("jog", cls=SignedCommand)
 @axis_argument
 @click.argument("speed", metavar="[SPEED]", required=False)
-@click.option("--for", "duration", metavar="SECONDS", help='Run for so long, for example "2 s".')
+@click.option("--for", "duration", metavar="TIME", help='Run for so long, such as "2 s".')
 @for_motion
 def command(setup: Setup, axis: int, speed: str | None, duration: str | None) -> None:
     """Hold-to-run: the rod runs while you hold a key, or for a set time.

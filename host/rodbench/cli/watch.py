@@ -22,7 +22,7 @@ TURN_S = 0.05
 
 
 @click.command("watch")
-@click.option("--for", "duration", metavar="SECONDS", help='End after so long, for example "10 s".')
+@click.option("--for", "duration", metavar="TIME", help='End after so long, such as "10 s".')
 @click.option("--jog", is_flag=True, help="With jog keys from the start; the caution comes first.")
 @for_motion
 def command(setup: Setup, duration: str | None, jog: bool) -> None:

@@ -216,7 +216,7 @@ def table_text() -> str:
             lines += ["", _header(shown)] if shown else []
         unit = f" {row['unit']}" if row["unit"] else ""
         lines.append(
-            f"  {row['key']:<20} {row['default'] + unit:<16} {row['meaning']} ({row['allowed']})"
+            f"  {row['key']:<23} {row['default'] + unit:<16} {row['meaning']} ({row['allowed']})"
         )
     lines += ["", "Kinds of fault (value in brackets, and what is taken without one):"]
     for kind in KINDS.values():
