@@ -419,6 +419,20 @@ def test_a_host_takes_and_gives_back(axis: int) -> None:
     assert board.output > 0
 
 
+@pytest.mark.parametrize("levelled", [1, 2])
+def test_a_rod_that_is_levelled_stops_where_the_gang_is_given_back(levelled: int) -> None:
+    """The input of axis 1 commands both, and would keep either going."""
+    board = Alone(STICK, apart_um=3000).armed()
+    board.connect()
+    board.ask("hand_over", axis=1, commander=Commander.HOST)
+    board.run(20)
+    board.ask("level", axis=levelled, speed_um_s=500)
+    board.run(4)
+    assert board.board.fields().axis[levelled - 1].state == AxisState.JOG
+    board.ask("hand_over", axis=1, commander=Commander.LOCAL)
+    assert board.board.fields().axis[levelled - 1].state == AxisState.STOPPING
+
+
 def test_hand_over_to_the_one_who_commands_changes_nothing() -> None:
     board = Alone(STICK).armed()
     board.connect()

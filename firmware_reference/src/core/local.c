@@ -61,6 +61,9 @@ static CORE_ONCE void hand_to(core_t *core, uint8_t index, uint8_t commander)
     if (CORE_LOCAL_INPUTS && core->live.axis[index].local_source != LOCAL_SOURCE_NONE && ((axis->also ^ commander) & AXIS_ALSO_LOCAL)) {
         axis->also = (uint8_t)((axis->also ^ AXIS_ALSO_LOCAL) & ~AXIS_ALSO_SOURCE_LOST);
         drop(core, index);
+        if (gang_is_on(core)) {
+            stop(core, index ^ 1);                      /* it may be levelled, alone */
+        }
         tell(core, index, EVENT_KIND_HANDED_OVER, commander);
     }
 }

@@ -70,6 +70,8 @@ def _hand_to(core: Twin, index: int, commander: int) -> None:
     if settings.local_source != _NONE and (axis.also & _LOCAL) != commander:
         axis.also = (axis.also ^ _LOCAL) & ~_LOST
         _drop(core, index)
+        if gang_is_on(core):
+            _stop(core, index ^ 1)  # it may be levelled, alone
         _tell(core, index, EventKind.HANDED_OVER, commander)
 
 
