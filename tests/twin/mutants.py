@@ -160,7 +160,7 @@ MUTANTS = (
     Mutant("local.c", "|| buttons == BOTH", "|| buttons == 7"),
     Mutant("local.c", "off < 0 ? rest :", "off > 0 ? rest :"),
     Mutant("handle.c", "if (!local_commands(core, index))", "if (index < AXES)"),
-    Mutant("axis.c", "axis->local.asked = 0;", ""),
+    Mutant("axis.c", "axis->local->asked = 0;", ""),
     # drivers, sensors, rods without a pot
     Mutant("core.c", "out->driver[index] = set->driver;", "out->driver[index] = 0;"),
     Mutant("axis.c", "counts = absolute(counts);", "counts = -counts;"),

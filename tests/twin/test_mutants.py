@@ -2,7 +2,16 @@
 
 from __future__ import annotations
 
+import pytest
+
+from tests.core import native
 from tests.twin import mutants
+
+
+@pytest.mark.parametrize("mutant", mutants.MUTANTS, ids=range(len(mutants.MUTANTS)))
+def test_every_mistake_can_be_planted_in_one_place(mutant: mutants.Mutant) -> None:
+    text = (native.SOURCES / "core" / mutant.file).read_text()
+    assert text.count(mutant.old) == 1
 
 
 def test_every_third_planted_mistake_is_noticed() -> None:
