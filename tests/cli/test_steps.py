@@ -70,6 +70,13 @@ class Bench:
     def machine(self) -> MachineFile:
         return MachineFile.load(self.folder / "machine.toml")
 
+    def give(self, table: str, lines: str) -> None:
+        """Lines that a person writes at the head of a table of the machine file."""
+        path = self.folder / "machine.toml"
+        text = path.read_text()
+        assert f"[{table}]\n" in text
+        path.write_text(text.replace(f"[{table}]\n", f"[{table}]\n{lines}"))
+
 
 @pytest.fixture
 def bench(
@@ -297,24 +304,23 @@ def test_what_a_person_gave_in_the_file_holds_while_the_rod_is_learned_and_stays
     bench: Bench,
 ) -> None:
     with_rod(bench)
-    path = bench.folder / "machine.toml"
     given = "rated_current_a = 2.0  # its label\n"
-    text = path.read_text().replace("[rods.north]\n", f"[rods.north]\n{given}")
-    limits = "[axes.1.limits]\ntrip_ms = 60\nthermal_warn = 0.7\nmove_hold_ms = 700\n"
     duty = "duty_share = 0.2  # its label\n"
-    local = '\n[axes.1.local]\nsource = "buttons"\n'
-    path.write_text(text.replace("[axes.1.limits]\n", limits + duty) + local)
+    local = '[axes.1.local]\nsource = "buttons"\n'
+    bench.give("rods.north", given)
+    bench.give("axes.1.limits", f"trip_ms = 60\nthermal_warn = 0.7\nmove_hold_ms = 700\n{duty}")
+    path = bench.folder / "machine.toml"
+    path.write_text(f"{path.read_text()}\n{local}")
     said = bench.said("commission", "1", "--yes", "--answers", "answers.toml")
     assert "by 2 A rated" in said
     assert "motor heat (rated current unknown)" not in said.split(" 6 Proposal")[1]
-    assert given in path.read_text()
     live = bench.board.read_scope(1)
     assert (live["rated_ma"], live["trip_ms"], live["thermal_warn_percent"]) == (2000, 60, 70)
     assert (live["move_hold_ms"], live["duty_share_permille"]) == (700, 200)
     assert live["local_source"] == LocalSource.BUTTONS
     assert "20 % in 20 min                  as the machine file says" in said
-    assert duty in path.read_text()
-    assert local.strip() in path.read_text()
+    for kept in (given, duty, local):
+        assert kept in path.read_text()
 
 
 def test_what_the_file_gives_beside_the_limits_is_refused_by_name_where_it_does_not_go_with_them(
@@ -322,9 +328,8 @@ def test_what_the_file_gives_beside_the_limits_is_refused_by_name_where_it_does_
 ) -> None:
     with_rod(bench)
     path = bench.folder / "machine.toml"
-    limits = "[axes.1.limits]\nfold_back_a = 9.0\ntrip_a = 9.5\n"
-    text = re.sub("^trip_a = .*\n", "", path.read_text(), flags=re.M)
-    path.write_text(text.replace("[axes.1.limits]\n", limits))
+    path.write_text(re.sub("^trip_a = .*\n", "", path.read_text(), flags=re.M))
+    bench.give("axes.1.limits", "fold_back_a = 9.0\ntrip_a = 9.5\n")
     said = bench.said("commission", "1", "--yes", "--answers", "answers.toml")
     assert "fold_back_a = 9.0 does not go with this" in " ".join(said.split())
     assert bench.board.read_scope(1)["fold_back_ma"] == 0
@@ -342,10 +347,7 @@ def test_a_rod_that_has_buttons_is_learned_without_them_and_has_them_again(bench
 
 def test_another_rod_does_not_get_what_the_label_of_the_first_one_says(bench: Bench) -> None:
     with_rod(bench)
-    path = bench.folder / "machine.toml"
-    path.write_text(
-        path.read_text().replace("[rods.north]\n", "[rods.north]\nrated_current_a = 2.0\n")
-    )
+    bench.give("rods.north", "rated_current_a = 2.0\n")
     (bench.folder / "answers.toml").write_text(ANSWERS.replace('rod = "north"', 'rod = "east"'))
     bench.run("commission", "1", "--yes", "--answers", "answers.toml")
     assert bench.board.read_scope(1)["rated_ma"] == 0
@@ -354,10 +356,7 @@ def test_another_rod_does_not_get_what_the_label_of_the_first_one_says(bench: Be
 
 def test_a_step_leaves_in_the_file_what_was_not_pushed_yet(bench: Bench) -> None:
     with_rod(bench)
-    path = bench.folder / "machine.toml"
-    path.write_text(
-        path.read_text().replace("[rods.north]\n", "[rods.north]\nrated_current_a = 2.0\n")
-    )
+    bench.give("rods.north", "rated_current_a = 2.0\n")
     bench.run("calibrate", "current", "1", "--yes")
     assert bench.machine().host("rated_current_a", ("rods", "north")) == 2.0
 

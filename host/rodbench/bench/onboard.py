@@ -52,27 +52,32 @@ def put(
 
 def _given(job: Job, keeper: Keeper, label: Label, values: Mapping[str, int]) -> dict[str, int]:
     """What the machine file gives beside what was learned, as far as it goes with that."""
-    of_axis = by_wire(kind_of(job.board.hello.board_kind).word)
     alone = [[key] for key in BESIDE if key in job.live]
     local = [key for key in job.live if is_local(key)]
     beside = {key: job.at_start[key] for key in local}
     for keys in (*alone, local):
         given = keeper.given(job.number, label.rod, keys)
         now = job.live | beside
-        if all(now[key] == value for key, value in given.items()):
-            continue
-        try:
-            job.board.check_scope(job.number, {**values, **beside, **given})
-        except Refused as error:
-            said = [(of_axis["axis", key], value) for key, value in given.items()]
-            words = ", ".join(f"{key.name} = {key.to_file(value)}" for key, value in said)
-            job.say(
-                f"       ! The machine file's {words} does not go with this: {error.message}. What "
-                "the board has stays, and is written there."
-            )
-        else:
+        new = any(now[key] != value for key, value in given.items())
+        if new and _goes_with(job, {**values, **beside}, given):
             beside |= given
     return beside
+
+
+def _goes_with(job: Job, values: Mapping[str, int], given: Mapping[str, int]) -> bool:
+    """Whether the board takes both; says what it does not take."""
+    try:
+        job.board.check_scope(job.number, {**values, **given})
+    except Refused as error:
+        of_axis = by_wire(kind_of(job.board.hello.board_kind).word)
+        said = [(of_axis["axis", key], value) for key, value in given.items()]
+        words = ", ".join(f"{key.name} = {key.to_file(value)}" for key, value in said)
+        job.say(
+            f"       ! The machine file's {words} does not go with this: {error.message}. What the "
+            "board has stays, and is written there."
+        )
+        return False
+    return True
 
 
 def _read_back(job: Job, keeper: Keeper, took_s: float) -> int:
