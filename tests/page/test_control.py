@@ -146,7 +146,8 @@ def test_a_stop_of_another_command_is_said(page: Page, served: PageBench) -> Non
     (line,) = page.locator(".answer div").all_inner_texts()
     assert line.startswith("axis 1 was stopped: 'stop' (process")
     assert line.endswith(") asked for it; see why before you press again")
-    assert not any(served.board.drives[-20:])  # the pad is still held
+    assert not any(served.board.drives[-20:])  # the finger is still on the pad
+    assert not page.locator("[data-held]").count(), "no pad looks held that moves nothing"
     page.mouse.up()
     press(page, served)
     page.wait_for_selector(".answer div", state="detached")

@@ -18,7 +18,7 @@
   let heardAt = 0;
   let moving = false;
   let mine = ""; // what this page keeps alive, by the server: "jog", "move" or ""
-  let press = null; // {pad, pointer | key}
+  let press = null; // {pad, pointer | key, kept: the server has said that it keeps its rod moving}
   let stopTimer = 0;
 
   const seen = () => document.visibilityState === "visible";
@@ -44,6 +44,8 @@
       root.dataset.line = "open";
       root.dataset.moving = moving ? "yes" : "no";
       root.dataset.keeps = mine;
+      if (press && press.kept && mine !== "jog") release(); // ended otherwise: by a stop, a fault, a soft stop
+      else if (press) press.kept = mine === "jog";
     } else if (message.stop) {
       clearTimeout(stopTimer);
       stopTimer = 0;
