@@ -155,6 +155,27 @@ def test_it_trips_in_the_tick_that_fills_its_time_and_stops_both(fault: Fault) -
     assert bench.trips() == [fault], "told once"
 
 
+@pytest.mark.parametrize("before", [2, 0, -2])
+@pytest.mark.parametrize("other", [Fault.STOP_INPUT, Fault.LATE_TICK])
+def test_too_high_a_supply_stops_at_once_whatever_comes_beside_it(
+    other: Fault, before: int
+) -> None:
+    """The other asks for a ramp only, and trips so many ticks before."""
+    trips_at = {Fault.SUPPLY_HIGH: 10, other: 10 - before}
+    bench = Bench(stop_by=int(StopBy.COAST))
+    bench.jog_both()
+    for tick in range(1, 14):
+        for fault, at in trips_at.items():
+            if tick == at - PATIENCE[fault] + 1:
+                bring_about(bench, fault)
+        bench.run(1)
+        assert bench.faults == sum(bit(fault) for fault, at in trips_at.items() if tick >= at)
+        if tick >= trips_at[Fault.SUPPLY_HIGH]:
+            for axis in bench.axes:
+                assert (axis.drive, axis.bridge) == (0, Bridge.BRAKE)
+                assert axis.cause == Fault.SUPPLY_HIGH
+
+
 @pytest.mark.parametrize("fault", [Fault.SUPPLY_LOW, Fault.SUPPLY_HIGH, Fault.STOP_INPUT])
 def test_a_cause_that_goes_in_time_trips_nothing(fault: Fault) -> None:
     bench = Bench()

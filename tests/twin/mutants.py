@@ -228,7 +228,7 @@ MUTANTS = (
     Mutant("core.c", "#define STOP_INPUT_TICKS 4", "#define STOP_INPUT_TICKS 5"),
     Mutant("core.c", "(uint8_t)(patience - 1)", "0"),
     Mutant("core.c", "!(core->inputs & INPUTS_STOP)", "!core->inputs"),
-    Mutant("core.c", "core->newest_fault = number;", "core->newest_fault = 0;"),
+    Mutant("core.c", "core->stops_for = number;", "core->stops_for = 0;"),
     # duty and heat through a power loss
     Mutant("hot.c", "heat_of(duty) < told[0].heat && ", ""),
     Mutant("hot.c", "(duty_used(duty) + LEAD + UNIT - 1)", "(duty_used(duty) + UNIT - 1)"),

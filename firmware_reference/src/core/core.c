@@ -150,7 +150,7 @@ static void control_axis(core_t *core, uint8_t index, axis_in_t *axis_in, output
     thermal_tick(&duty->heat, set, axis->current_ma);
     axis_in->heat = thermal_permille(&duty->heat);
     if (core->faults != 0) {
-        axis_stop_by_board(axis, set, core->newest_fault);
+        axis_stop_by_board(axis, set, core->stops_for);
     }
     axis_tick(axis, set, axis_in, &axis_out);
     duty_tick(duty, axis_out.drive != 0);
@@ -268,7 +268,9 @@ void core_trip(core_t *core, uint8_t number)
     uint32_t before = core->faults;
     fault(core, number);
     if (core->faults != before) {
-        core->newest_fault = number;
+        if (!(before & UINT32_C(1) << (FAULT_SUPPLY_HIGH - 1))) {
+            core->stops_for = number;
+        }
         event_board(core, EVENT_KIND_TRIP, number, 0);
     }
 }

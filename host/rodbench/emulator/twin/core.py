@@ -105,7 +105,7 @@ class Twin:
         self.duty_wait_s = 0
         self.late_pending = self.late_level = 0
         self.wrong_ticks = [0] * GUARDS
-        self.newest_fault = 0
+        self.stops_for = 0
         self.inputs = 0
         self.ee_ready = 0
         self.restart_in = 0
@@ -188,7 +188,8 @@ class Twin:
         before = self.faults
         self._fault(number)
         if self.faults != before:
-            self.newest_fault = int(number)
+            if not before & 1 << (Fault.SUPPLY_HIGH - 1):  # which stops at once
+                self.stops_for = int(number)
             event_board(self, EventKind.TRIP, number, 0)
 
     def at_rest(self) -> bool:
@@ -254,7 +255,7 @@ class Twin:
         heat[index] = thermal_tick(heat[index], settings, axis.current_ma)
         axis_in.heat = thermal_permille(heat[index])
         if self.faults:
-            axis_stop_by_board(axis, settings, self.newest_fault)
+            axis_stop_by_board(axis, settings, self.stops_for)
         axis_tick(axis, settings, axis_in, axis_out)
         duty_tick(duty, axis_out.drive != 0)
         if axis_out.drive:
