@@ -130,7 +130,11 @@ def judge(seed: int, changes: tuple[str, ...] = tuple(EXPECTED)) -> list[Seen]:
     settings = settings_of(Bench.of(machine))
     seen = []
     with tempfile.TemporaryDirectory() as name:
-        baseline = proven(deepcopy(machine), settings, Path(name))
+        try:
+            baseline = proven(deepcopy(machine), settings, Path(name))
+        except RodbenchError as error:
+            why = f"no baseline, {type(error).__name__}: {error}"
+            return [Seen(seed, change, machine.rods[1], failed=why) for change in changes]
         for change in changes:
             later = changed(machine, change, seed)
             one = Seen(seed, change, later.rods[1])
