@@ -32,6 +32,7 @@ from tests.core import motion_promise as promise
 from tests.core import native
 from tests.core.attack import (
     ALIVE,
+    CLEAR,
     HELLO,
     NO_SESSION,
     OK,
@@ -225,6 +226,7 @@ class Run:
                 buttons |= pressed << 2 * n
         self._board_tick(self._bytes(), code, (local[0], local[1]), buttons)
         self.counts["ticks"] += 1
+        self.cleared = False
         for frame in self.board.sent().split(b"\0")[:-1]:
             self._heard(decode(frame))
         self._count_causes(code)
@@ -281,7 +283,7 @@ class Run:
         faults = axis.faults | state.faults
         self._tally(axis.motion, axis.state, faults, watch.before, drive, leader)
         who = (self.local[n], self.idle[n], self.rested[n], causes)
-        where = (rod.mm, rod.moved, not (rod.lies or rod.loose))
+        where = (rod.mm, rod.moved, not (rod.lies or rod.loose), self.cleared)
         watch.see(Seen(drive, bridge, axis.state, axis.motion, faults, *who, *where))
 
     def _follow_hand(self, leader: int, n: int, fresh: bool) -> None:
@@ -406,6 +408,7 @@ class Run:
         ident, session, seq = payload[:3]
         if ident == HELLO | 0x80:
             self.nonce = struct.unpack_from("<H", payload, 16)[0]
+        self.cleared |= ident == CLEAR | 0x80 and payload[7] == OK
         asked = self.waiting
         if not asked or ident != asked[0] | 0x80 or (session, seq) != (asked[1], asked[2]):
             return

@@ -39,6 +39,7 @@ class Seen(NamedTuple):
     mm: float = 0.0
     moved: bool = False
     true: bool = True  # the pot tells where the rod is, and nothing but the board moves it
+    cleared: bool = False  # in this tick: a fault whose cause stands has come back since
 
 
 NOTHING = Seen(0, 0, 0, 0, 0)
@@ -111,7 +112,7 @@ class Watch:
             self.allowed_to = self.handed_by = self.tick + self.ramp  # handed over: stopped
         if now.motion == self.before.motion:
             return
-        stood = now.faults & self.before.faults
+        stood = 0 if now.cleared and not now.drive else now.faults & self.before.faults
         self._must(not stood, f"a motion began with faults {stood:#x}", now)
         self.started = True
         is_move = AxisState.MOVE in (now.state, self.before.state)

@@ -86,8 +86,12 @@ def test_the_observer_sees_output_that_comes_again_and_a_motion_that_begins_with
         watch.see(GOES._replace(faults=fault))
     watch = going()
     watch.see(OFF._replace(faults=fault, motion=1))
+    again = OFF._replace(faults=fault, motion=2)
     with pytest.raises(Broken, match="began"):
-        watch.see(OFF._replace(faults=fault, motion=2))
+        watch.see(again)
+    watch.see(again._replace(cleared=True))  # begun after the clear, ended by what came back
+    with pytest.raises(Broken, match="began"):
+        watch.see(GOES._replace(faults=fault, motion=3, cleared=True))
 
 
 @pytest.mark.parametrize("late", [0, 1])
