@@ -239,9 +239,8 @@ def test_pull_after_commission_leaves_the_file_as_it_is(bench: Bench) -> None:
 
 def test_push_until_reset_is_gone_after_it(bench: Bench) -> None:
     with_rod(bench)
-    path = bench.folder / "machine.toml"
     stored = bench.board.digests()["stored"]
-    path.write_text(path.read_text() + "move_hold_ms = 400\n")
+    bench.give("axes.1.limits", "move_hold_ms = 400\n")
     done = bench.run("settings", "push", "--until-reset")
     assert [c["key"] for c in done["changed"]] == ["axes.1.limits.move_hold_ms"]
     assert bench.board.digests()["stored"] == stored != bench.board.digests()["live"]

@@ -283,8 +283,9 @@ class Run:
         faults = axis.faults | state.faults
         self._tally(axis.motion, axis.state, faults, watch.before, drive, leader)
         who = (self.local[n], self.idle[n], self.rested[n], causes)
-        where = (rod.mm, rod.moved, not (rod.lies or rod.loose), self.cleared)
-        watch.see(Seen(drive, bridge, axis.state, axis.motion, faults, *who, *where))
+        where = (rod.mm, rod.moved, not (rod.lies or rod.loose))
+        now = Seen(drive, bridge, axis.state, axis.motion, faults, *who, *where)
+        watch.see(now._replace(cleared=self.cleared))
 
     def _follow_hand(self, leader: int, n: int, fresh: bool) -> None:
         hand = self.hands[leader]

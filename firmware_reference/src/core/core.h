@@ -155,7 +155,7 @@ typedef struct {
     uint8_t ee_ready;                   /* of this tick's readings */
     uint8_t late_level;                 /* what they weigh: see core.c */
     uint8_t wrong_ticks[GUARDS];        /* in a row: supply low, supply high, stop input open */
-    uint8_t stops_for;                  /* the newest fault of the board, but too high a supply before all: it stops at once */
+    uint8_t stops_for;                  /* newest fault of the board, supply_high before all others; 0: none yet */
     uint8_t inputs;                     /* of this tick */
     uint8_t restart_in;                 /* ticks until the restart; 0: none asked for */
     draft_t draft;
